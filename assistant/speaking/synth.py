@@ -1,0 +1,110 @@
+"""Direct way to the packaged synthesiser (espeak-ng, GPL-3.0, loaded at run time): any voice, as samples.
+
+For the virtual operators' voices and for test sounds. The assistant's own voice goes through the `Voice` port.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import threading
+
+import numpy as np
+
+from assistant.errors import VoiceError
+from assistant.speaking.espeak_library import library_and_data
+
+# Values from espeak-ng's public header speak_lib.h.
+_SYNCHRONOUS = 2
+_DONT_EXIT = 0x8000
+_POS_CHARACTER = 1
+_CHARS_UTF8 = 1
+_RATE, _VOLUME, _PITCH = 1, 2, 3
+
+SPEED_WPM = (80, 450)
+PITCH = (0, 99)
+
+_LOCK = threading.Lock()  # the library holds one global state
+_Callback = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctypes.c_int, ctypes.c_void_p)
+
+
+class _Library:
+    """The loaded library, its rate and the buffer its call-back fills."""
+
+    def __init__(self) -> None:
+        path, data = library_and_data()
+        try:
+            self.dll = ctypes.CDLL(path)
+        except OSError as error:
+            raise VoiceError(
+                f"The speech synthesiser's library can't be loaded: {error}",
+                where=path,
+                try_next="install the package espeakng-loader for this platform",
+            ) from error
+        self.dll.espeak_Synth.argtypes = [
+            ctypes.c_char_p, ctypes.c_size_t, ctypes.c_uint, ctypes.c_int, ctypes.c_uint, ctypes.c_uint,
+            ctypes.POINTER(ctypes.c_uint), ctypes.c_void_p,
+        ]  # fmt: skip
+        self.rate_hz = int(self.dll.espeak_Initialize(_SYNCHRONOUS, 200, data.encode(), _DONT_EXIT))
+        if self.rate_hz <= 0:
+            raise VoiceError("The speech synthesiser can't start.", where=data)
+        self.chunks: list[bytes] = []
+        self._callback = _Callback(self._on_samples)  # kept: the library holds only a pointer to it
+        self.dll.espeak_SetSynthCallback(self._callback)
+
+    def _on_samples(self, samples, count: int, _events) -> int:
+        if count > 0 and samples:
+            self.chunks.append(ctypes.string_at(samples, count * 2))
+        return 0
+
+
+_library: _Library | None = None
+
+
+def render(
+    text: str, voice: str = "en-us", pitch: int = 50, speed_wpm: int = 150
+) -> tuple[np.ndarray, int]:
+    """Speak `text`; returns (int16 mono samples, shape (n,), rate in Hz). The same call gives the same samples.
+
+    `voice` is a language with an optional variant: "en-us", "en-us+f3", "en-gb+m3", "ko+klatt2".
+    `pitch` 0-99, `speed_wpm` 80-450 words per minute. Raises VoiceError for an empty text, an unknown voice or
+    a setting out of range.
+    """
+    global _library
+    if not text.strip():
+        raise VoiceError("There is nothing to say.", expected="a text with at least one word")
+    _check("pitch", pitch, PITCH)
+    _check("speed_wpm", speed_wpm, SPEED_WPM)
+    with _LOCK:
+        if _library is None:
+            _library = _Library()
+        return _speak(_library, text, voice, pitch, speed_wpm), _library.rate_hz
+
+
+def _check(name: str, value: int, limits: tuple[int, int]) -> None:
+    low, high = limits
+    if not low <= value <= high:
+        raise VoiceError(f"{name} {value} is out of range.", expected=f"{low} to {high}")
+
+
+def _speak(library: _Library, text: str, voice: str, pitch: int, speed_wpm: int) -> np.ndarray:
+    dll = library.dll
+    # Loading the voice anew each time also puts back what the sentence before may have left behind; the seed
+    # does the same for the noise in breathy and Klatt voices.
+    if dll.espeak_SetVoiceByName(voice.encode()) != 0:
+        raise VoiceError(
+            f"The synthesiser has no voice {voice!r}.",
+            expected="a language and an optional variant, such as en-us or en-gb+m3",
+        )
+    dll.espeak_ng_SetRandSeed(ctypes.c_long(1))
+    dll.espeak_SetParameter(_RATE, speed_wpm, 0)
+    dll.espeak_SetParameter(_PITCH, pitch, 0)
+    dll.espeak_SetParameter(_VOLUME, 100, 0)
+    library.chunks.clear()
+    data = text.encode("utf-8") + b"\0"
+    status = dll.espeak_Synth(data, len(data), 0, _POS_CHARACTER, 0, _CHARS_UTF8, None, None)
+    dll.espeak_Synchronize()
+    samples = np.frombuffer(b"".join(library.chunks), dtype=np.int16).copy()
+    library.chunks.clear()
+    if status != 0 or samples.size == 0:
+        raise VoiceError(f"The synthesiser made no sound for {text!r} (status {status}).")
+    return samples
