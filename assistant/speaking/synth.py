@@ -5,7 +5,10 @@ For the virtual operators' voices and for test sounds. The assistant's own voice
 
 from __future__ import annotations
 
+import _ctypes
 import ctypes
+import os
+import sys
 import threading
 
 import numpy as np
@@ -24,11 +27,16 @@ SPEED_WPM = (80, 450)
 PITCH = (0, 99)
 
 _LOCK = threading.Lock()  # the library holds one global state
+_ALIASES = {"en-gb": "en", "en-uk": "en"}  # with a variant the library knows British English only as "en"
 _Callback = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctypes.c_int, ctypes.c_void_p)
 
 
 class _Library:
-    """The loaded library, its rate and the buffer its call-back fills."""
+    """The library freshly loaded for one text; leaves nothing behind when closed.
+
+    Its wave generator keeps phase and noise in static variables that no call resets, so a second text would
+    depend on the first. Loading costs about 5 ms and makes the same text the same samples, whatever came before.
+    """
 
     def __init__(self) -> None:
         path, data = library_and_data()
@@ -46,6 +54,7 @@ class _Library:
         ]  # fmt: skip
         self.rate_hz = int(self.dll.espeak_Initialize(_SYNCHRONOUS, 200, data.encode(), _DONT_EXIT))
         if self.rate_hz <= 0:
+            self.close()
             raise VoiceError("The speech synthesiser can't start.", where=data)
         self.chunks: list[bytes] = []
         self._callback = _Callback(self._on_samples)  # kept: the library holds only a pointer to it
@@ -56,8 +65,10 @@ class _Library:
             self.chunks.append(ctypes.string_at(samples, count * 2))
         return 0
 
-
-_library: _Library | None = None
+    def close(self) -> None:
+        self.dll.espeak_Terminate()
+        unload = _ctypes.FreeLibrary if sys.platform == "win32" else _ctypes.dlclose
+        unload(self.dll._handle)
 
 
 def render(
@@ -69,15 +80,33 @@ def render(
     `pitch` 0-99, `speed_wpm` 80-450 words per minute. Raises VoiceError for an empty text, an unknown voice or
     a setting out of range.
     """
-    global _library
-    if not text.strip():
+    if not any(ch.isalnum() for ch in text):
         raise VoiceError("There is nothing to say.", expected="a text with at least one word")
     _check("pitch", pitch, PITCH)
     _check("speed_wpm", speed_wpm, SPEED_WPM)
+    name = voice_name(voice)
     with _LOCK:
-        if _library is None:
-            _library = _Library()
-        return _speak(_library, text, voice, pitch, speed_wpm), _library.rate_hz
+        library = _Library()
+        try:
+            return _speak(library, text, name, pitch, speed_wpm), library.rate_hz
+        finally:
+            library.close()
+
+
+def voice_name(voice: str) -> str:
+    """The library's own name for a voice such as "en-gb+m3"; raises VoiceError for an unknown variant.
+
+    The library itself takes an unknown variant in silence and speaks with the plain voice.
+    """
+    language, _, variant = voice.partition("+")
+    if variant:
+        folder = os.path.join(library_and_data()[1], "voices", "!v")
+        if variant not in os.listdir(folder):
+            raise VoiceError(
+                f"The synthesiser has no voice variant {variant!r}.", where=voice, expected="such as m3, f3, klatt2"
+            )
+    language = _ALIASES.get(language.lower(), language)
+    return f"{language}+{variant}" if variant else language
 
 
 def _check(name: str, value: int, limits: tuple[int, int]) -> None:
@@ -88,14 +117,12 @@ def _check(name: str, value: int, limits: tuple[int, int]) -> None:
 
 def _speak(library: _Library, text: str, voice: str, pitch: int, speed_wpm: int) -> np.ndarray:
     dll = library.dll
-    # Loading the voice anew each time also puts back what the sentence before may have left behind; the seed
-    # does the same for the noise in breathy and Klatt voices.
     if dll.espeak_SetVoiceByName(voice.encode()) != 0:
         raise VoiceError(
             f"The synthesiser has no voice {voice!r}.",
             expected="a language and an optional variant, such as en-us or en-gb+m3",
         )
-    dll.espeak_ng_SetRandSeed(ctypes.c_long(1))
+    dll.espeak_ng_SetRandSeed(ctypes.c_long(1))  # noise of breathy and Klatt voices
     dll.espeak_SetParameter(_RATE, speed_wpm, 0)
     dll.espeak_SetParameter(_PITCH, pitch, 0)
     dll.espeak_SetParameter(_VOLUME, 100, 0)
