@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import _ctypes
 import ctypes
+import functools
 import os
 import sys
 import threading
+from pathlib import Path
 
 import numpy as np
 
@@ -94,19 +96,36 @@ def render(
 
 
 def voice_name(voice: str) -> str:
-    """The library's own name for a voice such as "en-gb+m3"; raises VoiceError for an unknown variant.
+    """The library's own name for a voice such as "en-gb+m3"; raises VoiceError for an unknown voice or variant.
 
     The library itself takes an unknown variant in silence and speaks with the plain voice.
     """
     language, _, variant = voice.partition("+")
-    if variant:
-        folder = os.path.join(library_and_data()[1], "voices", "!v")
-        if variant not in os.listdir(folder):
-            raise VoiceError(
-                f"The synthesiser has no voice variant {variant!r}.", where=voice, expected="such as m3, f3, klatt2"
-            )
-    language = _ALIASES.get(language.lower(), language)
+    language = _ALIASES.get(language.lower(), language.lower())
+    languages, variants = _known_voices(library_and_data()[1])
+    if language not in languages:
+        raise VoiceError(
+            f"The synthesiser has no voice {voice!r}.",
+            expected="a language and an optional variant, such as en-us or en-gb+m3",
+        )
+    if variant and variant not in variants:
+        raise VoiceError(
+            f"The synthesiser has no voice variant {variant!r}.", where=voice, expected="such as m3, f3, klatt2"
+        )
     return f"{language}+{variant}" if variant else language
+
+
+@functools.cache
+def _known_voices(data: str) -> tuple[frozenset[str], frozenset[str]]:
+    """Languages (file names and their `language` lines, lower case) and variants, read from the data folder."""
+    languages = set()
+    for file in Path(data, "lang").rglob("*"):
+        if file.is_file():
+            languages.add(file.name.lower())
+            for line in file.read_text(encoding="utf-8", errors="replace").splitlines():
+                if line.startswith("language "):
+                    languages.add(line.split()[1].lower())
+    return frozenset(languages), frozenset(os.listdir(Path(data, "voices", "!v")))
 
 
 def _check(name: str, value: int, limits: tuple[int, int]) -> None:
