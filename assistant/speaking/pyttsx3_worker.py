@@ -17,6 +17,8 @@ import os
 import signal
 import sys
 import threading
+import time
+from collections.abc import Callable
 
 from assistant.speaking.espeak_library import driver_lookup, prepare_for_pyttsx3
 
@@ -38,18 +40,30 @@ def speak_to_file(request: dict) -> None:
 
     sys.unraisablehook = broken
     engine = Engine("espeak")
+    driver = engine.proxy._driver
     engine.connect("finished-utterance", lambda **_kw: finished.set())
+    # Set on the driver itself: the engine's own queue hides errors. The library takes settings in another thread,
+    # and the driver's end of loop throws away those it hasn't taken yet (1 line in 100 came out at the default
+    # rate), so wait until none is left.
+    driver.setProperty("voice", request["voice"])
+    driver.setProperty("rate", int(request["rate_wpm"]))
+    driver.setProperty("volume", float(request["volume"]))
+    _wait_until(lambda: not _espeak.IsPlaying())
     _espeak.dll.espeak_ng_SetRandSeed(ctypes.c_long(1))  # breathy voices use noise; the library seeds by the clock
-    engine.setProperty("voice", request["voice"])
-    engine.setProperty("rate", int(request["rate_wpm"]))
-    engine.setProperty("volume", float(request["volume"]))
-    engine.proxy._driver.setProperty("voice", request["voice"])  # the queue hides errors; this one raises
     engine.save_to_file(request["text"], request["file"])
     engine.runAndWait()  # returns before the file is written on some systems
     if not finished.wait(WAIT_S):
         raise RuntimeError(f"no end of the sentence after {WAIT_S:.0f} s")
     if failures:
         raise RuntimeError(failures[0])
+
+
+def _wait_until(done: Callable[[], bool]) -> None:
+    end = time.monotonic() + WAIT_S
+    while not done():
+        if time.monotonic() > end:
+            raise RuntimeError("the synthesiser doesn't take its settings")
+        time.sleep(0.0005)
 
 
 def answer(request: dict) -> dict:
