@@ -1,0 +1,215 @@
+"""The whole way of a sound: blocks of PCM in, accepted and refused utterances out."""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+
+import numpy as np
+
+from . import values
+from .frames import HOP, HOP_S, RATE_HZ, WINDOW, Framer, frame_end_s, frame_start_s
+from .judge import Bars, Verdict, judge
+from .level import LevelMeter
+from .mute import MuteGate
+from .packs import Pack
+from .recogniser import Engine, Hypothesis
+from .segmenter import Limits, Segmenter, Span
+from .subtract import Subtractor
+from .utterance import Utterance, Value
+
+CLIP_MARGIN_S = 1.0
+CLIP_LONGEST_S = 12.0
+VALUE_LIMITS = Limits(end_silence_s=0.5, longest_s=12.0)
+SPOKEN_OVER_LONGEST_S = 1.6   # while the assistant speaks, only something this short can be "stop"
+
+
+class Listener:
+    """Feeds an engine with utterances and judges what comes back. Same sound, same utterances, same times.
+
+    `latency_s`, `tail_s`, `closed_headset`: see MuteGate. Nothing is active until `set_active`.
+    """
+
+    def __init__(self, engine: Engine, pack: Pack, *, latency_s: float = 0.1, tail_s: float = 0.2,
+                 closed_headset: bool = False, bars: Bars | None = None, limits: Limits | None = None) -> None:
+        engine.load(pack)
+        self.engine, self.pack = engine, pack
+        self.gate = MuteGate(latency_s, tail_s, closed_headset)
+        self.bars = bars or Bars()
+        self.level = LevelMeter()
+        self.engine_s = 0.0          # computing time spent in the engine so far
+        self._command_limits = limits or Limits()
+        self._active: frozenset[str] = frozenset()
+        self._expect: str | None = None
+        self._framer = Framer()
+        self._segmenter = Segmenter(self._command_limits)
+        self._raw = _History()
+        self._pre: deque[np.ndarray] = deque(maxlen=int(self._command_limits.pre_roll_s / HOP_S) + 12)
+        self._subtractor: Subtractor | None = None
+        self._held = bytearray()     # cleaned sound kept back while the assistant speaks
+        self._over_speech = False
+        self._given_up = ""
+        self._spent = 0.0
+
+    def set_active(self, word_ids: frozenset[str], expect: str | None = None) -> None:
+        """What can be answered now. `expect`: None, "number", "lot" or "date"; counts from the next utterance on."""
+        if expect is not None and expect not in values.KINDS:
+            raise ValueError(f"expect must be None or one of {values.KINDS}, not {expect!r}")
+        self._active = frozenset(word_ids)
+        self._expect = expect
+
+    def mute(self, start_s: float, end_s: float, text: str) -> None:
+        """The assistant speaks `text` from start_s to end_s of audio time."""
+        self.gate.add(start_s, end_s, text)
+
+    @property
+    def position_s(self) -> float:
+        return self._framer.samples / RATE_HZ
+
+    def feed(self, pcm: bytes) -> list[Utterance]:
+        """16 kHz mono int16, any length. Utterances whose verdict fell within this block."""
+        out: list[Utterance] = []
+        for at in range(0, len(pcm), 32_000) or (0,):
+            out += self._feed(pcm[at:at + 32_000])
+        return out
+
+    def _feed(self, pcm: bytes) -> list[Utterance]:
+        samples, spectra = self._framer.feed(pcm)
+        self._raw.push(samples)
+        self.level.push(samples)
+        out: list[Utterance] = []
+        powers = (spectra.real**2 + spectra.imag**2).astype(np.float32)
+        run_from = 0
+        for k in range(len(spectra)):
+            event = self._segmenter.step(powers[k])
+            if event is None:
+                self._pre.append(spectra[k])
+            elif event == "start":
+                self._open(spectra[k])
+                run_from = k + 1
+            elif event == "end":
+                self._push(spectra[run_from:k + 1])
+                run_from = k + 1
+                out.append(self._decide(frame_end_s(self._segmenter.frame)))
+        if self._segmenter.span is not None:
+            self._push(spectra[run_from:])
+        return out
+
+    def flush(self) -> list[Utterance]:
+        """The sound has ended: decide what is still open."""
+        if self._segmenter.span is None:
+            return []
+        return [self._decide(self.position_s)]
+
+    def close(self) -> None:
+        self.engine.abandon()
+        self.engine.close()
+
+    def _open(self, spectrum: np.ndarray) -> None:
+        span = self._segmenter.span
+        assert span is not None
+        self._segmenter.limits = VALUE_LIMITS if self._expect else self._command_limits
+        self._spent, self._given_up = 0.0, ""
+        self._over_speech = bool(self.gate.overlapping(frame_start_s(span.start), frame_end_s(self._segmenter.frame)))
+        self._held.clear()
+        noise = self._segmenter.floor.power if self.engine.subtracts_noise else np.zeros_like(self._segmenter.floor.power)
+        self._subtractor = Subtractor(noise.copy())
+        begun = time.perf_counter()
+        self.engine.begin(self._expect)
+        self._spent += time.perf_counter() - begun
+        self._push(np.stack([*self._pre, spectrum]))
+        self._pre.clear()
+
+    def _push(self, spectra: np.ndarray) -> None:
+        span = self._segmenter.span
+        if len(spectra) == 0 or self._subtractor is None or span is None or self._given_up:
+            return
+        if (self._segmenter.frame - span.start) * HOP_S > self._segmenter.limits.longest_s:
+            self._given_up = "too long for a command"
+        elif self._over_speech and (span.last_loud - span.start) * HOP_S > SPOKEN_OVER_LONGEST_S:
+            self._given_up = "the assistant was speaking"
+        if self._given_up:
+            self.engine.abandon()
+            self._held.clear()
+            return
+        cleaned = self._subtractor.push(spectra)
+        if self._over_speech:
+            self._held += cleaned
+        else:
+            self._accept(cleaned)
+
+    def _accept(self, pcm: bytes) -> None:
+        begun = time.perf_counter()
+        self.engine.accept(pcm)
+        self._spent += time.perf_counter() - begun
+
+    def _decide(self, decided_s: float) -> Utterance:
+        span = self._segmenter.close()
+        assert span is not None and self._subtractor is not None
+        start_s, end_s = frame_start_s(span.start), frame_start_s(span.last_loud) + HOP_S
+        spoken = self.gate.overlapping(start_s, end_s)
+        expect, hypothesis = self._expect, None
+        if not self._given_up and spoken and end_s - start_s > SPOKEN_OVER_LONGEST_S:
+            self._given_up = "the assistant was speaking"
+        if self._given_up:
+            self.engine.abandon()
+            verdict, value = Verdict(None, False, self._given_up), None
+        else:
+            begun = time.perf_counter()
+            self.engine.accept(bytes(self._held) + self._subtractor.flush())
+            hypothesis = self.engine.finish()
+            self._spent += time.perf_counter() - begun
+            verdict, value = self._judge(hypothesis, span, spoken, expect)
+        self.engine_s += self._spent
+        self._held.clear()
+        self._subtractor = None
+        self._segmenter.limits = self._command_limits
+        scores = dict(hypothesis.scores) if hypothesis else {}
+        scores.update(peak_db=round(span.peak_db, 2), loud_s=round(span.loud_s, 3))
+        return Utterance(
+            start_s=round(start_s, 4), end_s=round(end_s, 4), decided_s=round(decided_s, 4), word=verdict.word, value=value,
+            said=hypothesis.said if hypothesis else "", accepted=verdict.accepted, reason=verdict.reason,
+            confidence=hypothesis.confidence if hypothesis else 0.0, scores=scores,
+            clip=self._raw.cut(start_s - CLIP_MARGIN_S, end_s + CLIP_MARGIN_S), compute_s=self._spent,
+        )
+
+    def _judge(self, hypothesis: Hypothesis, span: Span, spoken: list, expect: str | None) -> tuple[Verdict, Value | None]:
+        verdict = judge(hypothesis, self.pack, self._active, span.loud_s, self.bars)
+        if spoken:
+            if verdict.accepted and self.gate.may_interrupt(verdict.word, hypothesis.form or "", spoken):
+                return verdict, None
+            return Verdict(verdict.word, False, "the assistant was speaking"), None
+        if verdict.accepted or expect is None or hypothesis.form is not None:
+            return verdict, None
+        value = values.parse(expect, hypothesis.value_text, self.pack.language)
+        if value is None:
+            return Verdict(None, False, f"not a {expect} I could follow"), None
+        return Verdict(None, True, ""), value
+
+
+class _History:
+    """The last stretch of raw sound, for clips."""
+
+    def __init__(self) -> None:
+        self._blocks: deque[np.ndarray] = deque()
+        self._held = 0
+        self._end = 0
+
+    def push(self, samples: np.ndarray) -> None:
+        self._blocks.append(samples)
+        self._held += len(samples)
+        self._end += len(samples)
+        while self._blocks and self._held - len(self._blocks[0]) > (CLIP_LONGEST_S + 2 * CLIP_MARGIN_S) * RATE_HZ:
+            self._held -= len(self._blocks.popleft())
+
+    def cut(self, start_s: float, end_s: float) -> bytes:
+        first = self._end - self._held
+        start = max(first, int(start_s * RATE_HZ), int((end_s - CLIP_LONGEST_S) * RATE_HZ))
+        end = min(self._end, int(end_s * RATE_HZ))
+        if end <= start:
+            return b""
+        whole = np.concatenate(self._blocks)
+        return whole[start - first:end - first].astype("<i2").tobytes()
+
+
+assert WINDOW > HOP

@@ -1,0 +1,191 @@
+"""The embedded English engine: PocketSphinx with its bundled model.
+
+Its plain grammar accepts nearly anything, so each command is one token beside thousands of filler words in a
+unigram model, and the bare grammar must name the same command in a second look.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import tempfile
+from functools import lru_cache
+from importlib import resources
+from pathlib import Path
+
+from assistant.errors import ModelError
+
+from . import value_grammar
+from .lexicon import bundled_dictionary_path, dictionary, pronounce
+from .packs import Pack
+from .recogniser import Hypothesis
+
+COMMAND_PRIOR = 0.5      # of all probability, shared by the commands
+LANGUAGE_WEIGHT = 6.5
+FILLER_POWER = 1.0       # 1 keeps the language model's own unigram probabilities
+_MARK = "CMD_"           # a token that begins so is a command, its spaces as underscores
+
+
+class PocketsphinxEngine:
+    """See `recogniser.Engine`. Bundled en-us model, 16 kHz."""
+
+    subtracts_noise = True
+
+    def __init__(self, **tuning: float) -> None:
+        self._tuning = {"command_prior": COMMAND_PRIOR, "lw": LANGUAGE_WEIGHT, "filler_power": FILLER_POWER, **tuning}
+        self._main = None
+        self._grammar = None
+        self._pack: Pack | None = None
+        self._pcm = bytearray()
+        self._expect: str | None = None
+
+    def describe(self) -> dict[str, object]:
+        import pocketsphinx
+
+        version = getattr(pocketsphinx, "__version__", None) or _version("pocketsphinx")
+        return {"engine": "pocketsphinx", "version": version, "model": "en-us (bundled)",
+                "model_sha256": _model_hash(), "sample_rate_hz": 16_000, "language": "en"}
+
+    def load(self, pack: Pack) -> None:
+        import pocketsphinx
+
+        if pack.language != "en":
+            raise ModelError(f"The embedded engine knows English only, not '{pack.language}'.",
+                             try_next="use Vosk with a model of that language: --engine vosk --model PATH")
+        known = dictionary(bundled_dictionary_path())
+        fillers = _fillers(pack)
+        lines: list[str] = []
+        for form in pack.forms:
+            for k, phones in enumerate(pronounce(form, known, pack.pronunciations)):
+                lines.append(f"{_token(form)}{'' if k == 0 else f'({k + 1})'} {phones}")
+        value_words = value_grammar.words("en")
+        for word in sorted({w for w, _ in fillers} | value_words):
+            for k, phones in enumerate(pronounce(word, known, pack.pronunciations)):
+                lines.append(f"{word}{'' if k == 0 else f'({k + 1})'} {phones}")
+        folder = Path(pocketsphinx.get_model_path()) / "en-us" / "en-us"
+        with tempfile.TemporaryDirectory(prefix="hearing-") as scratch:
+            words_file, model_file = Path(scratch) / "words.dict", Path(scratch) / "words.lm"
+            words_file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+            model_file.write_text(self._arpa(pack, fillers), encoding="utf-8")
+            common = {"hmm": str(folder), "dict": str(words_file), "loglevel": "FATAL", "remove_noise": False,
+                      "cmn": "batch", "dither": False}
+            common.update({k: v for k, v in self._tuning.items() if k not in ("command_prior", "filler_power")})
+            try:
+                self._main = pocketsphinx.Decoder(lm=str(model_file), **common)
+                self._grammar = pocketsphinx.Decoder(lm=None, bestpath=False, **common)
+                self._grammar.add_jsgf_string("commands", _jsgf(pack.forms))
+                for kind in value_grammar.KINDS:
+                    self._grammar.add_jsgf_string(kind, value_grammar.jsgf(kind, "en"))
+                self._grammar.activate_search("commands")
+            except (RuntimeError, ValueError) as error:
+                raise ModelError(f"The embedded speech model can't be loaded: {error}",
+                                 try_next="reinstall the package pocketsphinx") from error
+        self._pack = pack
+
+    def _arpa(self, pack: Pack, fillers: list[tuple[str, float]]) -> str:
+        power, prior = self._tuning["filler_power"], self._tuning["command_prior"]
+        weights = [(w, 10 ** (p * power)) for w, p in fillers]
+        total = sum(v for _, v in weights)
+        forms = pack.forms
+        rows = [("</s>", -1.0), ("<s>", -99.0)]
+        rows += [(_token(f), math.log10(prior / len(forms))) for f in forms]
+        rows += [(w, math.log10((1 - prior) * v / total)) for w, v in weights]
+        body = "\n".join(f"{p:.4f}\t{w}" for w, p in rows)
+        return f"\\data\\\nngram 1={len(rows)}\n\n\\1-grams:\n{body}\n\n\\end\\\n"
+
+    def begin(self, expect: str | None) -> None:
+        self._pcm.clear()
+        self._expect = expect
+
+    def accept(self, pcm: bytes) -> None:
+        self._pcm += pcm
+
+    def finish(self) -> Hypothesis:
+        pcm = bytes(self._pcm)
+        self._pcm.clear()
+        if len(pcm) < 3200:
+            return Hypothesis("", None, 0.0)
+        tokens, seconds, main_score, prob = self._decode(self._main, pcm)
+        said = " ".join(_text(t) for t in tokens)
+        form = _text(tokens[0]) if len(tokens) == 1 and tokens[0].startswith(_MARK) else None
+        scores = {"main": main_score, "posterior": prob, "words_s": seconds}
+        value_text = ""
+        agrees = True
+        if form is not None:
+            self._grammar.activate_search("commands")
+            second, _, grammar_score, _ = self._decode(self._grammar, pcm)
+            agrees = len(second) == 1 and _text(second[0]) == form
+            scores["grammar"] = grammar_score
+        if self._expect:
+            self._grammar.activate_search(self._expect)
+            value_tokens, _, value_score, _ = self._decode(self._grammar, pcm)
+            value_text = " ".join(value_tokens)
+            scores["value"] = value_score
+        return Hypothesis(said, form, max(0.0, min(1.0, prob)), agrees, value_text, scores)
+
+    @staticmethod
+    def _decode(decoder, pcm: bytes) -> tuple[list[str], float, float, float]:
+        """(tokens, seconds they cover, acoustic and language score a frame, posterior)."""
+        decoder.start_utt()
+        decoder.process_raw(pcm, full_utt=True)
+        decoder.end_utt()
+        hyp = decoder.hyp()
+        if hyp is None:
+            return [], 0.0, 0.0, 0.0
+        tokens, frames = [], 0
+        for seg in decoder.seg():
+            word = seg.word.split("(")[0]
+            if word.startswith("<") or word.startswith("[") or word == "(NULL)" or not word:
+                continue
+            tokens.append(word)
+            frames += seg.end_frame - seg.start_frame + 1
+        prob = decoder.logmath.exp(decoder.get_prob()) if False else hyp.prob
+        return tokens, frames / 100.0, hyp.score / max(1, len(pcm) // 320), float(prob)
+
+    def abandon(self) -> None:
+        self._pcm.clear()
+
+    def close(self) -> None:
+        self._main = self._grammar = None
+
+
+def _token(form: str) -> str:
+    return _MARK + form.replace(" ", "_").replace("'", "~")
+
+
+def _text(token: str) -> str:
+    return token.removeprefix(_MARK).replace("_", " ").replace("~", "'")
+
+
+def _jsgf(forms: list[str]) -> str:
+    return "#JSGF V1.0;\ngrammar commands;\npublic <command> = " + " | ".join(_token(f) for f in forms) + ";\n"
+
+
+def _fillers(pack: Pack) -> list[tuple[str, float]]:
+    """Background words with log10 probability, without the words that are whole commands themselves."""
+    text = (resources.files("assistant.hearing") / "packs" / "fillers_en.txt").read_text(encoding="utf-8")
+    out = []
+    for line in text.splitlines():
+        word, log10 = line.split()
+        if pack.word_of(word) is None:
+            out.append((word, float(log10)))
+    return out
+
+
+def _version(package: str) -> str:
+    from importlib.metadata import version
+
+    return version(package)
+
+
+@lru_cache(maxsize=1)
+def _model_hash() -> str:
+    """SHA-256 over names and contents of the bundled acoustic model's files, in name order."""
+    import pocketsphinx
+
+    digest = hashlib.sha256()
+    folder = Path(pocketsphinx.get_model_path()) / "en-us" / "en-us"
+    for path in sorted(folder.iterdir()):
+        digest.update(path.name.encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()

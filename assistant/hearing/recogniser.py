@@ -1,0 +1,49 @@
+"""The port both engines and the fake stand behind: one utterance in, one hypothesis out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from .packs import Pack
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """What an engine made of one utterance.
+
+    `said`: the recognised text in plain words. `form`: the spoken form when the whole utterance was one command,
+    else None. `agrees`: False when a second look with the bare grammar named another command. `value_text`: the
+    words of a number, lot or date when one was asked for. `confidence`: 0 to 1. `scores`: the engine's own figures.
+    """
+
+    said: str
+    form: str | None
+    confidence: float
+    agrees: bool = True
+    value_text: str = ""
+    scores: dict[str, float] = field(default_factory=dict)
+
+
+class Engine(Protocol):
+    """`begin`, any number of `accept`, then `finish` or `abandon`. One thread. Sound is 16 kHz mono int16.
+
+    `subtracts_noise`: whether the sound should have the room's noise subtracted before it arrives.
+    """
+
+    subtracts_noise: bool
+
+    def describe(self) -> dict[str, object]: ...
+
+    def load(self, pack: Pack) -> None:
+        """Take a vocabulary. Raises ModelError naming the word the model lacks."""
+
+    def begin(self, expect: str | None) -> None: ...
+
+    def accept(self, pcm: bytes) -> None: ...
+
+    def finish(self) -> Hypothesis: ...
+
+    def abandon(self) -> None: ...
+
+    def close(self) -> None: ...
