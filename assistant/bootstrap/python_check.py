@@ -13,7 +13,7 @@ from assistant.bootstrap.problem import EXIT_UNSUITABLE, StartProblem
 # Systems and processors for which every pinned package has a wheel (looked up when the lock was made).
 WITH_WHEELS = {
     "linux": {"x86_64", "aarch64"},
-    "darwin": {"x86_64", "arm64"},
+    "darwin": {"arm64"},  # cryptography no longer comes for Intel
     "win32": {"amd64"},
 }
 # (system, processor, Python) among those for which one package has none, with the package's name.
@@ -91,14 +91,15 @@ def _platform(facts: Facts) -> tuple[str, str] | None:
                 "use Linux, macOS or Windows")
     if facts.system == "linux" and facts.musl:
         return ("This Linux uses musl as its C library. The speech packages come only for glibc.",
-                "use a glibc system, such as Debian, Ubuntu or Fedora, or a container of one")
+                "use a system with glibc, such as Debian, or a container of one")
     if facts.system == "linux" and facts.glibc is not None and facts.glibc < OLDEST_GLIBC:
         return (f"This Linux has glibc {facts.glibc[0]}.{facts.glibc[1]}. "
                 f"The packages need {OLDEST_GLIBC[0]}.{OLDEST_GLIBC[1]} or newer.",
                 "use a system from 2019 or later")
     if facts.machine not in machines:
-        hint = "install the 64-bit Intel build of Python; Windows runs it on ARM too" \
-            if facts.system == "win32" else f"use a machine with {' or '.join(sorted(machines))}"
+        hint = f"use a machine with {' or '.join(sorted(machines))}"
+        if facts.system == "win32":
+            hint = "install the 64-bit Intel build of Python; Windows runs it on ARM too"
         return (f"The packages don't come ready-made for this processor ({facts.machine}).", hint)
     package = GAPS.get((facts.system, facts.machine, facts.version[:2]))
     if package:

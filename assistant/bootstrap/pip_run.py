@@ -1,0 +1,119 @@
+"""One run of pip: its long output becomes short lines, its failures plain sentences.
+
+pip's own settings (package index, proxy, certificates) stay the user's: nothing here overrides them.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+from assistant.bootstrap.problem import EXIT_PACKAGES, EXIT_STORAGE, StartProblem
+
+# Settings that would put the packages somewhere other than into the environment.
+_MISPLACING = ("PIP_TARGET", "PIP_PREFIX", "PIP_ROOT", "PIP_USER", "PIP_REQUIRE_VIRTUALENV", "PIP_DRY_RUN")
+
+_COLLECTING = re.compile(r"^Collecting ([A-Za-z0-9._-]+)==(\S+)")
+_UNREACHABLE = re.compile(
+    r"connection broken by|NewConnectionError|ConnectTimeout|ReadTimeout|Max retries exceeded|"
+    r"Name or service not known|name resolution|getaddrinfo failed|SSLError|CERTIFICATE_VERIFY_FAILED|"
+    r"ProxyError|Connection refused|Network is unreachable|Could not fetch URL", re.IGNORECASE)
+_RETRYING = re.compile(r"Retrying \(|connection broken by", re.IGNORECASE)
+_DISK_FULL = re.compile(r"No space left on device|Errno 28\b|Errno 122\b|WinError 112\b")
+_WRONG_HASH = re.compile(r"DO NOT MATCH THE HASHES", re.IGNORECASE)
+_NONE_FITS = re.compile(r"No matching distribution found for (\S+)")
+
+
+def command(python: Path, requirements: Path, *, from_source: Sequence[str] = (),
+            own_build_tools: bool = False) -> list[str]:
+    """The pip command: only what the lock file names, with matching hashes, as ready-made wheels.
+
+    `from_source`: packages that are published without a wheel (pure Python; no compiler is needed).
+    `own_build_tools`: build those with the locked tools already in the environment, fetching none.
+    """
+    # -I: neither PYTHONPATH nor the user's own packages can make pip think that something is there already.
+    built = [part for name in from_source for part in ("--no-binary", name)]
+    tools = ["--no-build-isolation", "--use-pep517"] if own_build_tools else []
+    return [str(python), "-I", "-m", "pip", "install", "--require-hashes", "--no-deps",
+            "--only-binary", ":all:", *built, *tools, "--no-input", "--progress-bar", "off",
+            "--disable-pip-version-check", "--requirement", str(requirements)]
+
+
+def run(argv: Sequence[str], *, expected: int, log: Path, say: Callable[[str], None] | None = None) -> None:
+    """Runs pip, showing one line a package; its whole output goes to `log`.
+
+    `expected`: about how many packages come, for the count shown. Raises StartProblem with exit code 11
+    (packages didn't come) or 6 (disk full).
+    """
+    say = say or to_stderr
+    environment = {name: value for name, value in os.environ.items() if name not in _MISPLACING}
+    # A user's configuration file could set these too; the environment goes before it.
+    environment.update(PIP_USER="0", PYTHONUTF8="1")
+    process = subprocess.Popen(argv, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL,
+                               env=environment, encoding="utf-8", errors="replace")
+    assert process.stdout is not None  # it is a pipe
+    try:
+        with open(log, "a", encoding="utf-8") as log_file:
+            output = show(_copied(process.stdout, log_file), expected, say)
+        code = process.wait()
+    finally:
+        if process.poll() is None:  # Ctrl-C or a full disk in the middle: leave no pip behind
+            process.terminate()
+            process.wait()
+    if code != 0:
+        raise failure(output, log)
+
+
+def _copied(lines: Iterable[str], log_file) -> Iterable[str]:
+    for line in lines:
+        log_file.write(line)
+        yield line
+
+
+def show(lines: Iterable[str], expected: int, say: Callable[[str], None]) -> str:
+    """Says one short line for each package and each trouble in pip's output; returns all of the output."""
+    kept, count, retries = [], 0, 0
+    for line in lines:
+        kept.append(line)
+        collecting = _COLLECTING.match(line)
+        if collecting:
+            count += 1
+            say(f"  {count:3} of about {max(expected, count)}  {collecting[1]} {collecting[2]}")
+        elif _RETRYING.search(line):
+            retries += 1
+            if retries == 1:
+                say("  The package index doesn't answer. Trying again for a while.")
+        elif line.startswith("Installing collected packages"):
+            say("  All packages are here. Putting them in place.")
+    return "".join(kept)
+
+
+def failure(output: str, log: Path) -> StartProblem:
+    """The plain sentence for a failed run of pip, judged by its output."""
+    if _DISK_FULL.search(output):
+        return StartProblem("The disk is full: the packages didn't fit.",
+                            f"free some space and start again (details: {log})", EXIT_STORAGE)
+    if _WRONG_HASH.search(output):
+        return StartProblem("A package isn't the one that was pinned: its hash differs. Nothing of it was used.",
+                            f"find out who serves your package index; don't go on with it (details: {log})",
+                            EXIT_PACKAGES)
+    if _UNREACHABLE.search(output):
+        return StartProblem("The package index can't be reached, so the packages couldn't be fetched.",
+                            f"check the network, or pip's settings for a proxy or index (`pip config list`), "
+                            f"and start again (details: {log})", EXIT_PACKAGES)
+    none_fits = _NONE_FITS.search(output)
+    if none_fits:
+        return StartProblem(f"The package index has no ready-made {none_fits[1]} for this Python and system.",
+                            f"another Python from 3.11 to 3.13, or another index (details: {log})", EXIT_PACKAGES)
+    last = next((line.strip() for line in reversed(output.splitlines()) if line.startswith("ERROR")), "")
+    return StartProblem(f"pip couldn't install the packages. {last}".rstrip(),
+                        f"read its output in {log}, then start again", EXIT_PACKAGES)
+
+
+def to_stderr(line: str) -> None:
+    """One line for the person who waits."""
+    print(line, file=sys.stderr, flush=True)

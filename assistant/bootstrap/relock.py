@@ -1,0 +1,77 @@
+"""Regenerates the lock files in assistant/locks from pyproject.toml: `python -m assistant.bootstrap.relock`.
+
+Run it after a change to the dependencies in pyproject.toml, in an environment that has `uv` (`pip install uv`).
+It uses the package index that uv is set up for; no address ends up in the files. Pins that still fit are kept;
+`--upgrade` looks for newer ones. Then run `python3 -m assistant selftest`, which checks the files against
+pyproject.toml, and commit them together.
+
+    build.txt   the tools that build the packages published without a wheel (see locks.FROM_SOURCE)
+    run.txt     what the assistant needs: every system and Python from 3.11 on in one file, each pin with hashes
+    test.txt    what the tests need beside run.txt, resolved with run.txt as constraint
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from assistant.bootstrap import locks
+
+ROOT = locks.FOLDER.parent.parent
+BUILD_TOOLS = "setuptools>=77\n"
+# A pin with the lines that belong to it: hashes and remarks, all indented.
+_BLOCK = re.compile(r"^\S+==.*\n(?:[ \t]+.*\n)*", re.MULTILINE)
+
+
+def blocks(text: str) -> dict[str, str]:
+    """The pins of a lock file: "name==version ; marker" -> the lines that say so, with hashes."""
+    return {block.split("\n", 1)[0].rstrip(" \\"): block for block in _BLOCK.findall(text)}
+
+
+def difference(everything: str, without: str) -> str:
+    """The pins in `everything` that `without` lacks, in the form of a lock file."""
+    known = blocks(without)
+    return "".join(block for pin, block in blocks(everything).items() if pin not in known)
+
+
+def compile_lock(source: Path, output: Path, *options: str) -> None:
+    """One run of uv; raises CalledProcessError with its complaint already on the screen."""
+    uv = shutil.which("uv") or shutil.which("uv", path=str(Path(sys.executable).parent))
+    if uv is None:
+        sys.exit("uv is not here.\n  Try: pip install uv")
+    subprocess.run([uv, "pip", "compile", "--quiet", "--universal", "--generate-hashes", "--python-version", "3.11",
+                    "--no-header", "--no-emit-index-url", "--no-emit-find-links", "--output-file", str(output),
+                    *options, str(source)], check=True, cwd=ROOT, stdout=subprocess.DEVNULL)
+
+
+def main() -> None:
+    """Writes the three files."""
+    parser = argparse.ArgumentParser(prog="python -m assistant.bootstrap.relock",
+                                     description="Regenerates assistant/locks from pyproject.toml.")
+    parser.add_argument("--upgrade", action="store_true", help="take newer versions where the pins allow")
+    upgrade = ["--upgrade"] if parser.parse_args().upgrade else []
+    with tempfile.TemporaryDirectory() as folder:
+        tools, everything = Path(folder) / "tools.in", Path(folder) / "everything.txt"
+        tools.write_text(BUILD_TOOLS, encoding="utf-8")
+        compile_lock(tools, locks.BUILD.path, "--no-annotate", *upgrade)
+        compile_lock(Path("pyproject.toml"), locks.RUN.path, *upgrade)
+        if locks.TEST.path.exists():  # so that uv keeps the pins that still fit
+            everything.write_text(locks.RUN.path.read_text() + locks.TEST.path.read_text(), encoding="utf-8")
+        compile_lock(Path("pyproject.toml"), everything, "--extra", "test",
+                     "--constraint", str(locks.RUN.path), *upgrade)
+        # The remarks name the folder of the constraint file, which is no business of the lock.
+        text = re.sub(r"^ +#   -c .*\n", "", everything.read_text(encoding="utf-8"), flags=re.MULTILINE)
+        text = re.sub(r"^ +# via -c .*\n", "", text, flags=re.MULTILINE)
+        run_text = locks.RUN.path.read_text(encoding="utf-8")
+        locks.TEST.path.write_text(difference(text, run_text), encoding="utf-8", newline="\n")
+    for lock in (locks.BUILD, locks.RUN, locks.TEST):
+        print(f"{lock.path.relative_to(ROOT)}: {len(blocks(lock.path.read_text()))} pins")
+
+
+if __name__ == "__main__":
+    main()
