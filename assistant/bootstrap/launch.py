@@ -56,7 +56,10 @@ def start_installed(argv: Sequence[str]) -> int:
 
 def is_checkout(root: Path) -> bool:
     """True for a clone of the project; False where the package was installed by pip."""
-    return (root / "pyproject.toml").is_file() and (root / "procedures").is_dir()
+    try:
+        return 'name = "gauntlet-assistant"' in (root / "pyproject.toml").read_text(encoding="utf-8")
+    except OSError:
+        return False
 
 
 def wants_tests(argv: Sequence[str]) -> bool:
