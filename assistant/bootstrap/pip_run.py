@@ -17,7 +17,9 @@ from assistant.bootstrap.problem import EXIT_PACKAGES, EXIT_STORAGE, StartProble
 # Settings that would put the packages somewhere other than into the environment.
 _MISPLACING = ("PIP_TARGET", "PIP_PREFIX", "PIP_ROOT", "PIP_USER", "PIP_REQUIRE_VIRTUALENV", "PIP_DRY_RUN")
 
-_COLLECTING = re.compile(r"^Collecting ([A-Za-z0-9._-]+)==(\S+)")
+# One line a package: from the index, or from a folder of wheels that the user's pip is set up for.
+_COLLECTING = re.compile(r"^(?:Collecting (?P<name>[A-Za-z0-9._-]+)==(?P<version>\S+)"
+                         r"|Processing \S*?(?P<file>[A-Za-z0-9._]+)-(?P<file_version>[^-\s/\\]+)-\S+\.whl)")
 _UNREACHABLE = re.compile(
     r"connection broken by|NewConnectionError|ConnectTimeout|ReadTimeout|Max retries exceeded|"
     r"Name or service not known|name resolution|getaddrinfo failed|SSLError|CERTIFICATE_VERIFY_FAILED|"
@@ -82,7 +84,9 @@ def show(lines: Iterable[str], expected: int, say: Callable[[str], None]) -> str
         collecting = _COLLECTING.match(line)
         if collecting:
             count += 1
-            say(f"  {count:3} of about {max(expected, count)}  {collecting[1]} {collecting[2]}")
+            name = collecting["name"] or collecting["file"].replace("_", "-")
+            version = collecting["version"] or collecting["file_version"]
+            say(f"  {count:3} of about {max(expected, count)}  {name} {version}")
         elif _RETRYING.search(line):
             retries += 1
             if retries == 1:
