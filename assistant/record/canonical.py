@@ -1,0 +1,120 @@
+"""Canonical JSON (RFC 8785) to bytes and back, strictly: what isn't canonical isn't accepted.
+
+Writing always goes through the `rfc8785` library. Reading compares the bytes with their canonical form; for
+the plain case (ASCII, no fractions) the standard encoder gives the same bytes four times faster, and a test
+holds the two equal.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import rfc8785
+
+from assistant.errors import RecordError
+
+MAX_LINE_BYTES = 1 << 20
+MAX_DEPTH = 32
+MAX_INT = 2**53 - 1
+
+_plain = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False)
+
+
+class NotCanonical(ValueError):
+    """The bytes aren't canonical JSON; the message says why, in a form that is safe to show."""
+
+
+def to_canonical(value: Any) -> bytes:
+    """The RFC 8785 bytes of `value`.
+
+    Lone surrogates (an undecodable file name) become U+FFFD first, since they are no characters. Raises
+    RecordError for NaN, infinities, integers beyond 2**53 - 1, keys that aren't strings and other types.
+    """
+    try:
+        return rfc8785.dumps(value)
+    except rfc8785.CanonicalizationError as error:
+        cleaned = _without_surrogates(value)
+        if cleaned != value:
+            return to_canonical(cleaned)
+        raise RecordError(f"A fact can't be written down: {error}.",
+                          expected="text, true, false, null, lists, objects, whole numbers up to 2^53 - 1, "
+                                   "finite fractions") from error
+    except RecursionError as error:
+        raise RecordError("A fact is nested too deep to be written down.") from error
+
+
+def from_canonical(raw: bytes, *, max_bytes: int = MAX_LINE_BYTES) -> Any:
+    """Parse bytes that must be exactly canonical. Raises NotCanonical; never anything else."""
+    if len(raw) > max_bytes:
+        raise NotCanonical(f"longer than {max_bytes} bytes")
+    if raw.count(b"{") + raw.count(b"[") > MAX_DEPTH and _depth(raw) > MAX_DEPTH:
+        raise NotCanonical(f"nested deeper than {MAX_DEPTH}")
+    try:
+        text = raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise NotCanonical(f"not UTF-8 at byte {error.start}") from None
+    fractions = False
+
+    def fraction(literal: str) -> float:
+        nonlocal fractions
+        fractions = True
+        number = float(literal)
+        if not math.isfinite(number):
+            raise NotCanonical("a number out of range")
+        return number
+
+    try:
+        value = json.loads(text, parse_float=fraction, parse_int=_whole, parse_constant=_constant)
+        again = rfc8785.dumps(value) if fractions or not raw.isascii() else _plain.encode(value).encode()
+    except NotCanonical:
+        raise
+    except json.JSONDecodeError as error:
+        raise NotCanonical(f"not JSON at character {error.pos}") from None
+    except (ValueError, RecursionError):
+        raise NotCanonical("not representable as canonical JSON") from None
+    if again != raw:
+        raise NotCanonical("not in canonical form")
+    return value
+
+
+def _whole(literal: str) -> int:
+    if len(literal) > 17 or abs(int(literal)) > MAX_INT:
+        raise NotCanonical("a whole number beyond 2^53 - 1")
+    return int(literal)
+
+
+def _constant(name: str) -> float:
+    raise NotCanonical("NaN or Infinity")
+
+
+def _depth(raw: bytes) -> int:
+    deepest = depth = 0
+    in_text = escaped = False
+    for byte in raw:
+        if in_text:
+            if escaped:
+                escaped = False
+            elif byte == 0x5C:
+                escaped = True
+            elif byte == 0x22:
+                in_text = False
+        elif byte == 0x22:
+            in_text = True
+        elif byte in b"{[":
+            depth += 1
+            deepest = max(deepest, depth)
+        elif byte in b"}]":
+            depth -= 1
+    return deepest
+
+
+def _without_surrogates(value: Any) -> Any:
+    if isinstance(value, str):
+        return value.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+    if isinstance(value, dict):
+        return {_without_surrogates(k): _without_surrogates(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_without_surrogates(item) for item in value]
+    return value
