@@ -7,15 +7,18 @@ from __future__ import annotations
 
 import re
 
-SYLLABLE_UNITS = 0.197  # seconds a syllable takes at 150 words a minute
-WORD_UNITS = 0.0  # seconds a word adds
-COMMA_S = 0.20
-SENTENCE_S = 0.35
 BASE_WPM = 150
+# Least squares over 18 lines at 110, 150 and 200 words a minute, scaled to 150: worst error 16 %, median 3 %.
+START_S = 0.135
+LETTER_S = 0.062
+SYLLABLE_S = 0.027
+COMMA_S = 0.34
+SENTENCE_S = 0.53
+HANGUL_SYLLABLE_S = 0.21
 
 _VOWELS = re.compile(r"[aeiouy]+")
-_NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 _HANGUL = re.compile(r"[가-힣]")
+_LETTERS_PER_DIGIT = 4  # "one" to "nine" as words
 _DIGIT_SYLLABLES = {"0": 2, "7": 2}
 
 
@@ -51,11 +54,17 @@ def seconds(text: str, rate_wpm: int = BASE_WPM) -> float:
     """
     if rate_wpm <= 0:
         raise ValueError(f"rate must be positive, not {rate_wpm} words a minute")
-    words = [w for w in text.split() if any(ch.isalnum() for ch in w)]
+    words = [part for w in text.split() for part in re.split(r"[-/]", w) if any(ch.isalnum() for ch in part)]
     if not words:
         return 0.0
-    total = sum(syllables(part) for w in words for part in re.split(r"[-/]", w) if part) * SYLLABLE_UNITS
-    total += len(words) * WORD_UNITS
+    total = START_S
+    for word in words:
+        blocks = len(_HANGUL.findall(word))
+        digits = sum(ch.isdigit() for ch in word)
+        letters = sum(ch.isalpha() for ch in word) - blocks
+        total += blocks * HANGUL_SYLLABLE_S
+        total += (letters + digits * _LETTERS_PER_DIGIT) * LETTER_S
+        total += 0.0 if blocks else syllables(word) * SYLLABLE_S
     body = text.strip().rstrip(".!?,;: ")
     total += len(re.findall(r"[,;:](?=\s)", body)) * COMMA_S + len(re.findall(r"[.!?](?=\s)", body)) * SENTENCE_S
     return total * BASE_WPM / rate_wpm
