@@ -21,7 +21,7 @@ from pathlib import Path
 from assistant.bootstrap import locks, pip_run, places, start_lock
 from assistant.bootstrap.problem import EXIT_STORAGE, EXIT_UNSUITABLE, StartProblem
 
-NEEDED_MB = {"run": 500, "test": 400}  # free disk asked for before a layer is installed, with some room
+NEEDED_MB = {"run": 500, "test": 600}  # free disk asked for before a layer is installed, with some room
 
 MakeVenv = Callable[[Path], None]
 RunPip = Callable[..., None]

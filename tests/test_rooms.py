@@ -1,0 +1,253 @@
+"""Dependencies point inward: no room reaches where the house plan doesn't let it, and the core stays pure.
+
+The tables below are the plan. A new room, or a new module under `procedure` that touches files, is one line here.
+"""
+
+from __future__ import annotations
+
+import ast
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fnmatch import fnmatch
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+EVERYTHING = ("assistant",)
+SMALL_BASE = ("assistant", "assistant.errors")  # `assistant` alone: its version
+
+# Under `procedure` everything is model, held to the core's rules, but these (file names, may hold *).
+PROCEDURE_OUTSIDE = (
+    "load*.py", "yaml_tree.py", "units.py", "validate.py", "source*.py", "schema*.py", "command*.py", "sheet*.py",
+)
+
+CORE = ("assistant.session", "assistant.calc", "assistant.procedure:model", "assistant.errors")
+WIRE = ("assistant.session.words", "assistant.session.facts", "assistant.session.wire")
+
+# Who (module prefix; the longest that fits counts) -> what it may import of this project (prefixes, but a bare
+# "assistant" in SMALL_BASE means the package itself). "assistant.procedure:model" is its pure part.
+MAY_IMPORT: dict[str, tuple[str, ...]] = {
+    "assistant.errors": (),
+    "assistant.session": CORE,
+    "assistant.calc": CORE,
+    "assistant.procedure:model": CORE,
+    "assistant.procedure": (*CORE, "assistant.procedure"),
+    "assistant.hearing": ("assistant.hearing", *WIRE),
+    # A bench, not a part of listening: it needs synthetic speech to measure the listener with.
+    "assistant.hearing.measure": ("assistant.hearing", "assistant.speaking", *WIRE),
+    "assistant.speaking": ("assistant.speaking", *WIRE),
+    "assistant.record": ("assistant.record", *WIRE),
+    "assistant.practice": (*CORE, "assistant.practice", "assistant.procedure", "assistant.hearing",
+                           "assistant.speaking", "assistant.station"),
+    "assistant.review": (*CORE, "assistant.review", "assistant.record", "assistant.procedure"),
+    "assistant.bootstrap": ("assistant.bootstrap", "assistant.cli"),
+    "assistant.__main__": ("assistant.bootstrap",),
+    "assistant.lazy_commands": (),
+    "assistant.run_command": (),
+    # These wire the rooms together.
+    "assistant.station": EVERYTHING,
+    "assistant.cli": EVERYTHING,
+    "assistant.selftest": EVERYTHING,
+}
+PURE = ("assistant.session", "assistant.calc", "assistant.procedure:model")
+PACKAGES_FOR_PURE = {"transitions", "pydantic", "typing_extensions"}
+
+# What the core may not touch: clock, chance, files, threads, processes, network, the machine it runs on.
+IMPURE_MODULES = {
+    "asyncio", "concurrent", "ctypes", "fcntl", "getpass", "glob", "http", "io", "locale", "logging",
+    "mmap", "msvcrt", "multiprocessing", "os", "pathlib", "pkgutil", "platform", "queue", "random", "sched", "secrets",
+    "select", "shutil", "signal", "socket", "sqlite3", "ssl", "subprocess", "sys", "tempfile", "threading",
+    "time", "urllib", "uuid", "wave", "weakref",
+}
+IMPURE_CALLS = {"now", "utcnow", "today"}  # of datetime and date
+IMPURE_BUILTINS = {"open", "input", "print", "eval", "exec"}
+
+
+@dataclass(frozen=True)
+class Import:
+    """One import: who, of what (as full a name as can be told), in which line."""
+
+    module: str
+    target: str
+    line: int
+
+
+def modules(package: Path) -> dict[str, Path]:
+    """Module name -> file, for every Python file of the package."""
+    found = {}
+    for path in sorted(package.rglob("*.py")):
+        parts = [package.name, *path.relative_to(package).with_suffix("").parts]
+        found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    return found
+
+
+def imports(module: str, path: Path, known: dict[str, Path]) -> Iterator[Import]:
+    """Every import in the file, those inside functions and those by import_module("...") too."""
+    package = module if path.name == "__init__.py" else module.rpartition(".")[0]
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield Import(module, alias.name, node.lineno)
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                above = package.split(".")[: len(package.split(".")) - (node.level - 1)]
+                base = ".".join([*above, *([base] if base else [])])
+            for alias in node.names:
+                full = f"{base}.{alias.name}"
+                yield Import(module, full if full in known else base, node.lineno)
+        elif isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant):
+            name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+            if name in ("import_module", "__import__") and isinstance(node.args[0].value, str):
+                yield Import(module, node.args[0].value, node.lineno)
+
+
+def layered(module: str, known: dict[str, Path]) -> str:
+    """The name with `assistant.procedure` split into its model and the rest, as the tables have it."""
+    prefix = "assistant.procedure"
+    if not within(module, prefix):
+        return module
+    file = known.get(module)
+    outside = file is not None and any(fnmatch(file.name, pattern) for pattern in PROCEDURE_OUTSIDE)
+    return module if outside else f"{prefix}:model{module.removeprefix(prefix)}"
+
+
+def within(module: str, prefix: str) -> bool:
+    """True if `module` is `prefix` or inside it."""
+    return module == prefix or module.startswith((f"{prefix}.", f"{prefix}:"))
+
+
+def rule_for(module: str) -> str | None:
+    """The longest entry of MAY_IMPORT that the module falls under."""
+    fitting = [prefix for prefix in MAY_IMPORT if within(module, prefix)]
+    return max(fitting, key=len, default=None)
+
+
+def wrong_imports(package: Path) -> tuple[list[str], int]:
+    """Complaints about imports, and how many imports were looked at."""
+    known, complaints, seen = modules(package), [], 0
+    for module, path in known.items():
+        who = layered(module, known)
+        rule = rule_for(who)
+        pure = any(within(who, prefix) for prefix in PURE)
+        for found in imports(module, path, known):
+            seen += 1
+            where = f"{path.relative_to(package.parent).as_posix()}:{found.line}"
+            top = found.target.split(".")[0]
+            if top == "assistant":
+                target = layered(found.target, known)
+                if module == "assistant" or target in SMALL_BASE:
+                    continue
+                if rule is None:
+                    complaints.append(f"{where}: {module} is in no room of the plan (tests/test_rooms.py)")
+                elif not any(within(target, prefix) for prefix in MAY_IMPORT[rule]):
+                    complaints.append(f"{where}: {rule} may not import {found.target}")
+            elif pure and top in IMPURE_MODULES:
+                complaints.append(f"{where}: the core may not touch {top}")
+            elif pure and not is_standard(top) and top not in PACKAGES_FOR_PURE:
+                complaints.append(f"{where}: the core may not use the package {top}")
+    return complaints, seen
+
+
+def is_standard(top: str) -> bool:
+    import sys
+
+    return top in sys.stdlib_module_names
+
+
+def impure_calls(package: Path) -> tuple[list[str], int]:
+    """Complaints about calls in the core that read a clock or touch a file, and how many files were read."""
+    known, complaints, seen = modules(package), [], 0
+    for module, path in known.items():
+        if not any(within(layered(module, known), prefix) for prefix in PURE):
+            continue
+        seen += 1
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            where = f"{path.relative_to(package.parent).as_posix()}:{getattr(node, 'lineno', 0)}"
+            if isinstance(node, ast.Attribute) and node.attr in IMPURE_CALLS and "date" in ast.unparse(node.value):
+                complaints.append(f"{where}: the core may not read a clock ({ast.unparse(node)})")
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in IMPURE_BUILTINS:
+                complaints.append(f"{where}: the core may not call {node.func.id}")
+    return complaints, seen
+
+
+def test_no_room_reaches_where_it_may_not() -> None:
+    complaints, seen = wrong_imports(ROOT / "assistant")
+    assert seen > 100, "nothing was looked at"
+    assert not complaints, "\n".join(complaints)
+
+
+def test_the_core_calls_nothing_that_reads_clock_or_file() -> None:
+    complaints, seen = impure_calls(ROOT / "assistant")
+    assert seen > 5, "nothing was looked at"
+    assert not complaints, "\n".join(complaints)
+
+
+def test_every_folder_of_the_package_is_a_room_of_the_plan() -> None:
+    folders = {path.parent.name for path in (ROOT / "assistant").glob("*/__init__.py")}
+    assert folders
+    assert not {name for name in folders if rule_for(f"assistant.{name}") is None}
+
+
+PLANTED = [
+    ("session/planted.py", "from assistant.hearing import listener\n", "may not import assistant.hearing"),
+    ("session/planted.py", "def f():\n    import assistant.record.writer\n", "may not import assistant.record"),
+    ("session/planted.py", "from ..speaking import voice\n", "may not import assistant.speaking"),
+    ("session/planted.py", "import importlib\nimportlib.import_module('assistant.record')\n", "may not import"),
+    ("session/planted.py", "import time\n", "may not touch time"),
+    ("calc/planted.py", "from os import path\n", "may not touch os"),
+    ("calc/planted.py", "import numpy as np\n", "may not use the package numpy"),
+    ("procedure/planted.py", "import pathlib\n", "may not touch pathlib"),
+    ("session/planted.py", "from assistant.procedure import load_planted\n", "may not import"),
+    ("hearing/planted.py", "from assistant.speaking import voice\n", "may not import assistant.speaking"),
+    ("hearing/planted.py", "from assistant.session import state\n", "may not import assistant.session.state"),
+    ("record/planted.py", "from assistant.procedure import load_planted\n", "may not import assistant.procedure"),
+    ("review/planted.py", "import assistant.station.loop\n", "may not import assistant.station"),
+    ("bootstrap/planted.py", "import assistant.errors, assistant.record\n", "may not import assistant.record"),
+    ("cellar/planted.py", "import assistant.record\n", "in no room of the plan"),
+]
+FITTING = [
+    ("hearing/planted.py", "from assistant.session import words\n"),
+    ("record/planted.py", "from assistant.session.facts import base\nimport os, time\n"),
+    ("procedure/load_planted.py", "import pathlib\nfrom assistant.procedure import plan\n"),
+    ("station/planted.py", "import assistant.record, assistant.hearing, time\n"),
+    ("calc/planted.py", "import math\nfrom decimal import Decimal\nfrom assistant.errors import GauntletError\n"),
+]
+
+
+@pytest.fixture
+def copied_package(tmp_path: Path) -> Path:
+    copy = tmp_path / "assistant"
+    shutil.copytree(ROOT / "assistant", copy, ignore=lambda folder, names: [
+        name for name in names if not name.endswith(".py") and not (Path(folder) / name).is_dir()])
+    (copy / "procedure").mkdir(exist_ok=True)
+    (copy / "procedure" / "load_planted.py").write_text("")
+    return copy
+
+
+def plant(package: Path, name: str, text: str) -> None:
+    (package / name).parent.mkdir(exist_ok=True)
+    (package / name).write_text(text)
+
+
+@pytest.mark.parametrize(("name", "text", "complaint"), PLANTED, ids=[f"{n}-{c}" for n, _, c in PLANTED])
+def test_a_planted_bad_import_is_caught(copied_package: Path, name: str, text: str, complaint: str) -> None:
+    plant(copied_package, name, text)
+    caught = [line for line in wrong_imports(copied_package)[0] if name in line]
+    assert len(caught) == 1, caught
+    assert complaint in caught[0]
+
+
+@pytest.mark.parametrize(("name", "text"), FITTING, ids=[name for name, _ in FITTING])
+def test_a_planted_fitting_import_passes(copied_package: Path, name: str, text: str) -> None:
+    plant(copied_package, name, text)
+    assert not [line for line in wrong_imports(copied_package)[0] if name in line]
+
+
+@pytest.mark.parametrize("text", ["from datetime import datetime\nx = datetime.now()\n",
+                                  "import datetime\nx = datetime.date.today()\n", "x = open('a')\n"])
+def test_a_planted_clock_or_file_call_in_the_core_is_caught(copied_package: Path, text: str) -> None:
+    plant(copied_package, "session/planted.py", text)
+    assert [line for line in impure_calls(copied_package)[0] if "session/planted.py" in line]
