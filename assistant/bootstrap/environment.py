@@ -137,7 +137,7 @@ class Environment:
     def _pip(self, lock: locks.Lock, **options: object) -> None:
         expected = locks.count_pins(lock.read().decode(), self.system)
         silent: Callable[[str], None] = lambda line: None  # noqa: E731  (one build tool needs no lines)
-        self.run_pip(pip_run.command(self.python, lock.path, **options), expected=expected,
+        self.run_pip(pip_run.command(self.python, lock.files(self.system), **options), expected=expected,
                      log=self.folder / "pip.log", say=silent if lock is self.build else self.say)
 
     def _write_stamp(self, layer: str, lock: locks.Lock) -> None:

@@ -18,14 +18,24 @@ _SYSTEM = re.compile(r"sys_platform (==|!=) '(\w+)'")
 
 @dataclass(frozen=True)
 class Lock:
-    """One lock file, and the layer of the environment that it describes."""
+    """One lock, and the layer of the environment that it describes. `macos`: a second file, read there only.
+
+    That file holds the pins whose markers compare the kernel's version: pip as it comes with Python 3.13 fails
+    on such a marker where the kernel's version isn't one by Python's rules, as on nearly every Linux.
+    """
 
     layer: str
     path: Path
+    macos: Path | None = None
+
+    def files(self, system: str) -> list[Path]:
+        """The files to install from on `system` (as sys.platform)."""
+        return [self.path, self.macos] if self.macos and system == "darwin" else [self.path]
 
     def read(self) -> bytes:
-        """The file's bytes, with line ends as committed, whatever the checkout made of them."""
-        return self.path.read_bytes().replace(b"\r\n", b"\n")
+        """The bytes of all its files, with line ends as committed, whatever the checkout made of them."""
+        files = [self.path, *([self.macos] if self.macos else [])]
+        return b"".join(file.read_bytes().replace(b"\r\n", b"\n") for file in files)
 
     def sha256(self) -> str:
         """The hash that the layer's stamp carries."""
@@ -33,7 +43,7 @@ class Lock:
 
 
 BUILD = Lock("build", FOLDER / "build.txt")
-RUN = Lock("run", FOLDER / "run.txt")
+RUN = Lock("run", FOLDER / "run.txt", FOLDER / "run-macos.txt")
 TEST = Lock("test", FOLDER / "test.txt")
 
 

@@ -30,7 +30,7 @@ _WRONG_HASH = re.compile(r"DO NOT MATCH THE HASHES", re.IGNORECASE)
 _NONE_FITS = re.compile(r"No matching distribution found for (\S+)")
 
 
-def command(python: Path, requirements: Path, *, from_source: Sequence[str] = (),
+def command(python: Path, requirements: Sequence[Path], *, from_source: Sequence[str] = (),
             own_build_tools: bool = False) -> list[str]:
     """The pip command: only what the lock file names, with matching hashes, as ready-made wheels.
 
@@ -42,7 +42,7 @@ def command(python: Path, requirements: Path, *, from_source: Sequence[str] = ()
     tools = ["--no-build-isolation", "--use-pep517"] if own_build_tools else []
     return [str(python), "-I", "-m", "pip", "install", "--require-hashes", "--no-deps",
             "--only-binary", ":all:", *built, *tools, "--no-input", "--progress-bar", "off",
-            "--disable-pip-version-check", "--requirement", str(requirements)]
+            "--disable-pip-version-check", *(part for file in requirements for part in ("--requirement", str(file)))]
 
 
 def run(argv: Sequence[str], *, expected: int, log: Path, say: Callable[[str], None] | None = None) -> None:
@@ -113,7 +113,8 @@ def failure(output: str, log: Path) -> StartProblem:
     if none_fits:
         return StartProblem(f"The package index has no ready-made {none_fits[1]} for this Python and system.",
                             f"another Python from 3.11 to 3.13, or another index (details: {log})", EXIT_PACKAGES)
-    last = next((line.strip() for line in reversed(output.splitlines()) if line.startswith("ERROR")), "")
+    last = next((line.strip() for line in reversed(output.splitlines())
+                 if line.startswith("ERROR") and line.strip() != "ERROR: Exception:"), "")
     return StartProblem(f"pip couldn't install the packages. {last}".rstrip(),
                         f"read its output in {log}, then start again", EXIT_PACKAGES)
 

@@ -5,9 +5,10 @@ It uses the package index that uv is set up for; no address ends up in the files
 `--upgrade` looks for newer ones. Then run `python3 -m assistant selftest`, which checks the files against
 pyproject.toml, and commit them together.
 
-    build.txt   the tools that build the packages published without a wheel (see locks.FROM_SOURCE)
-    run.txt     what the assistant needs: every system and Python from 3.11 on in one file, each pin with hashes
-    test.txt    what the tests need beside run.txt, resolved with run.txt as constraint
+    build.txt       the tools that build the packages published without a wheel (see locks.FROM_SOURCE)
+    run.txt         what the assistant needs: every system and Python from 3.11 on in one file, each pin with hashes
+    run-macos.txt   those of them whose markers compare the kernel's version (why: locks.Lock)
+    test.txt        what the tests need beside run.txt, resolved with run.txt as constraint
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 from assistant.bootstrap import locks
@@ -33,10 +35,14 @@ def blocks(text: str) -> dict[str, str]:
     return {block.split("\n", 1)[0].rstrip(" \\"): block for block in _BLOCK.findall(text)}
 
 
-def difference(everything: str, without: str) -> str:
-    """The pins in `everything` that `without` lacks, in the form of a lock file."""
-    known = blocks(without)
-    return "".join(block for pin, block in blocks(everything).items() if pin not in known)
+def select(text: str, keep: Callable[[str], bool]) -> str:
+    """The pins of `text` for which `keep(pin)` holds, in the form of a lock file."""
+    return "".join(block for pin, block in blocks(text).items() if keep(pin))
+
+
+def compares_kernels(pin: str) -> bool:
+    """True for a pin that belongs into run-macos.txt."""
+    return "platform_release" in pin
 
 
 def compile_lock(source: Path, output: Path, *options: str) -> None:
@@ -50,27 +56,33 @@ def compile_lock(source: Path, output: Path, *options: str) -> None:
 
 
 def main() -> None:
-    """Writes the three files."""
+    """Writes the four files."""
     parser = argparse.ArgumentParser(prog="python -m assistant.bootstrap.relock",
                                      description="Regenerates assistant/locks from pyproject.toml.")
     parser.add_argument("--upgrade", action="store_true", help="take newer versions where the pins allow")
     upgrade = ["--upgrade"] if parser.parse_args().upgrade else []
+    written = [locks.RUN.path, locks.RUN.macos, locks.TEST.path]
     with tempfile.TemporaryDirectory() as folder:
-        tools, everything = Path(folder) / "tools.in", Path(folder) / "everything.txt"
+        tools, run, everything = (Path(folder) / name for name in ("tools.in", "run.txt", "everything.txt"))
         tools.write_text(BUILD_TOOLS, encoding="utf-8")
         compile_lock(tools, locks.BUILD.path, "--no-annotate", *upgrade)
-        compile_lock(Path("pyproject.toml"), locks.RUN.path, *upgrade)
-        if locks.TEST.path.exists():  # so that uv keeps the pins that still fit
-            everything.write_text(locks.RUN.path.read_text() + locks.TEST.path.read_text(), encoding="utf-8")
-        compile_lock(Path("pyproject.toml"), everything, "--extra", "test",
-                     "--constraint", str(locks.RUN.path), *upgrade)
-        # The remarks name the folder of the constraint file, which is no business of the lock.
-        text = re.sub(r"^ +#   -c .*\n", "", everything.read_text(encoding="utf-8"), flags=re.MULTILINE)
-        text = re.sub(r"^ +# via -c .*\n", "", text, flags=re.MULTILINE)
-        run_text = locks.RUN.path.read_text(encoding="utf-8")
-        locks.TEST.path.write_text(difference(text, run_text), encoding="utf-8", newline="\n")
-    for lock in (locks.BUILD, locks.RUN, locks.TEST):
-        print(f"{lock.path.relative_to(ROOT)}: {len(blocks(lock.path.read_text()))} pins")
+        # uv keeps the pins that it finds in the files it writes to.
+        run.write_text("".join(file.read_text() for file in written[:2] if file.exists()), encoding="utf-8")
+        compile_lock(Path("pyproject.toml"), run, *upgrade)
+        everything.write_text("".join(file.read_text() for file in written if file.exists()), encoding="utf-8")
+        compile_lock(Path("pyproject.toml"), everything, "--extra", "test", "--constraint", str(run), *upgrade)
+        run_text = run.read_text(encoding="utf-8")
+        # The remarks name the constraint file and its folder, which is no business of the lock.
+        text = re.sub(r"^ +#(?:  | via) -c .*\n", "", everything.read_text(encoding="utf-8"), flags=re.MULTILINE)
+    known = blocks(run_text)
+    for path, content in (
+        (locks.RUN.path, select(run_text, lambda pin: not compares_kernels(pin))),
+        (locks.RUN.macos, select(run_text, compares_kernels)),
+        (locks.TEST.path, select(text, lambda pin: pin not in known)),
+    ):
+        path.write_text(content, encoding="utf-8", newline="\n")
+    for path in (locks.BUILD.path, *written):
+        print(f"{path.relative_to(ROOT)}: {len(blocks(path.read_text()))} pins")
 
 
 if __name__ == "__main__":

@@ -65,7 +65,7 @@ def test_a_silent_index_is_said_once_while_pip_tries_again() -> None:
 
 
 def test_the_command_takes_only_locked_wheels_and_leaves_the_index_to_the_user() -> None:
-    command = pip_run.command(Path("env/python"), Path("run.txt"), from_source=["srt"], own_build_tools=True)
+    command = pip_run.command(Path("env/python"), [Path("run.txt")], from_source=["srt"], own_build_tools=True)
     assert "--require-hashes" in command and "--no-deps" in command and "-I" in command
     assert command[command.index("--only-binary") + 1] == ":all:"
     assert command[command.index("--no-binary") + 1] == "srt" and "--no-build-isolation" in command
