@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
+import functools
 import os
 import sys
 from collections.abc import Iterator
@@ -37,10 +38,11 @@ def library_and_data() -> tuple[str, str]:
     return library, data
 
 
-def library_version() -> str:
-    """Version of the package that brings the library, or "unknown"."""
+@functools.cache
+def package_version(name: str = "espeakng-loader") -> str:
+    """Version of an installed package (by default the one that brings the library), or "unknown"."""
     try:
-        return metadata.version("espeakng-loader")
+        return metadata.version(name)
     except metadata.PackageNotFoundError:
         return "unknown"
 

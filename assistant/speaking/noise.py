@@ -46,11 +46,14 @@ class FanNoise:
 
     def read(self, n: int) -> np.ndarray:
         """The next `n` samples, int16 mono."""
-        while len(self._ready) < n:
+        half = _BLOCK // 2
+        parts, have = [self._ready], len(self._ready)
+        while have < n:
             block = self._random_block()
-            half = _BLOCK // 2
-            self._ready = np.concatenate([self._ready, self._tail + block[:half]])
+            parts.append(self._tail + block[:half])
             self._tail = block[half:]
+            have += half
+        self._ready = np.concatenate(parts)
         broad, self._ready = self._ready[:n], self._ready[n:]
         t = (self._position + np.arange(n)) / self.rate_hz
         self._position += n

@@ -14,7 +14,7 @@ from assistant.speaking.voice import VoiceSettings
 
 def cache_folder() -> Path:
     """Where clips are kept between runs; may not exist yet."""
-    return Path(platformdirs.user_cache_dir("gauntlet-assistant")) / "voice"
+    return platformdirs.user_cache_path("gauntlet", appauthor=False) / "voice"
 
 
 def open_voice(

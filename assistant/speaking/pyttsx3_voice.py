@@ -10,7 +10,6 @@ import subprocess
 import sys
 import tempfile
 import threading
-from importlib import metadata
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +17,7 @@ import soundfile
 
 import assistant
 from assistant.errors import VoiceError
-from assistant.speaking.espeak_library import library_version
+from assistant.speaking.espeak_library import package_version
 from assistant.speaking.resample import to_rate, trim_silence
 from assistant.speaking.synth import voice_name
 from assistant.speaking.voice import CLIP_RATE_HZ, Clip, VoiceSettings
@@ -160,8 +159,8 @@ class Pyttsx3Voice:
     def describe(self) -> dict[str, object]:
         return {
             "engine": "pyttsx3+espeak-ng",
-            "version": metadata.version("pyttsx3"),
-            "library_version": library_version(),
+            "version": package_version("pyttsx3"),
+            "library_version": package_version(),
             "voice": self.settings.voice,
             "rate_wpm": self.settings.rate_wpm,
             "volume": self.settings.volume,

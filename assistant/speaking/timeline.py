@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import os
 import wave
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from assistant.errors import StorageError
 from assistant.speaking.sink import FADE_S, check_mono, faded_tail
 from assistant.speaking.voice import CLIP_RATE_HZ
+from assistant.speaking.wav_writer import WavWriter
 
 ASSISTANT = 0
 """Left channel: the assistant's lines and chimes."""
@@ -19,7 +18,6 @@ TECHNICIAN = 1
 """Right channel: the technician and the room."""
 
 BLOCK_S = 1.0  # written in pieces of at most this length
-_MAX_BYTES = 2**32 - 4096  # a WAV file counts its bytes in 32 bits: about 18 hours of two channels at 16 kHz
 
 
 @dataclass(eq=False)
@@ -50,14 +48,7 @@ class Timeline:
         self._placed: list[Placed] = []
         self._written = 0
         self._closed = False
-        try:
-            self._file = open(self.path, "wb")
-            self._wave = wave.open(self._file, "wb")
-            self._wave.setparams((channels, 2, rate_hz, 0, "NONE", "not compressed"))
-            self._wave.writeframes(b"")
-            self._file.flush()
-        except OSError as error:
-            raise _storage_error(error, self.path) from error
+        self._file = WavWriter(self.path, rate_hz, channels)
 
     @property
     def written_s(self) -> float:
@@ -112,7 +103,7 @@ class Timeline:
         block = int(BLOCK_S * self.rate_hz)
         while self._written < target:
             stop = min(target, self._written + block)
-            self._write(self._mix(self._written, stop))
+            self._file.write(self._mix(self._written, stop).tobytes())
             self._written = stop
             self._placed = [p for p in self._placed if p.end > stop]
 
@@ -123,7 +114,7 @@ class Timeline:
                 self.advance_to(self.end_s)
             finally:
                 self._closed = True
-                self._finish()
+                self._file.close()
         return self.path
 
     def _mix(self, start: int, stop: int) -> np.ndarray:
@@ -134,22 +125,6 @@ class Timeline:
             if a < b:
                 total[a - start : b - start, placed.channel] += placed.samples[a - placed.start : b - placed.start]
         return np.clip(total, -32768, 32767).astype("<i2")
-
-    def _write(self, block: np.ndarray) -> None:
-        if self._wave.tell() * self.channels * 2 + block.nbytes > _MAX_BYTES:
-            raise StorageError("The sound file has reached the size a WAV file can have.", where=str(self.path))
-        try:
-            self._wave.writeframes(block.tobytes())
-            self._file.flush()
-        except OSError as error:
-            raise _storage_error(error, self.path) from error
-
-    def _finish(self) -> None:
-        for closing in (self._wave.close, self._file.close):
-            try:
-                closing()
-            except OSError:
-                pass  # a full disk was reported when the block was written; the header before it still stands
 
 
 def mono(source: Path | str, target: Path | str) -> Path:
@@ -165,11 +140,3 @@ def mono(source: Path | str, target: Path | str) -> Path:
             at += len(frames)
             line.advance_to(at / rate_hz)
     return line.close()
-
-
-def _storage_error(error: OSError, path: Path) -> StorageError:
-    return StorageError(
-        f"The sound file can't be written: {os.strerror(error.errno) if error.errno else error}",
-        where=str(path),
-        try_next="choose a folder that can be written, or free some disk space",
-    )
