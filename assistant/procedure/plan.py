@@ -205,6 +205,8 @@ class Plan:
     stop_says: tuple[str, ...] = ()  # the site's own words for a safe stop
     countdown_ms: tuple[int, ...] = (60_000, 30_000, 10_000)  # at a wait: time left is said at these
     bundle_ms: int = 3_000  # completions this close are announced in one line
+    today: str = ""  # ISO date at the start, given by whoever opens the session; "" = not checked
+    spoken: dict[str, str] = field(default_factory=dict)  # command id -> how it is said here, for own lines
     purpose: str = "clean"  # light | rigorous | sporicidal | under_tray | other: for the register
     files: tuple[tuple[str, str], ...] = ()  # (file name, sha256) of every site file used
 

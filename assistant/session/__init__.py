@@ -1,0 +1,11 @@
+"""The core: what was heard and when, turned into facts, and facts into a state. No clock, file or sound."""
+
+from __future__ import annotations
+
+from assistant.session.allowed import allowed_words, expects
+from assistant.session.decide import decide
+from assistant.session.evolve import evolve, fold
+from assistant.session.initial import initial
+from assistant.session.timers import next_deadline_ms, thresholds
+
+__all__ = ["allowed_words", "decide", "evolve", "expects", "fold", "initial", "next_deadline_ms", "thresholds"]

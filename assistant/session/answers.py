@@ -1,0 +1,108 @@
+"""What the technician can ask at any moment. An answer changes nothing but what was said."""
+
+from __future__ import annotations
+
+from assistant.procedure.plan import Plan, Step
+from assistant.session import words as w
+from assistant.session.facts import lines
+from assistant.session.allowed import allowed_words
+from assistant.session.lookup import branch_steps, holds, name_of, step_of
+from assistant.session.state import RUNNING, State
+from assistant.session.turn import Turn
+from assistant.session.wording import duration, listed
+
+
+def answer_question(turn: Turn, said: str) -> None:
+    """Repeat, how long, still wet, where, what's next, why, help, keys."""
+    text = {
+        w.REPEAT: _repeat, w.HOW_LONG: _how_long, w.STILL_WET: _still_wet, w.WHERE: _where,
+        w.WHATS_NEXT: _next, w.WHY: _why, w.HELP: _help, w.KEYS: _keys,
+    }[said](turn)
+    turn.speak(lines.ANSWER, text)
+
+
+def return_line(turn: Turn) -> None:
+    """After an interruption: exactly where, what is wet, and for how long."""
+    step = step_of(turn.plan, turn.state)
+    parts = []
+    if turn.state.mode == "rewet" and turn.state.rewets:
+        parts.append(turn.words("rewet", name=name_of(turn.plan, turn.state.rewets[0])))
+    elif step is not None:
+        parts.append(turn.words("returned", step=_say(turn, step)))
+    elif turn.state.mode in ("option", "recover") and turn.state.last_text:
+        parts.append(turn.state.last_text)
+    if turn.state.contacts:
+        parts.append(_still_wet(turn))
+    turn.speak(lines.ANSWER, " ".join(parts))
+
+
+def _say(turn: Turn, step: Step) -> str:
+    return step.brief if turn.state.brief and step.brief else step.say or turn.words("wait_begin")
+
+
+def _repeat(turn: Turn) -> str:
+    if turn.state.mode == "paused":
+        return turn.words("paused")
+    return turn.state.last_text
+
+
+def _running(plan: Plan, state: State) -> list[tuple[int, str]]:
+    found = [(c.complete_at_ms, name_of(plan, c.surface)) for c in state.contacts.values()]
+    found += [(r.due_ms, name_of(plan, r.cycle)) for r in state.cycles.values() if r.status == RUNNING]
+    return sorted(found)
+
+
+def _how_long(turn: Turn) -> str:
+    running = _running(turn.plan, turn.state)
+    if not running:
+        return turn.words("how_long_none")
+    at, name = running[-1]
+    return turn.words("how_long", names=name, time=duration(turn.plan.language, at - turn.now_ms))
+
+
+def _still_wet(turn: Turn) -> str:
+    found = sorted(turn.state.contacts.values(), key=lambda c: (c.complete_at_ms, c.surface))
+    if not found:
+        return turn.words("still_wet_none")
+    names = [
+        turn.words(
+            "wet_item", name=name_of(turn.plan, c.surface),
+            time=duration(turn.plan.language, c.complete_at_ms - turn.now_ms),
+        )
+        for c in found
+    ]
+    return turn.words("still_wet", names=listed(turn.plan.language, names))
+
+
+def _where(turn: Turn) -> str:
+    step = step_of(turn.plan, turn.state)
+    text = turn.words("where", step=_say(turn, step)) if step else turn.words("where_none")
+    if turn.state.mode == "paused":
+        text = f"{turn.words('not_now_paused')} {text}"
+    return text
+
+
+def _next(turn: Turn) -> str:
+    top = turn.state.top
+    waiting = [
+        s for s in branch_steps(turn.plan, top.branch)
+        if s.id not in top.done and s.id not in top.skipped and s.id != turn.state.current and holds(turn.state, s)
+    ]
+    return turn.words("next", step=_say(turn, waiting[0])) if waiting else turn.words("next_none")
+
+
+def _why(turn: Turn) -> str:
+    step = step_of(turn.plan, turn.state)
+    parts = [text for text in (step.why, step.caution) if text] if step else []
+    return " ".join(parts) or turn.words("why_none")
+
+
+def _help(turn: Turn) -> str:
+    spoken = turn.plan.spoken
+    always = frozenset((*w.MISHAPS, *w.MANNERS, w.KEYS))
+    names = [spoken.get(x, turn.spoken_default(x)) for x in sorted(allowed_words(turn.plan, turn.state) - always)]
+    return turn.words("help", words=", ".join(names))
+
+
+def _keys(turn: Turn) -> str:
+    return turn.words("keys_word")

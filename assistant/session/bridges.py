@@ -1,0 +1,81 @@
+"""Bridging steps: what the core asks for by itself when a step's conditions don't hold.
+
+A site's main line never needs one (the check and the proof hold that); after a mishap, a correction or a
+recovery they bring doors, hands, cycles and machines back to what the next step needs. Their ids say what they
+do: "bridge:close:outer-door", "bridge:move:gauntlets", "bridge:wait:*".
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from assistant.procedure.plan import (
+    ALL_CONTACTS, CLOSE, CYCLE, MACHINE, MOVE, OPEN, READ_BACK, SINGLE, WAIT, Plan, Step,
+)
+from assistant.session.wording import say
+
+PREFIX = "bridge:"
+
+
+def is_bridge(step_id: str) -> bool:
+    """Whether the id names a generated step."""
+    return step_id.startswith(PREFIX)
+
+
+def bridge_step(plan: Plan, step_id: str) -> Step:
+    """The step an id stands for. Raises KeyError for an id that isn't a bridge of this plan."""
+    return _bridge(step_id, _Key(plan))
+
+
+class _Key:
+    """A plan as a cache key: plans are compared by identity, since they hold dictionaries."""
+
+    __slots__ = ("plan",)
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+
+    def __hash__(self) -> int:
+        return id(self.plan)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Key) and other.plan is self.plan
+
+
+@lru_cache(maxsize=4096)
+def _bridge(step_id: str, key: _Key) -> Step:
+    plan = key.plan
+    _, verb, subject = step_id.split(":", 2)
+    language = plan.language
+    if verb in ("open", "close"):
+        opening = plan.openings[subject]
+        return Step(
+            step_id, OPEN if verb == "open" else CLOSE, say(language, f"bridge_{verb}", name=opening.name),
+            claim=say(language, f"claim_{verb}", name=opening.name), opening=subject, reach=opening.reach,
+            policy=READ_BACK if verb == "open" else SINGLE, why=say(language, "bridge_why"),
+        )
+    if verb == "cycle":
+        cycle = plan.cycles[subject]
+        return Step(
+            step_id, CYCLE, say(language, "bridge_cycle", name=cycle.name), cycle=subject, reach=cycle.reach,
+            claim=say(language, "claim_cycle", name=cycle.name), why=say(language, "bridge_why"),
+        )
+    if verb == "move":
+        for pair, text in plan.move_says.items():
+            if pair.endswith(f">{subject}"):
+                break
+        else:
+            text = say(language, f"bridge_move_{subject}")
+        return Step(step_id, MOVE, text, hands=subject, why=say(language, "bridge_why"))
+    if verb == "machine":
+        machine, value = subject.split("=", 1)
+        return Step(
+            step_id, MACHINE, say(language, "bridge_machine", name=machine, value=value), machine=machine,
+            machine_value=value, reach="", why=say(language, "bridge_why"),
+        )
+    if verb == "wait":
+        return Step(step_id, WAIT, say(language, "wait_begin"), wait_for=(subject,), reach="")
+    raise KeyError(step_id)
+
+
+WAIT_ALL = f"{PREFIX}wait:{ALL_CONTACTS}"

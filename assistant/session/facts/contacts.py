@@ -1,0 +1,94 @@
+"""Contact times: a surface is wet, dries, is wetted again, has been wet long enough."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from assistant.session.facts.base import Fact
+
+
+@dataclass(frozen=True, slots=True)
+class ContactStarted(Fact):
+    """Contact counts from `wet_since_ms` (whole surface confirmed wet), drying from `stroke_ms`.
+    `rewet_at_ms` is 0 where the surface stays wet long enough by itself."""
+
+    KIND: ClassVar[str] = "contact_started"
+    surface: str
+    step: str
+    agent: str
+    stroke_ms: int
+    wet_since_ms: int
+    complete_at_ms: int
+    dries_at_ms: int
+    rewet_at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class RewetAsked(Fact):
+    KIND: ClassVar[str] = "rewet_asked"
+    surface: str
+
+
+@dataclass(frozen=True, slots=True)
+class RewetStroke(Fact):
+    KIND: ClassVar[str] = "rewet_stroke"
+    surface: str
+    stroke_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class RewetConfirmed(Fact):
+    """The whole surface is wet again; it counts from this confirmation, its drying from the first stroke."""
+
+    KIND: ClassVar[str] = "rewet_confirmed"
+    surface: str
+    claimed_ms: int
+    stroke_ms: int
+    dries_at_ms: int
+    rewet_at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class SurfaceDried(Fact):
+    """Dry before its contact time was over (`phase` contact) or before it was wet all over (`wetting`)."""
+
+    KIND: ClassVar[str] = "surface_dried"
+    surface: str
+    due_ms: int
+    phase: str
+
+
+@dataclass(frozen=True, slots=True)
+class ContactCompleted(Fact):
+    KIND: ClassVar[str] = "contact_completed"
+    surface: str
+    due_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class ContactVoided(Fact):
+    """What was wet no longer counts; the surface starts from zero."""
+
+    KIND: ClassVar[str] = "contact_voided"
+    surface: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class PatchWetted(Fact):
+    KIND: ClassVar[str] = "patch_wetted"
+    step: str
+    wet_since_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class PatchDried(Fact):
+    """Today's wet time for surfaces lying like this one, with this agent: never longer than the file's."""
+
+    KIND: ClassVar[str] = "patch_dried"
+    step: str
+    orientation: str
+    agent: str
+    measured_ms: int
+    wet_ms: int

@@ -1,0 +1,78 @@
+"""The beginning, the questions at the start, pauses and the end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from assistant.session.facts.base import Fact
+
+
+@dataclass(frozen=True, slots=True)
+class SessionBegun(Fact):
+    """`kind`: live, practice, demo or script. `voice`: whether lines take time (else they end at once)."""
+
+    KIND: ClassVar[str] = "session_begun"
+    person: str
+    kind: str
+    procedure: str
+    revision: str
+    plan_sha256: str
+    enclosure: str
+    voice: bool = False
+    brief: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class OptionAsked(Fact):
+    KIND: ClassVar[str] = "option_asked"
+    option: str
+
+
+@dataclass(frozen=True, slots=True)
+class OptionAnswered(Fact):
+    """`given`: said (a word), or preset (before the start)."""
+
+    KIND: ClassVar[str] = "option_answered"
+    option: str
+    value: bool
+    given: str = "said"
+
+
+@dataclass(frozen=True, slots=True)
+class Paused(Fact):
+    KIND: ClassVar[str] = "paused"
+
+
+@dataclass(frozen=True, slots=True)
+class Returned(Fact):
+    """An interruption is over; the mode underneath goes on. `to` is that mode."""
+
+    KIND: ClassVar[str] = "returned"
+    to: str
+
+
+@dataclass(frozen=True, slots=True)
+class PersonChanged(Fact):
+    """Someone else takes over at the gauntlets; what the first confirmed stays theirs."""
+
+    KIND: ClassVar[str] = "person_changed"
+    person: str
+    before: str
+
+
+@dataclass(frozen=True, slots=True)
+class StopBegun(Fact):
+    """A safe stop: `to_do` names what must be closed, shut off or left running, as spoken."""
+
+    KIND: ClassVar[str] = "stop_begun"
+    to_do: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictReached(Fact):
+    """The end. `verdict`: complete, incomplete, stopped or left. `left_open`: what is not done, by name."""
+
+    KIND: ClassVar[str] = "verdict_reached"
+    verdict: str
+    left_open: tuple[str, ...] = ()

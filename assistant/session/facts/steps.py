@@ -1,0 +1,168 @@
+"""Steps: begun, claimed, confirmed, taken back, owed again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from assistant.session.facts.base import Fact
+
+
+@dataclass(frozen=True, slots=True)
+class StepStarted(Fact):
+    """`branch`: "" for the main line, else the mishap. `mode`: step, value, wait or witness."""
+
+    KIND: ClassVar[str] = "step_started"
+    step: str
+    branch: str
+    mode: str
+
+
+@dataclass(frozen=True, slots=True)
+class StrokeStarted(Fact):
+    """The first stroke on the surface at hand; drying counts from `stroke_ms`."""
+
+    KIND: ClassVar[str] = "stroke_started"
+    step: str
+    surface: str
+    stroke_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBackAsked(Fact):
+    """What was understood is said back; a second word confirms. `what`: confirm or skip."""
+
+    KIND: ClassVar[str] = "read_back_asked"
+    step: str
+    what: str
+    claimed_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimQuestioned(Fact):
+    """A confirmation came impossibly soon; a second one is needed."""
+
+    KIND: ClassVar[str] = "claim_questioned"
+    step: str
+    took_ms: int
+    floor_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimDropped(Fact):
+    """A read back was answered no: nothing was confirmed."""
+
+    KIND: ClassVar[str] = "claim_dropped"
+    step: str
+
+
+@dataclass(frozen=True, slots=True)
+class WitnessAsked(Fact):
+    KIND: ClassVar[str] = "witness_asked"
+    step: str
+    claimed_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class WitnessGiven(Fact):
+    """A second person, on their own device, states what they saw directly."""
+
+    KIND: ClassVar[str] = "witness_given"
+    step: str
+    person: str
+    statement: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepConfirmed(Fact):
+    """`claimed_ms`: when the confirming word ended. `quick`: sooner than plausible. `source`: voice, keys..."""
+
+    KIND: ClassVar[str] = "step_confirmed"
+    step: str
+    branch: str
+    policy: str
+    claimed_ms: int
+    took_ms: int
+    person: str
+    source: str
+    quick: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class CheckAnswered(Fact):
+    KIND: ClassVar[str] = "check_answered"
+    step: str
+    yes: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StepSkipped(Fact):
+    """Skipped, not excused: the run can no longer end complete."""
+
+    KIND: ClassVar[str] = "step_skipped"
+    step: str
+    branch: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepOwed(Fact):
+    """Something done no longer counts and must be done again. `because` in plain words."""
+
+    KIND: ClassVar[str] = "step_owed"
+    step: str
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectionMade(Fact):
+    """The last confirmation is taken back. `step`: whose. `undone`: what else fell with it, by name."""
+
+    KIND: ClassVar[str] = "correction_made"
+    step: str
+    how: str
+    undone: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ValueHeard(Fact):
+    """A number, lot or date as understood; it counts only after read back."""
+
+    KIND: ClassVar[str] = "value_heard"
+    step: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class ValueDropped(Fact):
+    """Read back answered no, or the value can't be right. It is asked for again."""
+
+    KIND: ClassVar[str] = "value_dropped"
+    step: str
+    value: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ValueAccepted(Fact):
+    KIND: ClassVar[str] = "value_accepted"
+    step: str
+    value: str
+    unit: str = ""
+    inside_limits: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class WaitEnded(Fact):
+    KIND: ClassVar[str] = "wait_ended"
+    step: str
+    branch: str
+    waited_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class TimeLeftSaid(Fact):
+    """The countdown at a wait reached a mark the site chose."""
+
+    KIND: ClassVar[str] = "time_left_said"
+    step: str
+    mark_ms: int

@@ -1,0 +1,112 @@
+"""Mishaps, deviations, recoveries, devices and clocks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from assistant.session.facts.base import Fact
+
+
+@dataclass(frozen=True, slots=True)
+class TroubleAsked(Fact):
+    KIND: ClassVar[str] = "trouble_asked"
+
+
+@dataclass(frozen=True, slots=True)
+class WhichAsked(Fact):
+    """A mishap needs one more word: which surface (choices by number) or which power."""
+
+    KIND: ClassVar[str] = "which_asked"
+    mishap: str
+    choices: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BranchEntered(Fact):
+    """A mishap's own steps come first. `surface`: where it happened, or ""."""
+
+    KIND: ClassVar[str] = "branch_entered"
+    mishap: str
+    surface: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BranchLeft(Fact):
+    KIND: ClassVar[str] = "branch_left"
+    mishap: str
+
+
+@dataclass(frozen=True, slots=True)
+class SurfaceSpoiled(Fact):
+    KIND: ClassVar[str] = "surface_spoiled"
+    surface: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class RedoPlanned(Fact):
+    """What must be done again and why: `reasons` holds one plain sentence per step in `steps`."""
+
+    KIND: ClassVar[str] = "redo_planned"
+    cause: str
+    steps: tuple[str, ...]
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Deviation(Fact):
+    """A departure from the procedure, always said aloud. `code` is for counting, `text` for reading."""
+
+    KIND: ClassVar[str] = "deviation"
+    code: str
+    about: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Recovered(Fact):
+    """The assistant is back after a crash, power cut or suspend; nobody watched for `unwatched_ms`.
+    `questions` are asked before work goes on."""
+
+    KIND: ClassVar[str] = "recovered"
+    why: str
+    unwatched_ms: int
+    questions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RecoveryAnswered(Fact):
+    KIND: ClassVar[str] = "recovery_answered"
+    question: str
+    yes: bool
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceLost(Fact):
+    KIND: ClassVar[str] = "device_lost"
+    device: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceBack(Fact):
+    KIND: ClassVar[str] = "device_back"
+    device: str
+
+
+@dataclass(frozen=True, slots=True)
+class ClockStepped(Fact):
+    """The wall clock and the monotonic clock disagree by `step_ms`; no wait is shortened by it."""
+
+    KIND: ClassVar[str] = "clock_stepped"
+    step_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class SoundGap(Fact):
+    """Sound blocks were dropped or the sound clock drifted by `gap_ms` against the monotonic clock."""
+
+    KIND: ClassVar[str] = "sound_gap"
+    gap_ms: int
+    detail: str

@@ -1,0 +1,71 @@
+"""Questions about a plan and a state that several parts of the core ask."""
+
+from __future__ import annotations
+
+from assistant.procedure.plan import ALL_CONTACTS, WET, Plan, Step
+from assistant.session.bridges import bridge_step, is_bridge
+from assistant.session.state import CLEAN, COMPLETE, RUNNING, State
+
+
+def step_of(plan: Plan, state: State) -> Step | None:
+    """The step at hand, generated bridges included."""
+    if not state.current:
+        return None
+    return bridge_step(plan, state.current) if is_bridge(state.current) else plan.step(state.current)
+
+
+def branch_steps(plan: Plan, branch: str) -> tuple[Step, ...]:
+    """The steps of the main line ("") or of a mishap."""
+    return plan.mishaps[branch].steps if branch else plan.steps
+
+
+def holds(state: State, step: Step) -> bool:
+    """Whether the answers given at the start call for this step."""
+    return all(state.options.get(when.option, False) == when.equals for when in step.when)
+
+
+def wet_steps_for(plan: Plan, surface: str) -> tuple[Step, ...]:
+    """The steps of the main line that wet `surface`."""
+    return tuple(step for step in plan.steps if step.kind == WET and step.surface == surface)
+
+
+def waited_surfaces(plan: Plan, state: State, step: Step) -> tuple[str, ...]:
+    """The surfaces a wait stands for: those named, or every one whose contact runs."""
+    if ALL_CONTACTS in step.wait_for:
+        return tuple(state.contacts)
+    return tuple(name for name in step.wait_for if name in plan.surfaces)
+
+
+def wait_over(plan: Plan, state: State, step: Step) -> bool:
+    """True once nothing named is still running: contacts complete, cycles complete."""
+    for name in step.wait_for:
+        if name in plan.cycles:
+            run = state.cycles.get(name)
+            if run is None or run.status != COMPLETE:
+                return False
+    return not any(surface in state.contacts for surface in waited_surfaces(plan, state, step))
+
+
+def wait_left(plan: Plan, state: State, step: Step) -> int:
+    """When the wait will be over if nothing goes wrong, on the session's clock (ms)."""
+    ends = [state.contacts[s].complete_at_ms for s in waited_surfaces(plan, state, step) if s in state.contacts]
+    ends += [
+        state.cycles[name].due_ms
+        for name in step.wait_for
+        if name in state.cycles and state.cycles[name].status == RUNNING
+    ]
+    return max(ends, default=state.now_ms)
+
+
+def name_of(plan: Plan, thing: str) -> str:
+    """The spoken name of a surface, opening or cycle; the id where it has none."""
+    if thing in plan.surfaces:
+        return plan.surfaces[thing].name
+    if thing in plan.openings:
+        return plan.openings[thing].name
+    thing = thing.removeprefix("cycle:")
+    return plan.cycles[thing].name if thing in plan.cycles else thing
+
+
+def is_clean(state: State, surface: str) -> bool:
+    return state.surfaces.get(surface) == CLEAN

@@ -1,0 +1,105 @@
+"""The mode table: which fact moves the session from which mode to which. The table is data.
+
+`transitions` runs it. One machine is built from the table and never changed; each look-up uses a throwaway
+model, so nothing is remembered between calls and `evolve` stays pure.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from transitions import Machine, MachineError
+
+from assistant.session.state import FINAL_MODES
+
+# At work: one of these is the mode underneath every interruption.
+WORKING = ("step", "value", "value_back", "read_back", "witness", "wait")
+# Interruptions: they lie over a working mode (or over each other) and return to it.
+OVER = ("rewet", "trouble", "which", "paused", "stopping")
+MODES = ("idle", "option", "ready", *WORKING, *OVER, "recover", *sorted(FINAL_MODES))
+OPEN_MODES = tuple(mode for mode in MODES if mode not in FINAL_MODES and mode != "idle")
+
+# (trigger, sources, destination)
+TABLE: tuple[tuple[str, tuple[str, ...], str], ...] = (
+    ("begin", ("idle",), "ready"),
+    ("ask_option", ("ready",), "option"),
+    ("answer_option", ("option",), "ready"),
+    ("start_step", ("ready", "wait"), "step"),
+    ("start_value", ("ready", "wait"), "value"),
+    ("start_wait", ("ready", "wait"), "wait"),
+    ("start_witness", ("ready", "wait"), "witness"),
+    ("read_back", ("step", "value", "witness"), "read_back"),
+    ("ask_witness", ("step", "read_back"), "witness"),
+    ("hear_value", ("value",), "value_back"),
+    ("drop_value", ("value", "value_back"), "value"),
+    ("finish_step", WORKING, "ready"),
+    ("restart_step", ("step", "read_back", "witness"), "ready"),
+    ("end_wait", ("ready", "wait"), "ready"),
+    ("ask_rewet", (*WORKING, "paused", "rewet"), "rewet"),
+    ("ask_trouble", (*WORKING, "rewet", "paused"), "trouble"),
+    ("ask_which", (*WORKING, "rewet", "paused", "trouble"), "which"),
+    ("pause", (*WORKING, "rewet"), "paused"),
+    ("take_back", (*WORKING, *OVER, "ready", "recover"), "ready"),
+    ("enter_branch", (*WORKING, *OVER, "ready", "option", "recover"), "ready"),
+    ("leave_branch", ("ready",), "ready"),
+    ("recover", (*WORKING, *OVER, "ready", "option", "recover"), "recover"),
+    ("begin_stop", (*WORKING, "rewet", "trouble", "which", "paused", "ready", "option", "recover"), "stopping"),
+    *(
+        (f"return_to_{to}", (*OVER, "recover", "read_back", "witness"), to)
+        for to in (*WORKING, "rewet", "paused", "trouble", "which", "option", "recover", "ready")
+    ),
+    ("reach_complete", ("ready",), "complete"),
+    ("reach_incomplete", ("ready",), "incomplete"),
+    ("reach_stopped", ("stopping", "ready"), "stopped"),
+    ("reach_left", ("ready",), "left"),
+)
+
+TRIGGERS = tuple(trigger for trigger, _, _ in TABLE)
+
+
+class ModeRefused(ValueError):
+    """A fact can't follow in this mode: names the trigger, the mode, and what could have followed."""
+
+
+class _Model:
+    """Holds one mode for the length of one look-up."""
+
+    __slots__ = ("state",)
+
+    def __init__(self, mode: str) -> None:
+        self.state = mode
+
+
+@lru_cache(maxsize=1)
+def machine() -> Machine:
+    """The machine over TABLE. Nobody adds to it after it is built."""
+    built = Machine(model=None, states=list(MODES), initial="idle", auto_transitions=False, send_event=False)
+    for trigger, sources, dest in TABLE:
+        built.add_transition(trigger, list(sources), dest)
+    return built
+
+
+def moved(mode: str, trigger: str) -> str:
+    """The mode after `trigger`. Looks up first; raises ModeRefused and changes nothing where there is no row."""
+    built = machine()
+    model = _Model(mode)
+    event = built.events.get(trigger)
+    if event is None:
+        raise ModeRefused(f"there is no trigger {trigger!r} in the mode table")
+    try:
+        event.trigger(model)
+    except MachineError:
+        could = ", ".join(sorted(built.get_triggers(mode))) or "nothing"
+        raise ModeRefused(f"can't {trigger} in mode {mode}; here it could be: {could}") from None
+    return model.state
+
+
+def diagram() -> str:
+    """The table as a Mermaid state diagram, one line per trigger and pair of modes."""
+    lines = ["stateDiagram-v2", "    [*] --> idle"]
+    for trigger, sources, dest in TABLE:
+        if not trigger.startswith("return_to_"):
+            lines += [f"    {source} --> {dest}: {trigger}" for source in sources]
+    lines += [f"    {over} --> {mode}: return" for over in (*OVER, "recover") for mode in ("step", "wait")]
+    lines += [f"    {mode} --> [*]" for mode in sorted(FINAL_MODES)]
+    return "\n".join(lines)

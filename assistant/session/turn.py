@@ -1,0 +1,45 @@
+"""One decision being made: facts so far and the state they lead to."""
+
+from __future__ import annotations
+
+from assistant.procedure.plan import Plan
+from assistant.session.evolve import evolve
+from assistant.session.facts import lines, troubles
+from assistant.session.facts.base import Fact
+from assistant.session.state import State
+from assistant.session.wording import SPOKEN, say
+
+
+class Turn:
+    """Collects the facts of one decision. Local to one call of `decide`; never kept."""
+
+    def __init__(self, plan: Plan, state: State, now_ms: int) -> None:
+        self.plan = plan
+        self.state = state
+        self.now_ms = now_ms
+        self.facts: list[Fact] = []
+        self.overtaken = False  # time alone changed the question in this very decision
+
+    def emit(self, fact: Fact) -> None:
+        """Add a fact and move the state with it."""
+        self.state = evolve(self.state, fact)
+        self.facts.append(fact)
+
+    def words(self, key: str, **values: object) -> str:
+        """A line of the assistant's own, in the plan's language."""
+        return say(self.plan.language, key, **{**self.plan.spoken, **values})
+
+    def spoken_default(self, word: str) -> str:
+        """How a command is said where the plan doesn't say: the language's own form, else its id in words."""
+        return SPOKEN[self.plan.language].get(word, word.replace("_", " "))
+
+    def speak(self, role: str, text: str, about: str = "") -> None:
+        """Say `text`, unless it is empty."""
+        text = " ".join(text.split())
+        if text:
+            self.emit(lines.LineSpoken(self.now_ms, self.state.lines + 1, role, text, about))
+
+    def deviate(self, code: str, about: str, text: str) -> None:
+        """Record a departure and say it: no deviation is silent."""
+        self.emit(troubles.Deviation(self.now_ms, code, about, text))
+        self.speak(lines.WARNING, text, about)

@@ -1,0 +1,91 @@
+"""What the passing of time brings: surfaces dry, contacts complete, cycles end, limits warn."""
+
+from __future__ import annotations
+
+from assistant.session import timers
+from assistant.session.facts import contacts, lines, machine, steps
+from assistant.session.lookup import name_of, step_of
+from assistant.session.owing import owe
+from assistant.session.timers import Threshold, thresholds
+from assistant.session.turn import Turn
+from assistant.session.wording import duration
+
+_MOST = 10_000  # a plan whose thresholds never end is a fault of ours; stop rather than hang
+
+
+def pass_time(turn: Turn) -> None:
+    """Let everything due up to now happen, earliest first, each stamped with the moment it is decided."""
+    for _ in range(_MOST):
+        due = [t for t in thresholds(turn.plan, turn.state)[:1] if t.at_ms <= turn.now_ms]
+        if not due:
+            return
+        _HANDLERS[due[0].rank](turn, due[0])
+    raise RuntimeError("thresholds never end")
+
+
+def _dried(turn: Turn, due: Threshold) -> None:
+    wetting = due.subject.startswith("wetting:")
+    surface = due.subject.removeprefix("wetting:")
+    name = name_of(turn.plan, surface)
+    if wetting:
+        turn.emit(contacts.SurfaceDried(turn.now_ms, surface, due.at_ms, "wetting"))
+        turn.deviate("dried_wetting", surface, turn.words("dried_wetting", name=name))
+        return
+    turn.emit(contacts.SurfaceDried(turn.now_ms, surface, due.at_ms, "contact"))
+    reason = turn.words("because_dried")
+    owe(turn, [surface], reason)
+    turn.deviate("dried_contact", surface, turn.words("dried_contact", name=name))
+
+
+def _complete(turn: Turn, due: Threshold) -> None:
+    turn.emit(contacts.ContactCompleted(turn.now_ms, due.subject, due.at_ms))
+
+
+def _cycle(turn: Turn, due: Threshold) -> None:
+    turn.emit(machine.CycleCompleted(turn.now_ms, due.subject, due.at_ms))
+
+
+def _rewet(turn: Turn, due: Threshold) -> None:
+    turn.emit(contacts.RewetAsked(turn.now_ms, due.subject))
+    turn.speak(lines.WARNING, turn.words("rewet", name=name_of(turn.plan, due.subject)), due.subject)
+
+
+def _limit_texts(turn: Turn, limit: str) -> tuple[str, dict[str, object]]:
+    kind, subject = limit.split(":", 1)
+    if kind == "opening":
+        return "limit_opening", {"name": name_of(turn.plan, subject)}
+    return "limit_step", {"step": turn.plan.step(subject).say}
+
+
+def _limit_warn(turn: Turn, due: Threshold) -> None:
+    turn.emit(machine.LimitWarned(turn.now_ms, due.subject, due.at_ms))
+    key, values = _limit_texts(turn, due.subject)
+    missed = [t.at_ms for t in thresholds(turn.plan, turn.state) if t.subject == due.subject]
+    left = duration(turn.plan.language, (missed[0] if missed else due.at_ms) - turn.now_ms)
+    turn.speak(lines.WARNING, turn.words(f"{key}_warn", time=left, **values), due.subject)
+
+
+def _limit_missed(turn: Turn, due: Threshold) -> None:
+    turn.emit(machine.LimitMissed(turn.now_ms, due.subject, due.at_ms))
+    key, values = _limit_texts(turn, due.subject)
+    turn.deviate(f"{key}_missed", due.subject, turn.words(f"{key}_missed", **values))
+
+
+def _mark(turn: Turn, due: Threshold) -> None:
+    mark = int(due.subject)
+    turn.emit(steps.TimeLeftSaid(turn.now_ms, turn.state.current, mark))
+    step = step_of(turn.plan, turn.state)
+    # Late by much (a busy machine, a recovery): the truth, not the mark.
+    left = timers.wait_left(turn.plan, turn.state, step) - turn.now_ms if step else mark
+    turn.speak(lines.ANNOUNCEMENT, turn.words("mark", time=duration(turn.plan.language, min(left, mark))))
+
+
+_HANDLERS = {
+    timers.DRIED: _dried,
+    timers.LIMIT_MISSED: _limit_missed,
+    timers.LIMIT_WARN: _limit_warn,
+    timers.REWET: _rewet,
+    timers.COMPLETE: _complete,
+    timers.CYCLE: _cycle,
+    timers.MARK: _mark,
+}
