@@ -1,0 +1,1 @@
+"""Trade arithmetic, pure. Every function says its formula's source."""

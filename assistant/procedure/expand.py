@@ -1,0 +1,205 @@
+"""Unfolds includes, repeats and wetting by zone into one flat line of steps, each with its full id."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from assistant.procedure.model import (
+    AnyStep, EnclosureFile, Include, MishapModel, PlainStep, Repeat, SurfaceModel, Wet,
+)
+from assistant.procedure.problems import nearest
+from assistant.procedure.source import Site
+from assistant.procedure.validate import validate_list
+
+MAX_STEPS = 800
+MAX_INCLUDE_DEPTH = 6
+# Filled when a step is compiled; a parameter of the same name would take their place.
+PLACEHOLDERS = frozenset(
+    ("surface", "agent", "opening", "cycle", "machine", "gauge", "marking", "enclosure", "how", "contact", "low",
+     "high", "unit", "minutes")
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FlatStep:
+    """One step after unfolding. `scope`: the ids of the includes and repeats around it, outermost first."""
+
+    id: str
+    model: PlainStep
+    when: tuple[tuple[str, bool], ...]
+    scope: tuple[str, ...] = ()
+    surface: str = ""  # for wet steps
+
+
+@dataclass(frozen=True, slots=True)
+class FlatMishap:
+    """One mishap branch after unfolding."""
+
+    id: str
+    model: MishapModel
+    steps: tuple[FlatStep, ...]
+
+
+def wiping_order(surface: SurfaceModel) -> tuple[int, int, int, int]:
+    """Cleanest to dirtiest, top to bottom, left to right, back to front."""
+    return (surface.cleanliness, surface.height, surface.side, surface.depth)
+
+
+def substitute(value: Any, filled: dict[str, Any]) -> Any:
+    """`value` with every `{name}` of `filled` put in; a text that is only `{name}` takes the value as it is."""
+    if isinstance(value, str):
+        if value[:1] == "{" and value[-1:] == "}" and value[1:-1] in filled:
+            return filled[value[1:-1]]
+        for name, inner in filled.items():
+            if "{" + name + "}" in value:
+                value = value.replace("{" + name + "}", str(inner))
+        return value
+    if isinstance(value, list):
+        return [substitute(v, filled) for v in value]
+    if isinstance(value, dict):
+        return {k: substitute(v, filled) for k, v in value.items()}
+    return value
+
+
+class Unfolder:
+    """Unfolds one procedure. Problems go to the site's list; what can't be unfolded is left out."""
+
+    def __init__(self, site: Site, enclosure: EnclosureFile) -> None:
+        self.site = site
+        self.enclosure = enclosure
+        self.count = 0
+
+    def steps(
+        self, models: list[AnyStep], when: dict[str, bool] | None = None, scope: tuple[str, ...] = (),
+        parts: tuple[str, ...] = (),
+    ) -> list[FlatStep]:
+        """The flat line of `models`; `when`, `scope`, `parts` come from the includes around them."""
+        out: list[FlatStep] = []
+        for model in models:
+            conditions = {**(when or {}), **model.when}
+            if isinstance(model, Include):
+                out.extend(self._include(model, conditions, scope, parts))
+            elif isinstance(model, Repeat):
+                out.extend(self._repeat(model, conditions, scope, parts))
+            else:
+                out.extend(self._plain(model, conditions, scope))
+        return out
+
+    def _plain(self, model: PlainStep, when: dict[str, bool], scope: tuple[str, ...]) -> list[FlatStep]:
+        self.count += 1
+        if self.count > MAX_STEPS:
+            if self.count == MAX_STEPS + 1:
+                self.site.problems.append(self.site.problem(
+                    model, "id", f"The procedure unfolds into more than {MAX_STEPS} steps.", "a shorter procedure"))
+            return []
+        full = ".".join((*scope, model.id))
+        conditions = tuple(sorted(when.items()))
+        if not isinstance(model, Wet):
+            return [FlatStep(full, model, conditions, scope)]
+        targets = self._targets(model)
+        if len(targets) == 1 and not model.zone and not model.surfaces:
+            return [FlatStep(full, model, conditions, scope, targets[0])]
+        self.count += max(0, len(targets) - 1)
+        return [FlatStep(f"{full}.{t}", model, conditions, scope, t) for t in targets]
+
+    def _targets(self, model: Wet) -> list[str]:
+        if model.surface:
+            return [model.surface]
+        if model.surfaces:
+            return list(model.surfaces)
+        inside = [s for s in self.enclosure.surfaces if s.zone == model.zone and s.id not in model.except_]
+        if not inside and any(z.id == model.zone for z in self.enclosure.zones):
+            self.site.problems.append(self.site.problem(
+                model, "zone", f"The zone {model.zone} has no surface left to wet.", "at least one surface"))
+        return [s.id for s in sorted(inside, key=wiping_order)]
+
+    def _include(
+        self, model: Include, when: dict[str, bool], scope: tuple[str, ...], parts: tuple[str, ...]
+    ) -> list[FlatStep]:
+        raw = self._part(model, model.part, model.with_, parts)
+        if raw is None:
+            return []
+        part, tree, filled = raw
+        data = substitute(tree.data.get("steps", []), filled)
+        models, problems = validate_list(AnyStep, data, tree, ("steps",))
+        self.site.problems.extend(problems)
+        return self.steps(models or [], when, (*scope, model.id), (*parts, part.id))
+
+    def _part(self, asked_by: Any, name: str, given: dict[str, Any], parts: tuple[str, ...]) -> Any:
+        """(part, its tree, filled-in parameters) or None after noting what is wrong."""
+        note = self.site.problems.append
+        if name in parts:
+            chain = " -> ".join((*parts, name))
+            note(self.site.problem(asked_by, "part", f"The part {name} includes itself: {chain}.",
+                                   "parts that don't include each other in a circle"))
+            return None
+        if len(parts) >= MAX_INCLUDE_DEPTH:
+            note(self.site.problem(asked_by, "part", f"Parts are included {MAX_INCLUDE_DEPTH} deep.",
+                                   "a flatter arrangement"))
+            return None
+        part = self.site.find("part", name, asked_by, "part")
+        if part is None:
+            return None
+        known = {p.id: p for p in part.parameters}
+        for parameter in part.parameters:
+            if parameter.id in PLACEHOLDERS:
+                note(self.site.problem(parameter, "id", f"The parameter {parameter.id} hides a placeholder.",
+                                       "another name", f"Call it which_{parameter.id}."))
+        for key in given:
+            if key not in known:
+                note(self.site.problem(asked_by, f"with.{key}", f"The part {name} has no parameter {key}.",
+                                       "a parameter of the part", nearest(key, known)))
+        filled: dict[str, Any] = {}
+        for key, parameter in known.items():
+            if key in given:
+                filled[key] = given[key]
+            elif parameter.default is not None or not parameter.required:
+                filled[key] = parameter.default
+            else:
+                note(self.site.problem(asked_by, "", f"The part {name} needs the parameter {key}.",
+                                       f"with: {{{key}: ...}}"))
+                return None
+        return part, self.site.tree_of(part), filled
+
+    def _repeat(
+        self, model: Repeat, when: dict[str, bool], scope: tuple[str, ...], parts: tuple[str, ...]
+    ) -> list[FlatStep]:
+        out: list[FlatStep] = []
+        tree = self.site.tree_of(model)
+        names = {t.id: t.name["en"] for t in (
+            *self.enclosure.surfaces, *self.enclosure.openings, *self.enclosure.zones, *self.enclosure.machines)}
+        for item in model.each:
+            filled = {model.as_: item, f"{model.as_}_name": names.get(item, item.replace("_", " "))}
+            data = substitute(model._raw.get("steps", []), filled)
+            models, problems = validate_list(AnyStep, data, tree, (*model.path, "steps"))
+            self.site.problems.extend(problems)
+            out.extend(self.steps(models or [], when, (*scope, f"{model.id}.{item}"), parts))
+        return out
+
+    def mishaps(self, procedure: Any) -> list[FlatMishap]:
+        """The procedure's own branches and those of its parts; its own take the place of a part's."""
+        chosen: dict[str, MishapModel] = {}
+        for include in procedure.mishap_parts:
+            raw = self._part(include, include.part, include.with_, ())
+            if raw is None:
+                continue
+            part, tree, filled = raw
+            data = substitute(tree.data.get("mishaps", []), filled)
+            models, problems = validate_list(MishapModel, data, tree, ("mishaps",))
+            self.site.problems.extend(problems)
+            ids = [m.id for m in models or []]
+            for field, names in (("only", include.only), ("leave_out", include.leave_out)):
+                for i, name in enumerate(names):
+                    if name not in ids:
+                        self.site.problems.append(self.site.problem(
+                            include, f"{field}.{i}", f"The part {include.part} has no mishap {name}.",
+                            "a mishap of the part", nearest(name, ids)))
+            for m in models or []:
+                if (not include.only or m.id in include.only) and m.id not in include.leave_out:
+                    chosen[m.id] = m
+        for m in procedure.mishaps:
+            chosen[m.id] = m
+        return [
+            FlatMishap(m.id, m, tuple(self.steps(m.steps, None, (f"mishap-{m.id}",), ()))) for m in chosen.values()
+        ]

@@ -1,0 +1,201 @@
+"""Checks that every name a file uses exists: surfaces, zones, openings, cycles, machines, gauges, agents, steps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from assistant.procedure.expand import FlatMishap, FlatStep
+from assistant.procedure.model import (
+    AgentsFile, Check, Close, EnclosureFile, Instruct, Node, Note, Open, ProcedureFile, Reading, SetMachine,
+    StartCycle, Wait, Wet,
+)
+from assistant.procedure.model_enclosure import Condition
+from assistant.procedure.problems import nearest
+from assistant.procedure.source import Site
+from assistant.procedure.units import unit_is_known
+
+ALL_CONTACTS_WORD = "all_contacts"
+
+
+class Names:
+    """The names of one enclosure, its agents and one procedure."""
+
+    def __init__(self, site: Site, enclosure: EnclosureFile, agents: AgentsFile) -> None:
+        self.site = site
+        self.surfaces = {s.id for s in enclosure.surfaces}
+        self.zones = {z.id for z in enclosure.zones}
+        self.openings = {o.id for o in enclosure.openings}
+        self.cycles = {c.id for c in enclosure.cycles}
+        self.machines = {m.id: m for m in enclosure.machines}
+        self.gauges = {g.id: g for g in enclosure.gauges}
+        self.markings = {m.id for m in enclosure.markings}
+        self.agents = {a.id for a in agents.agents}
+        self.gear = {g.id for g in (*enclosure.tools, *enclosure.protective_equipment)}
+        self.enclosure, self.agents_file = enclosure, agents
+
+    def known(self, node: Node, field: str, name: str | None, valid: Iterable[str], what: str) -> bool:
+        """Notes a problem unless `name` is one of `valid`."""
+        valid = set(valid)
+        if name is None or name in valid:
+            return True
+        self.site.problems.append(self.site.problem(
+            node, field, f"There is no {what} called {name}.", f"a {what} of {self.enclosure.id}",
+            nearest(name, valid)))
+        return False
+
+    def conditions(self, node: Node, field: str, conditions: list[Condition], steps: set[str]) -> None:
+        """Checks the names in a list of conditions."""
+        for c in conditions:
+            self.known(c, "opening", c.opening, self.openings, "opening")
+            self.known(c, "cycle", c.cycle, self.cycles, "cycle")
+            self.known(c, "contact", c.contact, self.surfaces, "surface")
+            if self.known(c, "machine", c.machine, self.machines, "machine") and c.machine:
+                self.known(c, "is", c.is_, self.machines[c.machine].values, f"state of {c.machine}")
+            if c.step is not None and c.step not in steps:
+                self.known(c, "step", c.step, steps, "step")
+
+    def check_enclosure(self) -> None:
+        """The enclosure's own references and doubled ids."""
+        e = self.enclosure
+        for field in ("zones", "surfaces", "openings", "cycles", "machines", "gauges", "markings"):
+            self._unique(getattr(e, field), field)
+        for s in e.surfaces:
+            self.known(s, "zone", s.zone, self.zones, "zone")
+            self.known(s, "under", s.under, self.surfaces, "surface")
+            for i, b in enumerate(s.beside):
+                self.known(s, f"beside.{i}", b, self.surfaces, "surface")
+        for o in e.openings:
+            self.conditions(o, "opens_when", o.opens_when, set())
+            self.conditions(o, "closes_when", o.closes_when, set())
+        for i, group in enumerate(e.interlocks):
+            for j, name in enumerate(group):
+                self.known(e, f"interlocks.{i}.{j}", name, self.openings, "opening")
+        for c in e.cycles:
+            self.conditions(c, "starts_when", c.starts_when, set())
+            for i, name in enumerate(c.broken_by_openings):
+                self.known(c, f"broken_by_openings.{i}", name, self.openings, "opening")
+        for m in e.machines:
+            self.known(m, "at_start", m.at_start, m.values, f"state of {m.id}")
+            self.known(m, "at_end", m.at_end, m.values, f"state of {m.id}")
+        for g in e.gauges:
+            self._unit(g, "unit", g.unit)
+        moves = {f"{a}>{b}" for a in ("room", "gauntlets", "window") for b in ("room", "gauntlets", "window") if a != b}
+        for name in e.moves:
+            self.known(e, f"moves.{name}", name, moves, "move")
+        self._unique(self.agents_file.agents, "agents")
+        for a in self.agents_file.agents:
+            for i, clash in enumerate(a.clashes):
+                self.known(a, f"clashes.{i}.agent", clash.agent, self.agents, "agent")
+
+    def _unit(self, node: Node, field: str, unit: str) -> None:
+        if not any(unit_is_known(unit, t) for t in ("Pa", "%", "ms", "m3/h", "mm", "mL")) and unit not in (
+                "degC", "m/s", "count", "°C"):
+            self.site.problems.append(self.site.problem(
+                node, field, f"The unit {unit} isn't known.", "a unit such as Pa, in. w.c., %, m3/h"))
+
+    def _unique(self, items: Iterable[Any], what: str) -> None:
+        seen: dict[str, Any] = {}
+        for item in items:
+            if item.id in seen:
+                self.site.problems.append(self.site.problem(
+                    item, "id", f"The id {item.id} stands twice among the {what}.", "each id once",
+                    f"It stands in line {seen[item.id].line} already."))
+            seen[item.id] = item
+
+    def check_procedure(self, p: ProcedureFile, steps: list[FlatStep], mishaps: list[FlatMishap]) -> None:
+        """Every reference of the procedure, main line and branches."""
+        self._unique(p.options, "options")
+        options = {o.id for o in p.options}
+        for i, z in enumerate(p.cleans_zones):
+            self.known(p, f"cleans_zones.{i}", z, self.zones, "zone")
+        for left in p.leaves_out:
+            self.known(left, "surface", left.surface, self.surfaces, "surface")
+        ids: dict[str, FlatStep] = {}
+        for flat in steps:
+            if flat.id in ids:
+                self.site.problems.append(self.site.problem(
+                    flat.model, "id", f"The step {flat.id} stands twice.", "each step id once",
+                    f"It stands in line {ids[flat.id].model.line} already."))
+            ids[flat.id] = flat
+        for flat in steps:
+            self._step(flat, set(ids), options, {m.id for m in mishaps})
+        words: dict[str, FlatMishap] = {}
+        for m in mishaps:
+            if m.model.word in words:
+                self.site.problems.append(self.site.problem(
+                    m.model, "word", f"The word {m.model.word} starts two branches.", "one branch for a word"))
+            words[m.model.word] = m
+            for spoil in m.model.spoils:
+                self.known(spoil, "zone", spoil.zone, self.zones, "zone")
+                for i, s in enumerate(spoil.surfaces):
+                    self.known(spoil, f"surfaces.{i}", s, self.surfaces, "surface")
+            inner = {f.id for f in m.steps}
+            if len(inner) < len(m.steps):
+                self.site.problems.append(self.site.problem(
+                    m.model, "steps", f"A step id stands twice in the branch {m.id}.", "each step id once"))
+            for flat in m.steps:
+                self._step(flat, inner, options, {x.id for x in mishaps})
+
+    def _step(self, flat: FlatStep, ids: set[str], options: set[str], mishaps: set[str]) -> None:
+        m = flat.model
+        for option, _ in flat.when:
+            self.known(m, f"when.{option}" if option in m.when else "", option, options, "option")
+        for c in m.requires:
+            if c.step is not None:
+                resolve_step(c.step, flat.scope, ids) or self.known(c, "step", c.step, ids, "step")
+        self.conditions(m, "requires", [c for c in m.requires if c.step is None], ids)
+        if m.within is not None and not resolve_step(m.within.after, flat.scope, ids):
+            self.known(m.within, "after", m.within.after, ids, "step")
+        if isinstance(m, Wet):
+            self.known(m, "agent", m.agent, self.agents, "agent")
+            self.known(m, "zone", m.zone, self.zones, "zone")
+            if m.surface:
+                self.known(m, "surface", m.surface, self.surfaces, "surface")
+            for i, s in enumerate(m.surfaces):
+                self.known(m, f"surfaces.{i}", s, self.surfaces, "surface")
+            for i, s in enumerate(m.except_):
+                self.known(m, f"except.{i}", s, self.surfaces, "surface")
+        elif isinstance(m, Wait):
+            for i, name in enumerate(m.for_):
+                self.known(m, f"for.{i}", name, self.surfaces | self.cycles | {ALL_CONTACTS_WORD},
+                           "surface or cycle")
+        elif isinstance(m, (Open, Close)):
+            self.known(m, "opening", m.opening, self.openings, "opening")
+        elif isinstance(m, StartCycle):
+            self.known(m, "cycle", m.cycle, self.cycles, "cycle")
+        elif isinstance(m, SetMachine):
+            if self.known(m, "machine", m.machine, self.machines, "machine"):
+                self.known(m, "value", m.value, self.machines[m.machine].values, f"state of {m.machine}")
+        elif isinstance(m, Reading):
+            self.known(m, "gauge", m.gauge, self.gauges, "gauge")
+            if m.unit is not None:
+                self._unit(m, "unit", m.unit)
+            self._outcome(m, "on_outside", m.on_outside, mishaps)
+        elif isinstance(m, Note):
+            self.known(m, "agent", m.agent, self.agents, "agent")
+            self.known(m, "marking", m.marking, self.markings, "marking")
+            self._outcome(m, "on_outside", m.on_outside, mishaps)
+        elif isinstance(m, Check):
+            self._outcome(m, "on_no", m.on_no, mishaps)
+        elif isinstance(m, Instruct):
+            self.known(m, "tool", m.tool, self.gear, "tool")
+            self.known(m, "agent", m.agent, self.agents, "agent")
+            self.known(m, "surface", m.surface, self.surfaces, "surface")
+
+    def _outcome(self, node: Node, field: str, outcome: str, mishaps: set[str]) -> None:
+        if outcome.startswith("mishap:"):
+            self.known(node, field, outcome.removeprefix("mishap:"), mishaps, "mishap")
+
+
+def resolve_step(name: str, scope: tuple[str, ...], ids: Iterable[str]) -> str:
+    """The full id `name` means inside `scope` (innermost first), or "". A wet step by zone means its last one."""
+    known = list(ids) if not isinstance(ids, (set, dict)) else ids
+    for depth in range(len(scope), -1, -1):
+        full = ".".join((*scope[:depth], name))
+        if full in known:
+            return full
+        inner = [i for i in known if i.startswith(full + ".")]
+        if inner:
+            return max(inner) if isinstance(known, set) else inner[-1]
+    return ""

@@ -1,0 +1,260 @@
+"""Reads one YAML file into plain values plus the place of every node. Refuses what a site file never needs.
+
+Built on the parser's own events, without recursion, so that neither depth nor size of a hostile file can hurt:
+no anchors or aliases, no tags, no duplicate keys, no control or direction-changing characters, one document,
+at most `MAX_BYTES` and `MAX_DEPTH`. Scalars follow the YAML 1.2 core schema ("no" and "on" stay words).
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.events import (
+    AliasEvent, DocumentStartEvent, MappingEndEvent, MappingStartEvent, ScalarEvent, SequenceEndEvent,
+    SequenceStartEvent,
+)
+
+from assistant.procedure.problems import Problem, SiteFileProblems
+
+MAX_BYTES = 1_000_000
+MAX_DEPTH = 24
+MAX_NODES = 60_000
+MAX_PROBLEMS = 50  # a file this broken is not helped by more
+
+Place = tuple[int, int]  # line, column, both from 1
+Key = tuple[Any, ...]
+
+_INT = re.compile(r"[-+]?[0-9]{1,18}\Z")
+_FLOAT = re.compile(r"[-+]?([0-9]{1,18}\.[0-9]{0,18}|\.[0-9]{1,18})([eE][-+]?[0-9]{1,2})?\Z")
+_NULL = ("", "~", "null", "Null", "NULL")
+_TRUE, _FALSE = ("true", "True", "TRUE"), ("false", "False", "FALSE")
+# Characters that change how text is read without being seen: direction overrides, isolates, marks, joiners.
+_HIDDEN = frozenset("\u061c\u200b\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2066\u2067\u2068\u2069\ufeff\u00ad")
+
+
+@dataclass(slots=True)
+class Tree:
+    """The plain values of a file (`data`) and the place of every node, by its path from the root.
+
+    `key_places` holds where a mapping's key stands; `places` where its value begins.
+    """
+
+    file: str
+    data: Any
+    places: dict[Key, Place] = field(default_factory=dict)
+    key_places: dict[Key, Place] = field(default_factory=dict)
+    sha256: str = ""
+
+    def place(self, path: Key) -> Place:
+        """The place of `path`, or of the nearest node above it."""
+        path = tuple(path)
+        while path and path not in self.places:
+            path = path[:-1]
+        return self.places.get(path, (1, 1))
+
+    def problem(self, path: Key, message: str, expected: str = "", try_next: str = "") -> Problem:
+        """A problem located at `path`."""
+        line, column = self.place(path)
+        return Problem(self.file, line, column, message, expected, try_next)
+
+
+def read_tree(path: Path, shown: str = "") -> Tree:
+    """Reads `path`; `shown` is how the file is named in messages. Raises SiteFileProblems."""
+    import hashlib
+
+    shown = shown or str(path)
+
+    def refuse(message: str, expected: str = "", try_next: str = "", line: int = 0, column: int = 0):
+        return SiteFileProblems([Problem(shown, line, column, message, expected, try_next)])
+
+    try:
+        if not path.is_file():
+            raise refuse("There is no such file.", "a YAML file", "Check the name and the folder.")
+        size = path.stat().st_size
+        if size > MAX_BYTES:
+            raise refuse(
+                f"The file has {size} bytes.", f"at most {MAX_BYTES} bytes", "Split it into parts and include them."
+            )
+        raw = path.read_bytes()
+    except OSError as error:
+        raise refuse(f"The file can't be read: {error.strerror or error}.", "a readable file") from error
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        column = error.start - (raw.rfind(b"\n", 0, error.start) + 1) + 1
+        raise refuse(
+            f"The byte 0x{raw[error.start]:02x} isn't UTF-8.", "UTF-8 text", "Save the file as UTF-8.", line, column
+        ) from error
+    hidden = _hidden_characters(text, shown)
+    if hidden:
+        raise SiteFileProblems(hidden)
+    tree = parse_tree(text, shown)
+    tree.sha256 = hashlib.sha256(raw).hexdigest()
+    return tree
+
+
+def _hidden_characters(text: str, shown: str) -> list[Problem]:
+    found: list[Problem] = []
+    if text.isascii() and text.isprintable():
+        return found
+    for number, line in enumerate(re.split(r"\r\n|\n|\r", text), 1):
+        if line.isascii() and line.isprintable():
+            continue
+        for column, char in enumerate(line, 1):
+            if char == "\t":
+                continue
+            category = unicodedata.category(char)
+            if char in _HIDDEN or category in ("Cc", "Co", "Cn", "Cs", "Zl", "Zp"):
+                name = unicodedata.name(char, "a control character").lower()
+                found.append(Problem(
+                    shown, number, column, f"The character U+{ord(char):04X} ({name}) is not allowed.",
+                    "visible characters only", "Delete it; it changes what a reader sees or hears.",
+                ))
+                if len(found) >= MAX_PROBLEMS:
+                    return found
+    return found
+
+
+@dataclass(slots=True)
+class _Open:
+    """A collection whose end hasn't been seen."""
+
+    value: Any
+    path: Key
+    key: Any = None
+    has_key: bool = False
+
+
+def parse_tree(text: str, shown: str) -> Tree:
+    """Text into a Tree. Raises SiteFileProblems with every structural problem of the text."""
+    tree = Tree(shown, None)
+    problems: list[Problem] = []
+    stack: list[_Open] = []
+    documents = nodes = 0
+    root_seen = False
+
+    def at(event: Any) -> Place:
+        return event.start_mark.line + 1, event.start_mark.column + 1
+
+    def complain(event: Any, message: str, expected: str = "", try_next: str = "") -> None:
+        line, column = at(event)
+        problems.append(Problem(shown, line, column, message, expected, try_next))
+
+    def put(value: Any, event: Any) -> Key:
+        """Hangs a value into the collection being read; returns its path."""
+        nonlocal root_seen
+        if not stack:
+            root_seen = True
+            tree.data = value
+            tree.places[()] = at(event)
+            return ()
+        parent = stack[-1]
+        if isinstance(parent.value, list):
+            path = (*parent.path, len(parent.value))
+            parent.value.append(value)
+        else:
+            path = (*parent.path, parent.key)
+            parent.value[parent.key] = value
+            parent.has_key = False
+        tree.places[path] = at(event)
+        return path
+
+    def key(event: Any) -> None:
+        """Takes a scalar as the next key of the mapping being read."""
+        parent = stack[-1]
+        name = _scalar(event)
+        if not isinstance(name, str) or not name:
+            complain(event, f"The key {event.value!r} isn't a word.", "a name as the key", "Put it in quotes.")
+            name = str(name)
+        if name in parent.value or (*parent.path, name) in tree.key_places:
+            line = tree.key_places[(*parent.path, name)][0]
+            complain(event, f"The key {name} stands twice here.", "each key once",
+                     f"It stands in line {line} already; delete or rename one.")
+        tree.key_places.setdefault((*parent.path, name), at(event))
+        parent.key, parent.has_key = name, True
+
+    try:
+        for event in YAML(typ="safe", pure=True).parse(text):
+            if len(problems) >= MAX_PROBLEMS:
+                break
+            if isinstance(event, DocumentStartEvent):
+                documents += 1
+                if documents > 1:
+                    complain(event, "A second document starts here.", "one document in a file", "Delete the '---'.")
+                    break
+                continue
+            if isinstance(event, AliasEvent):
+                complain(event, f"The alias *{event.anchor} isn't allowed.", "the value itself",
+                         "Write it out, or use a part and include it.")
+                if stack and isinstance(stack[-1].value, dict) and not stack[-1].has_key:
+                    break
+                put(None, event)
+                continue
+            if isinstance(event, (ScalarEvent, MappingStartEvent, SequenceStartEvent)):
+                nodes += 1
+                if nodes > MAX_NODES:
+                    complain(event, f"The file has more than {MAX_NODES} values.", "a smaller file")
+                    break
+                if event.anchor is not None:
+                    complain(event, f"The anchor &{event.anchor} isn't allowed.", "the value itself",
+                             "Write it out, or use a part and include it.")
+                # In 0.19 an event's tag is an object for explicit tags and None otherwise.
+                if getattr(event, "tag", None) is not None and str(event.tag) not in ("!", "None"):
+                    complain(event, f"The tag {event.tag} isn't allowed.", "a plain value", "Delete the tag.")
+            is_key = bool(stack) and isinstance(stack[-1].value, dict) and not stack[-1].has_key
+            if isinstance(event, ScalarEvent):
+                if is_key:
+                    key(event)
+                else:
+                    put(_scalar(event), event)
+            elif isinstance(event, (MappingStartEvent, SequenceStartEvent)):
+                if is_key:
+                    complain(event, "A list or mapping stands where a key should.", "a name as the key",
+                             "Text that begins with '{' or '[' must be in quotes.")
+                    break
+                if len(stack) >= MAX_DEPTH:
+                    complain(event, f"The nesting is deeper than {MAX_DEPTH} levels.", "a flatter file")
+                    break
+                value: Any = {} if isinstance(event, MappingStartEvent) else []
+                stack.append(_Open(value, put(value, event)))
+            elif isinstance(event, (MappingEndEvent, SequenceEndEvent)):
+                stack.pop()
+    except MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
+        cause = " ".join(str(p) for p in (error.context, error.problem) if p)
+        hint = "Use spaces, not tabs, to indent." if "\\t" in cause or "\t" in cause else \
+            "Check indentation, quotes and the colon after a key near this line."
+        problems.append(Problem(shown, line, column, f"This isn't YAML: {cause}.", "valid YAML 1.2", hint))
+    except (YAMLError, ValueError, RecursionError) as error:
+        problems.append(Problem(shown, 1, 1, f"This isn't YAML: {str(error).splitlines()[0]}.", "valid YAML 1.2"))
+    if not problems and not root_seen:
+        problems.append(Problem(shown, 1, 1, "The file is empty.", "format, kind and content"))
+    if problems:
+        raise SiteFileProblems(problems)
+    return tree
+
+
+def _scalar(event: Any) -> Any:
+    """A scalar event's value by the YAML 1.2 core schema; quoted and block text is always text."""
+    text = event.value
+    if event.style is not None and event.style != "":
+        return text
+    if text in _NULL:
+        return None
+    if text in _TRUE:
+        return True
+    if text in _FALSE:
+        return False
+    if _INT.match(text):
+        return int(text)
+    if _FLOAT.match(text):
+        return float(text)
+    return text

@@ -1,0 +1,49 @@
+"""The shipped GB-2 light clean loads, compiles and holds what the demo counts on."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from assistant.procedure.compile import compile_plan
+from assistant.procedure.load import load_procedure
+from assistant.procedure.plan import KINDS, REACHES
+from assistant.session.words import MISHAPS
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return compile_plan(load_procedure("gb-2-light-clean"))
+
+
+def test_every_mishap_word_has_a_branch(plan):
+    assert {m.word for m in plan.mishaps.values()} == set(MISHAPS)
+
+
+def test_some_surface_dries_before_its_contact_time_and_is_asked_for_again(plan):
+    assert [s.id for s in plan.steps if 0 < s.wet_ms < s.contact_ms and s.lead_ms]
+
+
+def test_steps_are_of_known_kinds_with_a_reach_and_a_line(plan):
+    for step in (*plan.steps, *(s for m in plan.mishaps.values() for s in m.steps)):
+        assert step.kind in KINDS and step.reach in (*REACHES, "") and step.line > 0 and step.say
+
+
+def test_no_placeholder_is_left_in_any_language(plan):
+    for language in ("en", "ko"):
+        p = compile_plan(load_procedure("gb-2-light-clean"), language)
+        for step in (*p.steps, *(s for m in p.mishaps.values() for s in m.steps)):
+            assert not re.search(r"[{}]", step.say + step.why + step.claim + step.brief)
+
+
+def test_the_korean_wording_is_complete():
+    p = compile_plan(load_procedure("gb-2-light-clean"), "ko")
+    for step in (*p.steps, *(s for m in p.mishaps.values() for s in m.steps)):
+        assert re.search(r"[가-힣]", step.say), step.id
+
+
+def test_walls_come_before_the_trays_and_the_last_step_is_after_the_waste(plan):
+    ids = [s.id for s in plan.steps]
+    assert ids.index("disinfect.back_wall") < ids.index("disinfect.window_inside") < ids.index("disinfect.left_tray")
+    assert ids.index("waste.change_gloves") < ids.index("pressure_after")
