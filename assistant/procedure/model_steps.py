@@ -160,9 +160,7 @@ class Note(SpokenStep):
     marking: Ref | None = None
     agent: Ref | None = None
     not_before_today: YesNo = False
-    on_outside: # "anywhere": wherever the hands are just then; for words in a mishap that need no hand.
-StepReach = Literal["room", "gauntlets", "window", "anywhere"]
-Outcome = "stop"
+    on_outside: Outcome = "stop"
 
 
 class Witness(SpokenStep):
