@@ -10,6 +10,8 @@ import subprocess
 import sys
 import tempfile
 import threading
+import time
+import weakref
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +26,7 @@ from assistant.speaking.voice import CLIP_RATE_HZ, Clip, VoiceSettings
 
 START_TIMEOUT_S = 20.0
 LINE_TIMEOUT_S = 8.0
+_PREFIX = "gauntlet-voice-"
 _TRY = "run it again; if it happens again, remove the environment folder so that packages are installed anew"
 
 
@@ -171,7 +174,7 @@ class Pyttsx3Voice:
             self._closed = True
             self._drop(at_once=False)
             if self._folder is not None:
-                shutil.rmtree(self._folder, ignore_errors=True)
+                self._remove()
                 self._folder = None
 
     def __enter__(self) -> Pyttsx3Voice:
@@ -186,6 +189,7 @@ class Pyttsx3Voice:
         if self._worker is None:
             if self._folder is None:
                 self._folder = _work_folder()
+                self._remove = weakref.finalize(self, shutil.rmtree, self._folder, True)
             try:
                 self._worker = _Worker(self._folder, self._command)
             except OSError as error:
@@ -233,10 +237,21 @@ def _work_folder() -> Path:
     """A private folder for one line at a time; in memory where there is such a place, so that a full disk
     doesn't silence the voice."""
     memory = "/dev/shm"
-    place = memory if os.access(memory, os.W_OK) else None
+    place = memory if os.access(memory, os.W_OK) else tempfile.gettempdir()
     try:
-        return Path(tempfile.mkdtemp(prefix="gauntlet-voice-", dir=place))
+        _sweep(Path(place))
+        return Path(tempfile.mkdtemp(prefix=_PREFIX, dir=place))
     except OSError as error:
         raise VoiceError(
             f"No temporary folder can be made for the voice: {error}", try_next="free some disk space"
         ) from error
+
+
+def _sweep(place: Path) -> None:
+    """Remove what runs that were killed left behind: our folders older than a day."""
+    for folder in place.glob(f"{_PREFIX}*"):
+        try:
+            if time.time() - folder.stat().st_mtime > 86_400:
+                shutil.rmtree(folder, ignore_errors=True)
+        except OSError:
+            pass  # another run removed it first

@@ -6,10 +6,13 @@ For the virtual operators' voices and for test sounds. The assistant's own voice
 from __future__ import annotations
 
 import _ctypes
+import atexit
 import ctypes
 import functools
 import os
+import shutil
 import sys
+import tempfile
 import threading
 from pathlib import Path
 
@@ -38,12 +41,14 @@ class _Library:
 
     Its wave generator keeps phase and noise in static variables that no call resets, so a second text would
     depend on the first. Loading costs about 5 ms and makes the same text the same samples, whatever came before.
+    It is loaded from a private copy: a file that somebody else in this process holds would not be loaded anew.
     """
 
     def __init__(self) -> None:
         path, data = library_and_data()
         try:
-            self.dll = ctypes.CDLL(path)
+            # DEEPBIND: its calls to itself stay inside this copy even where another one is loaded globally
+            self.dll = ctypes.CDLL(_private_copy(path), mode=getattr(os, "RTLD_DEEPBIND", 0) | ctypes.DEFAULT_MODE)
         except OSError as error:
             raise VoiceError(
                 f"The speech synthesiser's library can't be loaded: {error}",
@@ -113,6 +118,17 @@ def voice_name(voice: str) -> str:
             f"The synthesiser has no voice variant {variant!r}.", where=voice, expected="such as m3, f3, klatt2"
         )
     return f"{language}+{variant}" if variant else language
+
+
+@functools.cache
+def _private_copy(path: str) -> str:
+    """A copy of the library in a temporary folder that goes with the process; the original where none can be."""
+    try:
+        folder = tempfile.mkdtemp(prefix="gauntlet-synth-")
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
+        return shutil.copyfile(path, os.path.join(folder, os.path.basename(path)))
+    except OSError:
+        return path
 
 
 @functools.cache
