@@ -13,7 +13,8 @@ from pathlib import Path
 
 import filelock
 
-from assistant.errors import RecordError, StorageError
+from assistant.errors import RecordError
+from assistant.record.file_store import storage_error
 from assistant.record.files import Files, OsFiles, make_folders, write_whole
 from assistant.record.safe_text import printable
 
@@ -21,7 +22,7 @@ from assistant.record.safe_text import printable
 class WriterLock:
     """Holds `folder` for one writer. `owner`: the name shown to whoever is refused.
 
-    Raises RecordError when another writer holds it. `was_stale` tells that the one before never let go.
+    Raises RecordError when another writer holds it, StorageError where the folder can't be written. `was_stale` tells that the one before never let go.
     """
 
     def __init__(self, folder: Path, owner: str, *, what: str = "session", files: Files | None = None) -> None:
@@ -36,16 +37,14 @@ class WriterLock:
             raise RecordError(f"This {what} is being written by {self._holder()}.", where=str(folder),
                               try_next="Wait until that is finished, or finish it there.") from None
         except OSError as error:
-            raise StorageError(f"The folder can't be locked: {os.strerror(error.errno or 0)}.",
-                               where=str(folder), try_next="Choose a folder you may write to.") from error
+            raise storage_error(error, str(folder)) from error
         self.was_stale = self._owner_file.exists()
         note = {"owner": owner, "process": os.getpid(), "host": socket.gethostname()}
         try:
             write_whole(files, self._owner_file, json.dumps(note).encode(), durable=False)
         except OSError as error:
             self._lock.release()
-            raise StorageError("The owner's name can't be written.", where=str(folder),
-                               try_next="Free some space on this disk.") from error
+            raise storage_error(error, str(folder)) from error
 
     def _holder(self) -> str:
         try:

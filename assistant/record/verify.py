@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -75,25 +76,35 @@ def verify(path: Path | str, *, witness: WitnessLog | bool | None = None,
     -> public key as hex; a signature by another key is then a problem. Raises RecordError when there is no file.
     """
     file = record_file(path).absolute()
-    with open_record_file(file) as stream:
-        report = verify_stream(stream, str(file), public_keys=public_keys)
     if witness is None or witness is True:
         witness = WitnessLog(root_of_session(file.parent))
+    marks: dict[int, str] = {}
+    said: tuple[str, ...] = ()
     if witness and witness.exists:
-        _ask_witness(report, file, witness)
+        log = witness.check()
+        said = log.problems
+        marks = log.marks.get(f"{file.parent.parent.name}/{file.parent.name}", {})
+    with open_record_file(file) as stream:
+        report = verify_stream(stream, str(file), public_keys=public_keys, marks=marks)
+    report.problems += [f"Witness log, {problem}." for problem in said]
     return report
 
 
-def verify_stream(stream: BinaryIO, name: str = "", *, public_keys: dict[str, str] | None = None) -> VerifyReport:
-    """The same for bytes, without a witness log."""
-    return _Check(scan(stream), VerifyReport(name), public_keys).run()
+def verify_stream(stream: BinaryIO, name: str = "", *, public_keys: dict[str, str] | None = None,
+                  marks: dict[int, str] | None = None) -> VerifyReport:
+    """The same for bytes. `marks`: line number -> hash, as the witness log saw them."""
+    return _Check(scan(stream), VerifyReport(name), public_keys, marks or {}).run()
 
 
 class _Check:
-    def __init__(self, parts: Iterator[Line | Ending], report: VerifyReport, keys: dict[str, str] | None) -> None:
+    def __init__(self, parts: Iterator[Line | Ending], report: VerifyReport, keys: dict[str, str] | None,
+                 marks: dict[int, str]) -> None:
         self.parts = parts
         self.report = report
         self.keys = keys
+        self.marks = marks
+        self.seen_through = 0
+        report.witnessed = bool(marks)
         self.tree = RunningRoot()
         self.before: Line | None = None
         self.seal: Line | None = None
@@ -109,7 +120,10 @@ class _Check:
             report.kind = report.kind or part.record
             report.lines, report.head = part.seq, part.sha256
             # The link just checked confirms the line before; a digest confirms the line itself.
-            report.holds_through = part.seq if digest_holds(part) else part.seq - 1
+            if part.seq in self.marks:
+                self.seen_through = part.seq
+            confirmed = digest_holds(part) or part.seq in self.marks
+            report.holds_through = part.seq if confirmed else part.seq - 1
             if part.kind == "record_sealed":
                 self.seal = part
                 report.sealed, report.verdict = True, str(part.data.get("verdict", ""))
@@ -128,6 +142,8 @@ class _Check:
             self._problem(ending.line, ending.reason)
         elif not report.lines:
             self._problem(1, "the file is empty")
+        elif (seen := max(self.marks, default=0)) > report.lines:
+            self._problem(report.lines + 1, f"is missing; the witness log saw {seen} lines")
 
     def _problem(self, line: int, what: str) -> bool:
         self.report.first_bad_line = line
@@ -141,10 +157,18 @@ class _Check:
             return self._problem(before.seq, "was changed after it was written (the line after it names other bytes)")
         if not problem and line.v > OWN_KINDS.get(line.kind, line.v):
             problem = "was written by a newer version of this program"
+        if not problem and self.marks.get(line.seq, line.sha256) != line.sha256:
+            # The chain up to here may have been made anew: only what the log saw is sure.
+            self.report.holds_through = self.seen_through
+            problem = "isn't the line that the witness log saw"
+        if not problem and line.kind == "record_sealed" and not self.seal:
+            problem = seal_problem(line, number - 1, self.tree)
+            if problem:
+                self.report.holds_through = self.seen_through
         if not problem and digest_holds(line) is False:
             problem = "was changed after it was written (its own digest is another)"
         if not problem and line.kind == "record_sealed":
-            problem = "a second seal" if self.seal else seal_problem(line, number - 1, self.tree)
+            problem = "a second seal" if self.seal else ""
         elif not problem and self.seal and line.kind not in AFTER_SEAL:
             problem = "stands after the seal, where only signatures and withdrawals may"
         elif not problem and line.kind in AFTER_SEAL:
@@ -165,30 +189,7 @@ class _Check:
         if isinstance(digest, str) and blank(line.raw, "digest", digest):
             return digest_of(mended, digest) == digest
         after = next(self.parts)
-        from hashlib import sha256
-
-        return isinstance(after, Line) and after.prev == sha256(mended).hexdigest()
-
-
-def _ask_witness(report: VerifyReport, file: Path, log: WitnessLog) -> None:
-    session = f"{file.parent.parent.name}/{file.parent.name}"
-    for problem in (state := log.check()).problems:
-        report.problems.append(f"Witness log, {problem}.")
-    seen = max(filter(None, (state.last_seen.get(session), log.seen(session))), default=None, key=lambda s: s[0])
-    if seen is None:
-        return
-    report.witnessed = True
-    if report.first_bad_line is not None:
-        return
-    count, head = seen
-    if count > report.lines:
-        report.first_bad_line = report.lines + 1
-        report.problems.append(f"Line {report.lines + 1}: is missing; the witness log saw {count} lines.")
-    elif count == report.lines and head != report.head:
-        report.first_bad_line = report.lines
-        report.problems.append(f"Line {count}: isn't the line that the witness log saw.")
-    elif count == report.lines:
-        report.holds_through = count
+        return isinstance(after, Line) and after.prev == hashlib.sha256(mended).hexdigest()
 
 
 def deep_verify(record: Record, fold: Callable[[Record], DeepOutcome]) -> list[str]:

@@ -37,8 +37,7 @@ class WitnessReport:
     size: int
     root: str
     problems: tuple[str, ...] = ()
-    last_seen: dict[str, tuple[int, str]] = field(default_factory=dict)  # session -> lines, hash of the last
-    sealed: dict[str, int] = field(default_factory=dict)  # session -> lines with the seal
+    marks: dict[str, dict[int, str]] = field(default_factory=dict)  # session -> line number -> its hash, as seen
 
 
 class WitnessLog:
@@ -144,8 +143,7 @@ class WitnessLog:
         """Work every root out again. Never raises for a damaged log: it is in the report."""
         running = RunningRoot()
         problems: list[str] = []
-        seen: dict[str, tuple[int, str]] = {}
-        sealed: dict[str, int] = {}
+        marks: dict[str, dict[int, str]] = {}
         for entry, _ in self._entries():
             if isinstance(entry, str):
                 problems.append(entry)
@@ -155,10 +153,13 @@ class WitnessLog:
                 problems.append(f"entry {entry['n']}: its root doesn't follow from the entries before")
                 break
             if entry["count"]:
-                seen[entry["session"]] = (entry["count"], str(entry["head"]))
-            if entry["event"] == "sealed":
-                sealed[entry["session"]] = entry["count"]
-        return WitnessReport(running.size, running.root().hex(), tuple(problems), seen, sealed)
+                marks.setdefault(entry["session"], {})[entry["count"]] = str(entry["head"])
+        if (self.folder / "open").is_dir():
+            for path in (self.folder / "open").glob("*.head"):
+                session = path.stem.replace("~", "/")
+                if head := OpenHead.read(self.folder, session):
+                    marks.setdefault(session, {})[head[0]] = head[1]
+        return WitnessReport(running.size, running.root().hex(), tuple(problems), marks)
 
     def root_at(self, size: int) -> str:
         """The root when the log had `size` entries, to be held against an older print. Raises RecordError."""

@@ -60,7 +60,10 @@ class RecordWriter:
         self._checkpoint = 0
         self._open_head: OpenHead | None = None
         if witness and folder:
-            self._open_head = OpenHead(witness.folder, self.session, files or OsFiles())
+            try:
+                self._open_head = OpenHead(witness.folder, self.session, files or OsFiles())
+            except OSError as error:
+                raise storage_error(error, str(witness.folder)) from error
 
     @property
     def session(self) -> str:
@@ -207,13 +210,10 @@ def create_record(root: Path | str, header: dict[str, Any], kind: str, *, enclos
         locks.append(WriterLock(folder, owner, files=files))
         store = FileLineStore(folder, new=True, files=files)
         log = WitnessLog(root_of_session(folder), files=files) if witness else None
-        try:
-            writer = RecordWriter(store, kind=kind, rules=rules, clock=clock, folder=folder, locks=locks,
-                                  witness=log, files=files)
-            writer.append([{"kind": "record_opened", "v": 1, "data": header}], t_ms, wall)
-            writer.witness("opened", wall)
-        except OSError as error:
-            raise storage_error(error, str(folder)) from error
+        writer = RecordWriter(store, kind=kind, rules=rules, clock=clock, folder=folder, locks=locks, witness=log,
+                              files=files)
+        writer.append([{"kind": "record_opened", "v": 1, "data": header}], t_ms, wall)
+        writer.witness("opened", wall)
         return writer
     except BaseException:
         if store:

@@ -1,0 +1,178 @@
+"""Tampering: every bit of a golden record, every line dropped, doubled, swapped or put in, and random changes."""
+
+from __future__ import annotations
+
+import io
+import random
+import shutil
+import subprocess
+import sys
+from importlib import resources
+from pathlib import Path
+
+import pytest
+
+from assistant.errors import RecordError
+from assistant.record.measure.kill import independent_verifier
+from assistant.record.measure.tamper import tamper_rounds
+from assistant.record.reader import read_record
+from assistant.record.verify import DeepOutcome, VerifyReport, deep_verify, verify, verify_stream
+from tests.record.make_golden import make
+from tests.record.support import WALL, new_record, sealed_record, spoken, supervisor
+
+GOLDEN = Path(__file__).parents[1] / "golden" / "records"
+LIVE = GOLDEN / "v1-live.jsonl"
+
+
+def check(data: bytes) -> VerifyReport:
+    return verify_stream(io.BytesIO(data))
+
+
+@pytest.mark.parametrize("path", sorted(GOLDEN.glob("*.jsonl")), ids=lambda path: path.name)
+def test_golden_records_of_every_version_verify_for_ever(path: Path):
+    report = check(path.read_bytes())
+    assert report.complete, report.problems
+    assert report.kind in path.name and report.holds_through == report.lines == path.read_bytes().count(b"\n")
+    assert independent_verifier().check(path.read_bytes()) == (0, "", True)
+    assert read_record(path).problems == []
+
+
+def test_the_newest_version_is_still_written_to_the_byte(tmp_path: Path):
+    for kind in ("live", "practice"):
+        assert make(tmp_path / kind, kind).read_bytes() == (GOLDEN / f"v1-{kind}.jsonl").read_bytes()
+
+
+def test_every_single_bit_flip_is_found_and_its_line_is_named():
+    data = LIVE.read_bytes()
+    assert len(data) <= 8192
+    judge = independent_verifier()
+    line, flips = 1, 0
+    for place, byte in enumerate(data):
+        for bit in range(8):
+            flipped = data[:place] + bytes([byte ^ 1 << bit]) + data[place + 1:]
+            report = check(flipped)
+            assert not report.complete, (place, bit)
+            assert report.first_bad_line == line, (place, bit, report.problems)
+            assert report.holds_through < line
+            flips += 1
+        if place % 7 == 0:  # the independent verifier agrees, on a share of the bits
+            assert judge.check(flipped)[0] or not judge.check(flipped)[2]
+        line += byte == 0x0A
+    assert flips == len(data) * 8
+
+
+def lines_of(path: Path) -> list[bytes]:
+    return path.read_bytes().splitlines(keepends=True)
+
+
+def test_every_dropped_doubled_swapped_inserted_and_truncated_line_is_found_and_named():
+    lines = lines_of(LIVE)
+    seal_at = next(n for n, raw in enumerate(lines) if b"record_sealed" in raw)
+    for n in range(len(lines)):
+        if n < len(lines) - 1:
+            assert check(b"".join(lines[:n] + lines[n + 1:])).first_bad_line == n + 1, "dropped"
+        assert check(b"".join(lines[:n + 1] + lines[n:])).first_bad_line == n + 2, "doubled"
+        for m in range(n + 1, len(lines)):
+            swapped = lines[:]
+            swapped[n], swapped[m] = swapped[m], swapped[n]
+            assert check(b"".join(swapped)).first_bad_line == n + 1, "swapped"
+            inserted = lines[:n] + [lines[m]] + lines[n:]
+            assert check(b"".join(inserted)).first_bad_line == n + 1, "inserted"
+        truncated = check(b"".join(lines[:n]))
+        assert not truncated.complete if n <= seal_at else truncated.complete  # signatures: the witness knows
+
+
+def test_what_still_holds_is_what_a_later_line_confirms():
+    lines = lines_of(LIVE)
+    lines[3] = lines[3].replace(b"dried early", b"dried later").replace(b"Reiniger", b"Reinigen")
+    report = check(b"".join(lines))
+    assert (report.first_bad_line, report.holds_through) == (4, 3)
+    assert "Line 4" in report.problems[0]
+
+
+def test_a_practice_record_cannot_be_made_live_by_changing_its_word():
+    data = (GOLDEN / "v1-practice.jsonl").read_bytes().replace(b'"record":"practice"', b'"record":"live"')
+    assert check(data).first_bad_line == 1
+
+
+def test_random_tamperings_of_a_larger_record_are_all_found(tmp_path: Path):
+    data = (sealed_record(tmp_path, 120) / "record.jsonl").read_bytes()
+    tally = tamper_rounds(data, 1000, random.Random(4))
+    assert (tally.tamperings, tally.missed, tally.misnamed) == (1000, [], [])
+    assert len(tally.by_kind) >= 9 and min(tally.by_kind.values()) > 20
+
+
+@pytest.mark.full
+def test_twenty_thousand_random_tamperings_are_all_found(tmp_path: Path):
+    data = (sealed_record(tmp_path, 200) / "record.jsonl").read_bytes()
+    tally = tamper_rounds(data, 20_000, random.Random(5))
+    assert (tally.tamperings, tally.missed, tally.misnamed) == (20_000, [], [])
+
+
+def test_lines_cut_off_an_open_record_are_found_through_the_witness_log(tmp_path: Path):
+    writer = new_record(tmp_path)
+    for t_ms in range(6):
+        writer.append([spoken()], t_ms, WALL)
+    path = writer.folder / "record.jsonl"
+    lines = lines_of(path)
+    assert verify(path).intact and not verify(path).complete
+    for kept in range(1, len(lines)):
+        path.write_bytes(b"".join(lines[:kept]))
+        report = verify(path)
+        assert report.first_bad_line == kept + 1 and "saw 7 lines" in report.problems[0]
+    path.write_bytes(b"".join(lines)[:-3] + b"\x41}\n")
+    assert verify(path).first_bad_line == 7  # the last line of an open record has no successor to confirm it
+
+
+def test_signatures_cut_off_are_found_through_the_witness_log(tmp_path: Path):
+    path = make(tmp_path, "live")
+    lines = lines_of(path)
+    path.write_bytes(b"".join(lines[:-1]))
+    assert verify(path, witness=False).complete
+    report = verify(path)
+    assert report.first_bad_line == len(lines) and not report.complete
+
+
+def test_a_record_rewritten_from_the_start_is_found_through_the_witness_log(tmp_path: Path):
+    """Somebody who knows the format makes a new, perfectly chained record; only the log tells."""
+    folder = sealed_record(tmp_path / "true")
+    forged = sealed_record(tmp_path / "forged", 8)
+    shutil.copyfile(forged / "record.jsonl", folder / "record.jsonl")
+    assert verify(folder, witness=False).complete
+    assert not verify(folder).complete
+
+
+def test_a_signature_by_a_key_that_is_not_in_the_registry_is_a_problem():
+    key = supervisor().entry
+    with LIVE.open("rb") as stream:
+        assert verify_stream(stream, public_keys={key.key_id: key.public_key}).complete
+    with LIVE.open("rb") as stream:
+        assert "isn't in the registry" in verify_stream(stream, public_keys={}).problems[0]
+
+
+def test_the_independent_verifier_runs_on_bare_python(tmp_path: Path):
+    text = resources.files("assistant.record.export").joinpath("independent_verifier.py.txt").read_text()
+    assert len(text.splitlines()) <= 48 and "assistant" not in text
+    (tmp_path / "check.py").write_text(text)
+    for data, code in ((LIVE.read_bytes(), 0), (b"".join(lines_of(LIVE)[:4]), 1),
+                       (LIVE.read_bytes().replace(b"ceiling", b"cellars"), 2), (b"", 2), (b"[" * 99_999, 2)):
+        (tmp_path / "record.jsonl").write_bytes(data)
+        done = subprocess.run([sys.executable, "-I", "-S", "check.py", "record.jsonl"], cwd=tmp_path,
+                              capture_output=True, text=True)
+        assert (done.returncode, done.stderr) == (code, ""), done
+    assert "Line 1 is not a line" in done.stdout
+
+
+def test_deep_verification_holds_the_replayed_state_against_the_sealed_one(tmp_path: Path):
+    writer = new_record(tmp_path)
+    writer.seal(1, WALL, verdict="stands", state_sha256="a" * 64)
+    record = read_record(writer.folder)
+    assert deep_verify(record, lambda _: DeepOutcome("a" * 64)) == []
+    assert "another state" in deep_verify(record, lambda _: DeepOutcome("b" * 64))[0]
+    assert deep_verify(record, lambda _: DeepOutcome("a" * 64, problems=("Line 3 was spoken otherwise.",))) \
+        == ["Line 3 was spoken otherwise."]
+
+
+def test_no_file_is_one_clear_message(tmp_path: Path):
+    with pytest.raises(RecordError, match="no record here"):
+        verify(tmp_path / "nothing")
