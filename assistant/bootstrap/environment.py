@@ -136,9 +136,13 @@ class Environment:
 
     def _pip(self, lock: locks.Lock, **options: object) -> None:
         expected = locks.count_pins(lock.read().decode(), self.system)
-        silent: Callable[[str], None] = lambda line: None  # noqa: E731  (one build tool needs no lines)
         self.run_pip(pip_run.command(self.python, lock.files(self.system), **options), expected=expected,
-                     log=self.folder / "pip.log", say=silent if lock is self.build else self.say)
+                     log=self.folder / "pip.log", say=self._say_trouble if lock is self.build else self.say)
+
+    def _say_trouble(self, line: str) -> None:
+        # The one tool that comes before the packages would only make their count look wrong.
+        if "index" in line:
+            self.say(line)
 
     def _write_stamp(self, layer: str, lock: locks.Lock) -> None:
         draft = self.stamp(layer).with_suffix(".draft")

@@ -24,6 +24,7 @@ _UNREACHABLE = re.compile(
     r"connection broken by|NewConnectionError|ConnectTimeout|ReadTimeout|Max retries exceeded|"
     r"Name or service not known|name resolution|getaddrinfo failed|SSLError|CERTIFICATE_VERIFY_FAILED|"
     r"ProxyError|Connection refused|Network is unreachable|Could not fetch URL", re.IGNORECASE)
+_INSECURE = re.compile(r"not a trusted or secure host", re.IGNORECASE)
 _RETRYING = re.compile(r"Retrying \(|connection broken by", re.IGNORECASE)
 _DISK_FULL = re.compile(r"No space left on device|Errno 28\b|Errno 122\b|WinError 112\b")
 _WRONG_HASH = re.compile(r"DO NOT MATCH THE HASHES", re.IGNORECASE)
@@ -109,6 +110,10 @@ def failure(output: str, log: Path) -> StartProblem:
         return StartProblem("The package index can't be reached, so the packages couldn't be fetched.",
                             f"check the network, or pip's settings for a proxy or index (`pip config list`), "
                             f"and start again (details: {log})", EXIT_PACKAGES)
+    if _INSECURE.search(output):
+        return StartProblem("pip doesn't trust the package index that it is set up for, as it isn't encrypted.",
+                            f"set pip up for an index with https (`pip config list` shows it; details: {log})",
+                            EXIT_PACKAGES)
     none_fits = _NONE_FITS.search(output)
     if none_fits:
         return StartProblem(f"The package index has no ready-made {none_fits[1]} for this Python and system.",

@@ -28,12 +28,16 @@ WRONG_HASH = """\
 ERROR: THESE PACKAGES DO NOT MATCH THE HASHES FROM THE REQUIREMENTS FILE. If you have updated the package versions
     wheelly==1.0 from https://index.example/wheelly.whl:
 """
+INSECURE = """\
+WARNING: The repository located at index.example is not a trusted or secure host and is being ignored. If this
+""" + NO_WHEEL
 FULL = "ERROR: Could not install packages due to an OSError: [Errno 28] No space left on device\n"
 OTHER = "ERROR: Something nobody has seen before\n"
 
 
 @pytest.mark.parametrize(("output", "words", "code"), [
     (UNREACHABLE, "index can't be reached", 11),
+    (INSECURE, "isn't encrypted", 11),
     (NO_WHEEL, "no ready-made wheelly==1.0", 11),
     (WRONG_HASH, "hash differs", 11),
     (FULL, "disk is full", 6),
