@@ -103,13 +103,14 @@ class ClipCache:
     @staticmethod
     def _prune(folder: Path) -> None:
         """Remove the oldest entries above FOLDER_BYTES."""
-        entries = sorted(((p.stat().st_mtime, p.stat().st_size, p) for p in folder.glob("*.clip")), reverse=True)
+        entries = sorted(
+            ((p.stat().st_mtime, p.stat().st_size, p) for p in folder.glob("*.clip")), reverse=True
+        )
         total = 0
         for _, size, path in entries:
             total += size
             if total > FOLDER_BYTES:
                 path.unlink(missing_ok=True)
-
 
 
 def _digest(key: str, payload: bytes) -> bytes:

@@ -29,7 +29,9 @@ def library_and_data() -> tuple[str, str]:
 
         library, data = str(espeakng_loader.get_library_path()), str(espeakng_loader.get_data_path())
     except Exception as error:  # the loader raises whatever its platform look-up raises
-        raise VoiceError(f"The speech synthesiser's library can't be found: {error}", try_next=_TRY) from error
+        raise VoiceError(
+            f"The speech synthesiser's library can't be found: {error}", try_next=_TRY
+        ) from error
     for path in (library, os.path.join(data, "phontab")):
         if not os.path.exists(path):
             raise VoiceError(

@@ -32,16 +32,20 @@ def syllables(word: str) -> int:
     letters = re.sub(r"[^a-z]", "", word.lower())
     if not letters:
         return max(1, spoken_digits)
-    if letters.upper() == re.sub(r"[^A-Za-z]", "", word) and len(letters) <= 4 and not _VOWELS.search(letters[1:-1]):
+    if (
+        letters.upper() == re.sub(r"[^A-Za-z]", "", word)
+        and len(letters) <= 4
+        and not _VOWELS.search(letters[1:-1])
+    ):
         return spoken_digits + len(letters) + letters.count("w") * 2  # an abbreviation, said letter by letter
     count = len(_VOWELS.findall(letters))
-    if letters.endswith("e") and not letters.endswith(("le", "ee", "ye", "ie")) and count > 1:
+    if letters.endswith("e") and not re.search(r"[^aeiouy]le$|[eyi]e$", letters) and count > 1:
         count -= 1
     if re.search(r"[^td]ed$", letters) and count > 1:
         count -= 1
     if letters.endswith("es") and not re.search(r"([sxz]|[cs]h|[cg])es$", letters) and count > 1:
         count -= 1
-    count += len(re.findall(r"[aeiou]ing$|i[aou](?!u)|[^q]ua|eo", letters)) - len(
+    count += len(re.findall(r"[aeiou]ing$|i[aou](?!u)|[^q]ua|eo|[aeiouy].*ea$", letters)) - len(
         re.findall(r"[tcsg]i[ao]n|gua|eo(?=us)|[tc]i[ou]us|[tc]ial", letters)
     )
     return max(1, count) + spoken_digits
@@ -66,5 +70,7 @@ def seconds(text: str, rate_wpm: int = BASE_WPM) -> float:
         total += (letters + digits * _LETTERS_PER_DIGIT) * LETTER_S
         total += 0.0 if blocks else syllables(word) * SYLLABLE_S
     body = text.strip().rstrip(".!?,;: ")
-    total += len(re.findall(r"[,;:](?=\s)", body)) * COMMA_S + len(re.findall(r"[.!?](?=\s)", body)) * SENTENCE_S
+    total += (
+        len(re.findall(r"[,;:](?=\s)", body)) * COMMA_S + len(re.findall(r"[.!?](?=\s)", body)) * SENTENCE_S
+    )
     return total * BASE_WPM / rate_wpm

@@ -32,7 +32,9 @@ class FakeVoice:
         syllable_s = SYLLABLE_S * _REFERENCE_WPM / self.settings.rate_wpm
         n = int(syllable_s * CLIP_RATE_HZ)
         sounding = int(n * (1 - _PAUSE_PART))
-        fade = np.minimum(1.0, np.minimum(np.arange(sounding), np.arange(sounding)[::-1]) / (0.005 * CLIP_RATE_HZ))
+        fade = np.minimum(
+            1.0, np.minimum(np.arange(sounding), np.arange(sounding)[::-1]) / (0.005 * CLIP_RATE_HZ)
+        )
         parts = []
         for word in line_text.split():
             pitch_hz = 200 + zlib.crc32(word.lower().encode()) % 400

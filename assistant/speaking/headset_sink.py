@@ -138,7 +138,9 @@ class HeadsetSink:
         self._check_lost()
         if self._lost or self._closed:
             raise SoundDeviceError(
-                "The headset is gone.", where=self._name(), try_next="plug it in again, or go on with the keys"
+                "The headset is gone.",
+                where=self._name(),
+                try_next="plug it in again, or go on with the keys",
             )
         earliest = self._clock() + self.latency_s
         handle = HeadsetHandle(self, samples, earliest if start_s is None else max(start_s, earliest))

@@ -59,7 +59,8 @@ class FanNoise:
         self._position += n
         tone_rms = np.sqrt(sum(part**2 for _, part in _TONES) / 2)
         tones = sum(
-            part * np.sin(2 * np.pi * k * BLADE_PASS_HZ * t + self._phases[i]) for i, (k, part) in enumerate(_TONES)
+            part * np.sin(2 * np.pi * k * BLADE_PASS_HZ * t + self._phases[i])
+            for i, (k, part) in enumerate(_TONES)
         ) * (np.sqrt(_TONE_PART) / tone_rms)
         swell = 10 ** (_MODULATION_DB / 20 * np.sin(2 * np.pi * _MODULATION_HZ * t + self._phases[-1]))
         return np.clip(np.round((broad + tones) * swell * self._level), -32768, 32767).astype(np.int16)

@@ -49,7 +49,9 @@ def speak_to_file(request: dict) -> None:
     driver.setProperty("rate", int(request["rate_wpm"]))
     driver.setProperty("volume", float(request["volume"]))
     _wait_until(lambda: not _espeak.IsPlaying())
-    _espeak.dll.espeak_ng_SetRandSeed(ctypes.c_long(1))  # breathy voices use noise; the library seeds by the clock
+    _espeak.dll.espeak_ng_SetRandSeed(
+        ctypes.c_long(1)
+    )  # breathy voices use noise; the library seeds by the clock
     engine.save_to_file(request["text"], request["file"])
     engine.runAndWait()  # returns before the file is written on some systems
     if not finished.wait(WAIT_S):
@@ -98,7 +100,9 @@ def main() -> None:
     out = os.fdopen(os.dup(1), "w", encoding="utf-8")
     quiet = os.open(os.devnull, os.O_WRONLY)
     os.dup2(quiet, 1)  # the driver prints a line for each file; it may reach nobody
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the caller's business; the end of input ends this
+    signal.signal(
+        signal.SIGINT, signal.SIG_IGN
+    )  # Ctrl-C is the caller's business; the end of input ends this
 
     def tell(message: dict) -> None:
         out.write(json.dumps(message) + "\n")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 
@@ -46,7 +47,13 @@ _UNITS = {
     "h": ("hour", "hours"),
     "s": ("second", "seconds"),
 }
-_ABBREVIATIONS = {"HEPA": "heppa", "e.g.": "for example", "i.e.": "that is", "No.": "number", "approx.": "about"}
+_ABBREVIATIONS = {
+    "HEPA": "heppa",
+    "e.g.": "for example",
+    "i.e.": "that is",
+    "No.": "number",
+    "approx.": "about",
+}
 
 _UNIT = "|".join(re.escape(u) for u in sorted(_UNITS, key=len, reverse=True))
 _NUMBER = r"[-−]?\d[\d,]*(?:\.\d+)?"
@@ -92,8 +99,9 @@ def pronounced(text: str, pronunciations: Mapping[str, str]) -> str:
 
 
 def duration_words(seconds: float) -> str:
-    """A time as it is said: 80 -> "1 minute 20 seconds" in words. Rounded UP, so that no wait sounds shorter."""
-    total = max(0, -int(-seconds // 1))
+    """A time as it is said: 80 -> "one minute twenty seconds". Rounded UP to whole seconds, so that no wait sounds
+    shorter; less than a millisecond over isn't counted."""
+    total = max(0, math.ceil(round(seconds, 3)))
     hours, rest = divmod(total, 3600)
     minutes, left = divmod(rest, 60)
     parts = [(hours, "hour"), (minutes, "minute"), (left, "second")]

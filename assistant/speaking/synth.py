@@ -48,7 +48,9 @@ class _Library:
         path, data = library_and_data()
         try:
             # DEEPBIND: its calls to itself stay inside this copy even where another one is loaded globally
-            self.dll = ctypes.CDLL(_private_copy(path), mode=getattr(os, "RTLD_DEEPBIND", 0) | ctypes.DEFAULT_MODE)
+            self.dll = ctypes.CDLL(
+                _private_copy(path), mode=getattr(os, "RTLD_DEEPBIND", 0) | ctypes.DEFAULT_MODE
+            )
         except OSError as error:
             raise VoiceError(
                 f"The speech synthesiser's library can't be loaded: {error}",
@@ -78,9 +80,7 @@ class _Library:
         unload(self.dll._handle)
 
 
-def render(
-    text: str, voice: str = "en-us", pitch: int = 50, speed_wpm: int = 150
-) -> tuple[np.ndarray, int]:
+def render(text: str, voice: str = "en-us", pitch: int = 50, speed_wpm: int = 150) -> tuple[np.ndarray, int]:
     """Speak `text`; returns (int16 mono samples, shape (n,), rate in Hz). The same call gives the same samples.
 
     `voice` is a language with an optional variant: "en-us", "en-us+f3", "en-gb+m3", "ko+klatt2".
@@ -115,7 +115,9 @@ def voice_name(voice: str) -> str:
         )
     if variant and variant not in variants:
         raise VoiceError(
-            f"The synthesiser has no voice variant {variant!r}.", where=voice, expected="such as m3, f3, klatt2"
+            f"The synthesiser has no voice variant {variant!r}.",
+            where=voice,
+            expected="such as m3, f3, klatt2",
         )
     return f"{language}+{variant}" if variant else language
 

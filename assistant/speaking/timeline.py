@@ -123,7 +123,9 @@ class Timeline:
         for placed in self._placed:
             a, b = max(start, placed.start), min(stop, placed.end)
             if a < b:
-                total[a - start : b - start, placed.channel] += placed.samples[a - placed.start : b - placed.start]
+                total[a - start : b - start, placed.channel] += placed.samples[
+                    a - placed.start : b - placed.start
+                ]
         return np.clip(total, -32768, 32767).astype("<i2")
 
 

@@ -33,7 +33,9 @@ class WavWriter:
     def write(self, frames: bytes) -> None:
         """Append whole little-endian int16 frames, then set the header right."""
         if HEADER_BYTES + self._data_bytes + len(frames) > MAX_BYTES:
-            raise StorageError("The sound file has reached the size a WAV file can have.", where=str(self.path))
+            raise StorageError(
+                "The sound file has reached the size a WAV file can have.", where=str(self.path)
+            )
         try:
             self._file.seek(HEADER_BYTES + self._data_bytes)
             self._put(frames)

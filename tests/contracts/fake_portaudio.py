@@ -12,7 +12,9 @@ LATENCY_S = 0.01
 class FakePortAudio:
     """`clock` and `pump` share one time; `heard` is what came out, as the device would play it."""
 
-    def __init__(self, *, refuses_rates: tuple[int, ...] = (), own_rate_hz: int = 48_000, no_device: bool = False):
+    def __init__(
+        self, *, refuses_rates: tuple[int, ...] = (), own_rate_hz: int = 48_000, no_device: bool = False
+    ):
         self.time_s = 100.0
         self.refuses_rates = refuses_rates
         self.own_rate_hz = own_rate_hz

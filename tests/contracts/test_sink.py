@@ -181,7 +181,9 @@ def test_a_rate_that_isnt_one_is_refused(bench, rate_hz):
         bench.sink.play(tone(), rate_hz)
 
 
-@pytest.mark.parametrize("samples", [np.zeros(10), np.zeros((10, 2), dtype=np.int16)], ids=["float", "stereo"])
+@pytest.mark.parametrize(
+    "samples", [np.zeros(10), np.zeros((10, 2), dtype=np.int16)], ids=["float", "stereo"]
+)
 def test_samples_that_arent_int16_mono_are_refused(bench, samples):
     with pytest.raises(ValueError, match="int16 mono"):
         bench.sink.play(samples, RATE_HZ)

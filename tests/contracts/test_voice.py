@@ -98,7 +98,9 @@ def test_threads_may_ask_at_once_and_each_gets_its_own_line(voice):
     lines = [f"Step {word}." for word in ("one", "two", "three", "four")]
     alone = {line: voice.render(line).samples for line in lines}
     got: dict[str, np.ndarray] = {}
-    threads = [threading.Thread(target=lambda t=t: got.__setitem__(t, voice.render(t).samples)) for t in lines]
+    threads = [
+        threading.Thread(target=lambda t=t: got.__setitem__(t, voice.render(t).samples)) for t in lines
+    ]
     for thread in threads:
         thread.start()
     for thread in threads:
