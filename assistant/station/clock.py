@@ -1,0 +1,51 @@
+"""Where time comes from: the operating system's monotonic clock for live work, audio samples for media time."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from datetime import datetime, timedelta, timezone
+
+# A demo's wall clock: the same stamps on every run, and a date nobody takes for today's work.
+DEMO_EPOCH = datetime(2026, 1, 5, 9, 0, 0, tzinfo=timezone.utc)
+
+
+class LiveClock:
+    """Milliseconds since the session began, from the monotonic clock, and RFC 3339 stamps from the wall clock.
+
+    `wall_step_ms` tells how far the two have moved apart since it was last asked. `first_ms`: where the
+    session's own clock stands already (a session taken up again).
+    """
+
+    def __init__(
+        self, first_ms: int = 0, monotonic: Callable[[], float] = time.monotonic,
+        wall: Callable[[], datetime] = lambda: datetime.now().astimezone(),
+    ) -> None:
+        self._monotonic = monotonic
+        self._wall = wall
+        self._begun = monotonic() - first_ms / 1000
+        self._gap = self._offset()
+
+    def now_ms(self) -> int:
+        return int((self._monotonic() - self._begun) * 1000)
+
+    def wall(self, _now_ms: int = 0) -> str:
+        """The wall time now, with its offset."""
+        return self._wall().isoformat(timespec="milliseconds")
+
+    def wall_step_ms(self, least_ms: int = 1500) -> int:
+        """How far the wall clock has moved against the monotonic one since the last call, or 0 below `least_ms`."""
+        offset = self._offset()
+        step = round((offset - self._gap) * 1000)
+        if abs(step) < least_ms:
+            return 0
+        self._gap = offset
+        return step
+
+    def _offset(self) -> float:
+        return self._wall().timestamp() - self._monotonic()
+
+
+def media_wall(epoch: datetime) -> Callable[[int], str]:
+    """Stamps for media time: `epoch` plus the session's milliseconds."""
+    return lambda now_ms: (epoch + timedelta(milliseconds=now_ms)).isoformat(timespec="milliseconds")

@@ -1,0 +1,163 @@
+"""The demo: one whole clean on media time, with a virtual operator whose words are real sound."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from assistant.hearing.listener import Listener
+from assistant.record.verify import verify
+from assistant.record.writer import create_record
+from assistant.session import inputs
+from assistant.session.rules import RULES_VERSION
+from assistant.speaking.failure_line import FailureLine
+from assistant.speaking.open_voice import open_voice
+from assistant.speaking.player import Player
+from assistant.speaking.timeline import TECHNICIAN, Timeline
+from assistant.speaking.wav_sink import WavSink
+from assistant.station.clock import DEMO_EPOCH, media_wall
+from assistant.station.digest import facts_sha256, state_sha256
+from assistant.station.echo import EchoPath
+from assistant.station.folders import new_id, records_folder, stamp_now
+from assistant.station.header import header
+from assistant.station.keeper import SessionKeeper
+from assistant.station.media_loop import MediaLoop, Room
+from assistant.station.mouth import Mouth
+from assistant.station.opening import load_session, rederive
+from assistant.station.screen import LiveScreen, PlainScreen
+from assistant.station.setup import VOICES, Prepared, listening_engine, vocabulary
+from assistant.station.site_copy import copy_site
+from assistant.station.tally import Tally, tally
+from assistant.errors import ReplayMismatchError, StorageError
+
+SOUND = "session.wav"
+
+
+@dataclass(frozen=True, slots=True)
+class DemoResult:
+    """What one demo came to. `replayed`: the record folds to the same end state and its chain holds."""
+
+    record: Path
+    sound: Path
+    engine: dict[str, Any]
+    tally: Tally
+    simulated_s: float
+    taken_s: float
+    replayed: bool
+    problems: tuple[str, ...]
+    facts_sha256: str
+    skipped: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """The object of `demo --json`."""
+        t = self.tally
+        return {
+            "engine": self.engine, "simulated_s": round(self.simulated_s, 3), "taken_s": round(self.taken_s, 3),
+            "steps_done": t.steps_done, "heard": t.heard, "refused": t.refused, "waits": t.waits,
+            "deviations": t.deviations, "replayed": self.replayed, "facts_sha256": self.facts_sha256,
+            "record": str(self.record), "sound": str(self.sound), "skipped": list(self.skipped),
+            "verdict": t.verdict, "rewets": t.rewets, "corrections": t.corrections,
+            "waited_s": round(t.waited_ms / 1000, 3),
+        }
+
+
+def run_media_session(
+    ready: Prepared, room: Room, *, kind: str, technician: str, records: Path | None, screen: PlainScreen | LiveScreen,
+    model: Path | str | None = None, engine_name: str | None = None, echo_db: float | None = None,
+    options: tuple[tuple[str, bool], ...] = (), closed_headset: bool = False, longest_ms: int = 3 * 3600 * 1000,
+    stamp: str | None = None, session_id: str | None = None, extra: dict[str, Any] | None = None,
+    on_facts: Callable[..., None] | None = None,
+) -> DemoResult:
+    """Run one session on media time and prove its record.
+
+    `kind`: demo or practice. `echo_db`: the assistant's own voice leaks into the microphone at that level.
+    Raises ModelError, VoiceError, StorageError and what the record raises.
+    """
+    begun = time.perf_counter()
+    language = ready.plan.language
+    engine = listening_engine(language, model, engine_name)
+    listener = Listener(engine, ready.pack, latency_s=0.0, closed_headset=closed_headset)
+    voice = open_voice(VOICES[language])
+    wall = media_wall(DEMO_EPOCH)
+    try:
+        writer = create_record(
+            records_folder(records), header(
+                ready.plan, technician=technician, engine=engine.describe(), voice=voice.describe(),
+                sink={"sink": "wav", "file": SOUND}, source={"source": "virtual operator"}, clock="audio samples",
+                vocabulary=vocabulary(ready.pack), extra={"today": ready.plan.today, **(extra or {})},
+            ),
+            kind, enclosure=ready.plan.enclosure, stamp=stamp or stamp_now(), session_id=session_id or new_id(),
+            rules=RULES_VERSION, wall=wall(0), owner=technician,
+        )
+        copy_site(ready.loaded, writer.folder)
+        sound = writer.folder / SOUND
+        line = Timeline(sound)
+        sink = WavSink(line)
+        failure = FailureLine(voice)
+        keeper = SessionKeeper(ready.plan, writer, wall)
+        all_facts: list = []
+        keeper.on_facts(lambda facts, now: all_facts.extend(facts))
+        keeper.on_facts(lambda facts, now: screen.facts(keeper.state, facts, now))
+        if on_facts:
+            keeper.on_facts(lambda facts, now: on_facts(keeper.state, facts, now))
+        path = EchoPath(sink, echo_db) if echo_db is not None else None
+        mouth = Mouth(Player(voice, path or sink), listener.mute, listener.gate.cut)
+
+        def advance(ms: int) -> None:
+            sink.advance_to(ms / 1000)
+            screen.tick(keeper.state, ms)
+
+        loop = MediaLoop(
+            keeper, listener, mouth, room, advance,
+            keep_mic=lambda samples, start: line.place(samples, start / 1000, TECHNICIAN),
+            echo=path.block if path else None, longest_ms=longest_ms,
+        )
+        try:
+            loop.run(inputs.Begin(technician, kind, True, False, options))
+            state = keeper.state
+            left = tally(all_facts).left_open
+            writer.seal(
+                state.now_ms, wall(state.now_ms), verdict=state.verdict or "open", left_open=left,
+                state_sha256=state_sha256(state),
+            )
+        except StorageError:
+            failure.play(sink)
+            sink.advance_to(sink.now_s() + failure.clip.duration_s + 2.0)
+            raise
+        finally:
+            writer.close()
+            line.close()
+    finally:
+        listener.close()
+        voice.close()
+    problems = prove(writer.folder, facts_sha256(all_facts), state_sha256(keeper.state))
+    return DemoResult(
+        writer.folder, sound, engine.describe(), tally(all_facts), sink.now_s(), time.perf_counter() - begun,
+        not problems, tuple(problems), facts_sha256(all_facts), _skipped(engine.describe(), language),
+    )
+
+
+def prove(folder: Path, facts: str, state: str) -> list[str]:
+    """Read the record back: chain and seal, the same facts, the same end state, the same decisions."""
+    report = verify(folder)
+    problems = [] if report.intact else [f"line {report.first_bad_line}: {'; '.join(report.problems)}"]
+    try:
+        opened = load_session(folder)
+    except ReplayMismatchError as error:
+        return [*problems, error.what]
+    if facts_sha256(opened.facts) != facts:
+        problems.append("the record holds other facts than the session had")
+    if state_sha256(opened.state()) != state:
+        problems.append("the record folds to another end state")
+    return problems + rederive(opened)
+
+
+def _skipped(engine: dict[str, Any], language: str) -> tuple[str, ...]:
+    if "vosk" not in str(engine.get("engine", "")).lower() and language == "en":
+        return ("the Vosk engine: no English Vosk model is installed here (assistant model install)",)
+    return ()
+
+

@@ -1,0 +1,164 @@
+"""Open a finished or broken record again: its plan, its facts, and the state they fold to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from assistant.errors import RecordError
+from assistant.procedure.compile import compile_plan
+from assistant.procedure.load import load_procedure
+from assistant.procedure.plan import Plan
+from assistant.record.reader import Record, read_record
+from assistant.session import decide, evolve, initial
+from assistant.session import inputs as i
+from assistant.session.facts import lines, session, steps, troubles
+from assistant.session.facts.base import Fact
+from assistant.session.rules import RULES_VERSION
+from assistant.session.state import State
+from assistant.session.wire import from_wire
+from assistant.station.site_copy import FOLDER
+
+
+@dataclass(frozen=True, slots=True)
+class OpenedSession:
+    """A record with its plan and facts, in order, before any folding."""
+
+    record: Record
+    plan: Plan
+    facts: tuple[Fact, ...]
+
+    def state(self) -> State:
+        """Where the session stood at the end of the record."""
+        state = initial(self.plan)
+        for fact in self.facts:
+            state = evolve(state, fact)
+        return state
+
+
+def load_session(path: Path | str) -> OpenedSession:
+    """Read a record and everything needed to fold it. Raises RecordError, SiteFileError."""
+    record = read_record(path)
+    if not record.lines:
+        raise RecordError("The record holds no whole line.", where=str(path), try_next="assistant verify")
+    return OpenedSession(record, plan_of(record), tuple(facts_of(record)))
+
+
+def plan_of(record: Record) -> Plan:
+    """The plan as it was on the day, from the files beside the record. Raises RecordError when they changed."""
+    told = record.header
+    folder = record.folder
+    if folder is None or not (folder / FOLDER).is_dir():
+        raise RecordError(
+            "The site's files aren't beside the record.", where=str(folder or ""),
+            expected=f"a folder {FOLDER}/ with the procedure as it was",
+            try_next="put the session's whole folder back together; assistant verify still works without it",
+        )
+    loaded = load_procedure(told["procedure"]["id"], folder / FOLDER)
+    plan = compile_plan(loaded, told.get("language", "en"))
+    if plan.sha256 != told["procedure"]["sha256"]:
+        raise RecordError(
+            "The site's files beside the record aren't the ones the session was run with.",
+            where=str(folder / FOLDER), expected=f"procedure content {told['procedure']['sha256'][:16]}...",
+        )
+    return dressed(plan, told.get("vocabulary", {}), told.get("today", ""))
+
+
+def dressed(plan: Plan, vocabulary: dict[str, list[str]], today: str) -> Plan:
+    """The plan with what only the day knows: how commands are said, and the date."""
+    spoken = {word: forms[0] for word, forms in vocabulary.items() if forms}
+    return replace(plan, spoken=spoken, today=today)
+
+
+def facts_of(record: Record) -> list[Fact]:
+    """The core's facts, in order; lines of the record room itself are left out. Raises RecordError."""
+    found = []
+    for line, fact in record.facts():
+        if line.own:
+            continue
+        try:
+            found.append(from_wire(fact["kind"], fact["v"], fact["data"], line.t_ms))
+        except ValueError as error:
+            raise RecordError(
+                f"Line {line.seq} can't be read: {error}.", where=str(record.folder or ""),
+                try_next="assistant verify shows what still holds",
+            ) from error
+    return found
+
+
+def rederive(opened: OpenedSession) -> list[str]:
+    """Decide everything again from what came in, and compare fact by fact. Returns problems in words; empty means
+    the record is what this core would have written. Only for records of this version of the rules."""
+    if opened.record.rules != RULES_VERSION:
+        return []
+    plan, state, at = opened.plan, initial(opened.plan), 0
+    facts = opened.facts
+    while at < len(facts):
+        now = facts[at].at_ms
+        for given in _candidates(facts, at, opened):
+            again = decide(plan, state, given, now)
+            if again and facts[at : at + len(again)] == again:
+                break
+        else:
+            return [f"fact {at + 1} ({facts[at].KIND}, {now} ms) doesn't follow from what came before"]
+        for fact in again:
+            state = evolve(state, fact)
+        at += len(again)
+    return []
+
+
+def _candidates(facts: tuple[Fact, ...], at: int, opened: OpenedSession) -> list[i.Input]:
+    """What can have come in to give the facts from `at` on: the first fact of the moment that tells of an input,
+    or nothing but time."""
+    now = facts[at].at_ms
+    found: list[i.Input] = []
+    for index in range(at, len(facts)):
+        fact = facts[index]
+        if fact.at_ms != now:
+            break
+        given = _input_of(fact, facts, index)
+        if given is not None:
+            found.append(given)
+            break
+    found.append(i.Tick())
+    # A statement that changed nothing at once, or several inputs in one millisecond: time first, then the input.
+    return found
+
+
+def _input_of(fact: Fact, facts: tuple[Fact, ...], index: int) -> i.Input | None:
+    if isinstance(fact, session.SessionBegun):
+        preset = tuple(
+            (f.option, f.value)
+            for f in facts[index:]
+            if f.at_ms == fact.at_ms and isinstance(f, session.OptionAnswered) and f.given == "preset"
+        )
+        return i.Begin(fact.person, fact.kind, fact.voice, fact.brief, preset)
+    if isinstance(fact, lines.Heard):
+        common = (
+            fact.started_ms, fact.ended_ms, fact.source, fact.said, fact.confidence_pm, fact.scores, fact.clip_sha256,
+        )
+        if fact.value:
+            return i.Value(fact.value, *common)
+        if fact.accepted or fact.reason in ("while speaking", "not now", "said before the question"):
+            return i.Word(fact.word, *common)
+        return i.Misheard(
+            fact.reason, fact.word, fact.started_ms, fact.ended_ms, fact.source, fact.said, fact.confidence_pm,
+            fact.scores, fact.clip_sha256,
+        )
+    if isinstance(fact, lines.LineEnded):
+        return i.LineDone(fact.line, fact.started_ms, fact.ended_ms, fact.interrupted)
+    if isinstance(fact, steps.WitnessGiven):
+        return i.Witness(fact.person, fact.statement)
+    if isinstance(fact, session.PersonChanged):
+        return i.SignIn(fact.person)
+    if isinstance(fact, troubles.DeviceLost):
+        return i.Lost(fact.device, fact.detail)
+    if isinstance(fact, troubles.DeviceBack):
+        return i.Back(fact.device)
+    if isinstance(fact, troubles.ClockStepped):
+        return i.ClockStep(fact.step_ms)
+    if isinstance(fact, troubles.SoundGap):
+        return i.Gap(fact.gap_ms, fact.detail)
+    if isinstance(fact, troubles.Recovered):
+        return i.Recover(fact.unwatched_ms, fact.why)
+    return None

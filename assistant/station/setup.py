@@ -1,0 +1,53 @@
+"""Everything a session needs before it can begin, opened in the order in which it can fail most cheaply."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from assistant.hearing.engines import open_engine
+from assistant.hearing.packs import Pack, load_pack
+from assistant.hearing.recogniser import Engine
+from assistant.procedure.compile import compile_plan
+from assistant.procedure.load import Loaded, load_procedure
+from assistant.procedure.plan import Plan
+from assistant.speaking.voice import VoiceSettings
+from assistant.station.opening import dressed
+
+# The synthesiser's voice for each language's own lines.
+VOICES = {"en": VoiceSettings(), "ko": VoiceSettings(voice="ko", rate_wpm=140)}
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A procedure ready to run in one language: its files, its plan, and how commands are said."""
+
+    loaded: Loaded
+    plan: Plan
+    pack: Pack
+
+
+def prepare(
+    procedure: str, *, folder: Path | None = None, language: str = "en", today: str = "",
+    words: dict[str, list[str]] | None = None,
+) -> Prepared:
+    """Load, compile and dress. `words`: a site's or person's own spoken forms by command id.
+
+    Raises SiteFileError, UsageError.
+    """
+    loaded = load_procedure(procedure, folder)
+    pack = load_pack(language)
+    if words:
+        pack = pack.with_words(words)
+    plan = dressed(compile_plan(loaded, language), {k: list(v) for k, v in pack.say.items()}, today)
+    return Prepared(loaded, plan, pack)
+
+
+def listening_engine(language: str, model: Path | str | None, engine: str | None) -> Engine:
+    """The speech engine. Raises ModelError, UsageError."""
+    return open_engine(language, model, engine)
+
+
+def vocabulary(pack: Pack) -> dict[str, list[str]]:
+    """Command ids and spoken forms, for the record's header."""
+    return {word: list(forms) for word, forms in pack.say.items()}
