@@ -5,6 +5,7 @@ from __future__ import annotations
 from assistant.procedure.plan import ALL_CONTACTS, WET, Plan, Step
 from assistant.session.bridges import bridge_step, is_bridge
 from assistant.session.state import CLEAN, COMPLETE, RUNNING, State
+from assistant.session.wording import SPOKEN
 
 
 def step_of(plan: Plan, state: State) -> Step | None:
@@ -65,6 +66,11 @@ def name_of(plan: Plan, thing: str) -> str:
         return plan.openings[thing].name
     thing = thing.removeprefix("cycle:")
     return plan.cycles[thing].name if thing in plan.cycles else thing
+
+
+def said_as(plan: Plan, word: str) -> str:
+    """How a command is said here: the plan's form, the language's own, else its id in words."""
+    return plan.spoken.get(word) or SPOKEN[plan.language].get(word, word.replace("_", " "))
 
 
 def is_clean(state: State, surface: str) -> bool:
