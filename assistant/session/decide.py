@@ -24,7 +24,8 @@ def decide(plan: Plan, state: State, given: Input, now_ms: int) -> tuple[Fact, .
     Raises TypeError for something that isn't an input.
     """
     turn = Turn(plan, state, max(now_ms, state.now_ms))
-    wet_times.pass_time(turn)
+    if not isinstance(given, inputs.Recover):  # nothing completes in time that nobody watched
+        wet_times.pass_time(turn)
     turn.overtaken = state.entered_ms != turn.state.entered_ms or state.mode != turn.state.mode
     _take(turn, given)
     settle(turn)
