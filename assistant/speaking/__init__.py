@@ -1,1 +1,1 @@
-"""Text to sound: the synthesiser behind one port, chimes, sinks that can be interrupted, one mixed time line."""
+"""Text to sound: a voice behind one port, chimes, sinks that can be interrupted, one mixed time line."""

@@ -16,8 +16,8 @@ from assistant.speaking.voice import CLIP_RATE_HZ, Clip, Voice, VoiceSettings
 class CachedVoice:
     """`Voice` around another: text shaping, a pronunciation map (written name -> spoken form), a cache.
 
-    `folder`: where clips are kept between runs (None: memory only). `shape` False passes lines on as they are,
-    for languages other than English. Owns `inner` and closes it.
+    `folder`: where clips are kept between runs (None: memory only). `shape` False passes lines on as they
+    are, for languages other than English. Owns `inner` and closes it.
     """
 
     def __init__(

@@ -1,9 +1,10 @@
 """The assistant's signals: short, made of tones, told apart by rhythm first and pitch second.
 
 Rhythm first, since a mask, a fan and a worn ear take away pitch. Each tone carries harmonics, so that it has
-energy in several octave bands between 200 and 5000 Hz: NUREG-0700 rev. 2 asks for a signal 20 dB above the noise
-in at least one octave band from 200 to 5000 Hz and not above 90 dB(A); ISO 7731 asks for 15 dB(A) above the
-ambient noise for a danger signal. The level at the ear is the headset's: the readiness check sets it.
+energy in several octave bands between 200 and 5000 Hz: NUREG-0700 rev. 2 asks for a signal 20 dB above the
+noise in at least one octave band from 200 to 5000 Hz and not above 90 dB(A); ISO 7731 asks for 15 dB(A)
+above the ambient noise for a danger signal. The level at the ear is the headset's: the readiness check
+sets it.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ def peak_dbfs(name: str) -> float:
 
 @cache
 def chime(name: str) -> np.ndarray:
-    """A chime as int16 mono samples at 16 kHz, read-only. Raises UsageError for a name that isn't in NAMES."""
+    """A chime as int16 mono samples at 16 kHz, read-only. UsageError for a name not in NAMES."""
     peak, notes = _pattern(name)
     parts = []
     for pitch_hz, sound_ms, silence_ms in notes:

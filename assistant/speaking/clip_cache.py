@@ -11,7 +11,6 @@ from pathlib import Path
 
 import numpy as np
 
-
 MEMORY_BYTES = 64 * 1024 * 1024
 FOLDER_BYTES = 256 * 1024 * 1024
 _DIGEST = 32

@@ -1,7 +1,7 @@
 """Where the speech synthesiser's library is and how it is found, with no system package.
 
-espeak-ng is licensed GPL-3.0-or-later. It isn't copied into this project: the package `espeakng-loader` brings
-it, and it is loaded at run time.
+espeak-ng is licensed GPL-3.0-or-later. It isn't copied into this project: the package `espeakng-loader`
+brings it, and it is loaded at run time.
 """
 
 from __future__ import annotations
@@ -69,8 +69,8 @@ def prepare_for_pyttsx3() -> str:
 def driver_lookup(always: bool = False) -> Iterator[None]:
     """Let pyttsx3's driver find the packaged library while it is imported.
 
-    On macOS and Windows the driver tries only fixed system paths, so its look-up is wrapped for the time of the
-    import. On Linux the library loaded before is found by its name and nothing is wrapped (unless `always`).
+    On macOS and Windows the driver tries only fixed system paths, so its look-up is wrapped while
+    it is imported. On Linux the library loaded before is found by its name and nothing is wrapped (unless `always`).
     """
     if sys.platform.startswith("linux") and not always:
         yield

@@ -1,6 +1,7 @@
 """How long a line takes to say, without a synthesiser. Standard library only: other rooms use it.
 
-The figures are fitted to the packaged synthesiser (English, 100 to 220 words a minute); a test bounds the error.
+The figures are fitted to the packaged synthesiser (English, 100 to 220 words a minute); a test bounds the
+error.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ _DIGIT_SYLLABLES = {"0": 2, "7": 2}
 
 
 def syllables(word: str) -> int:
-    """Syllables of one written word, at least 1. English by vowel groups; Korean one per block; digits by name."""
+    """Syllables of one written word, at least 1. English by vowel groups; Korean per block; digits by name."""
     blocks = len(_HANGUL.findall(word))
     if blocks:
         return blocks

@@ -1,4 +1,4 @@
-"""A voice without a synthesiser: tone bursts as long as the words would take. Shipped for tests and fast runs."""
+"""A voice without a synthesiser: tone bursts as long as the words. Shipped for tests and fast runs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`measure speech`: how quickly a line is ready and how quickly a sound stops, with its baseline in the same run."""
+"""`measure speech`: how soon a line is ready and a sound stops, with the baseline from the same run."""
 
 from __future__ import annotations
 
@@ -40,9 +40,9 @@ def command(as_json: bool, rounds: int) -> None:
 def measure_speech(rounds: int = 5) -> dict[str, object]:
     """Figures in milliseconds, each `{"p50", "p95", "n"}`.
 
-    `line_ready_ms`: from text to clip when the line was prepared ahead; `baseline_uncached_ms`: the same lines
-    rendered anew by the same voice; `disk_ready_ms`: kept by an earlier run. `interrupt_ms`: media time from a
-    stop to the last sample that isn't silent, on a WAV file.
+    `line_ready_ms`: from text to clip when the line was prepared ahead; `baseline_uncached_ms`: the same
+    lines rendered anew by the same voice; `disk_ready_ms`: kept by an earlier run. `interrupt_ms`: media
+    time from a stop to the last sample that isn't silent, on a WAV file.
     """
     from assistant.speaking.cached_voice import CachedVoice
     from assistant.speaking.pyttsx3_voice import Pyttsx3Voice

@@ -20,7 +20,7 @@ ACTIVE_WITHIN_DB = 25.0
 
 
 class FanNoise:
-    """Endless fan-like noise, read in pieces of any length with flat memory; the same seed gives the same noise.
+    """Endless fan-like noise, in pieces of any length with flat memory; same seed, same noise.
 
     numpy's PCG64 shapes white noise to about -5 dB per octave above 60 Hz, with blade-pass tones and a slow
     swell of about 1 dB. `level_dbfs` is the level (root mean square) relative to full scale.
@@ -114,8 +114,9 @@ def mix_at_snr(
 ) -> np.ndarray:
     """Speech as it is plus noise scaled to `snr_db`: int16, as long as the noise, saturating.
 
-    SNR = active speech level (`active_speech_dbfs`) - noise level (RMS over all of `noise`), both in dB over the
-    whole band. The speech begins at the noise's first sample; noise must be at least as long (ValueError).
+    SNR = active speech level (`active_speech_dbfs`) - noise level (RMS over all of `noise`), both in dB
+    over the whole band. The speech begins at the noise's first sample; noise must be at least as long
+    (ValueError).
     """
     if len(noise) < len(speech):
         raise ValueError(f"the noise ({len(noise)} samples) is shorter than the speech ({len(speech)})")

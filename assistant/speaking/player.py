@@ -52,7 +52,7 @@ class Player:
         return self._queue("line", line_text, clip.samples, clip.rate_hz, start_s)
 
     def chime(self, name: str, start_s: float | None = None) -> Sounding:
-        """Sound a chime after what is sounding, not before `start_s`. Raises UsageError for an unknown name."""
+        """Sound a chime after what is sounding, not before `start_s`. UsageError for an unknown name."""
         return self._queue("chime", name, chime(name), CLIP_RATE_HZ, start_s)
 
     def stop(self, at_s: float | None = None) -> list[Sounding]:

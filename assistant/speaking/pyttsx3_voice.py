@@ -1,4 +1,4 @@
-"""The real voice: pyttsx3 with the packaged espeak-ng, in a process of its own that can hang or die unharmed."""
+"""The real voice: pyttsx3 with the packaged espeak-ng, in a process that can hang or die unharmed."""
 
 from __future__ import annotations
 
@@ -45,7 +45,8 @@ class _Worker:
             stderr=self._errors,
             env=environment,
             encoding="utf-8",
-            start_new_session=True,  # a group of its own: ended as a whole, not reached by the terminal's Ctrl-C
+            # a group of its own: ended as a whole, not reached by the terminal's Ctrl-C
+            start_new_session=True,
         )
         self._answers: queue.Queue[str | None] = queue.Queue()
         threading.Thread(target=self._read, name="voice-answers", daemon=True).start()
@@ -116,8 +117,8 @@ class _Worker:
 class Pyttsx3Voice:
     """`Voice` through pyttsx3. The first `render` starts the process; `warm_up` does it ahead.
 
-    `line_timeout_s`: a line that takes longer ends the process and raises VoiceError; the next line gets a new
-    process.
+    `line_timeout_s`: a line that takes longer ends the process and raises VoiceError; the next line gets a
+    new process.
     """
 
     def __init__(

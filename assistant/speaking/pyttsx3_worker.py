@@ -42,9 +42,9 @@ def speak_to_file(request: dict) -> None:
     engine = Engine("espeak")
     driver = engine.proxy._driver
     engine.connect("finished-utterance", lambda **_kw: finished.set())
-    # Set on the driver itself: the engine's own queue hides errors. The library takes settings in another thread,
-    # and the driver's end of loop throws away those it hasn't taken yet (1 line in 100 came out at the default
-    # rate), so wait until none is left.
+    # Set on the driver itself: the engine's own queue hides errors. The library takes settings in another
+    # thread, and the driver's end of loop throws away those it hasn't taken yet (1 line in 100 came out at
+    # the default rate), so wait until none is left.
     driver.setProperty("voice", request["voice"])
     driver.setProperty("rate", int(request["rate_wpm"]))
     driver.setProperty("volume", float(request["volume"]))

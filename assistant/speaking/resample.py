@@ -23,7 +23,8 @@ def to_rate(samples: np.ndarray, rate_hz: int, wanted_hz: int = CLIP_RATE_HZ) ->
 
 
 def trim_silence(samples: np.ndarray, rate_hz: int, keep_s: float = 0.02, floor: int = 40) -> np.ndarray:
-    """Cut the quiet ends (every sample at most `floor`), keeping `keep_s` seconds of them. All quiet -> empty."""
+    """Cut the quiet ends (every sample at most `floor`), keeping `keep_s` seconds of them. All quiet ->
+    empty."""
     loud = np.flatnonzero(np.abs(samples.astype(np.int32)) > floor)
     if loud.size == 0:
         return samples[:0].copy()

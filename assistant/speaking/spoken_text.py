@@ -99,8 +99,8 @@ def pronounced(text: str, pronunciations: Mapping[str, str]) -> str:
 
 
 def duration_words(seconds: float) -> str:
-    """A time as it is said: 80 -> "one minute twenty seconds". Rounded UP to whole seconds, so that no wait sounds
-    shorter; less than a millisecond over isn't counted."""
+    """A time as it is said: 80 -> "one minute twenty seconds". Rounded UP to whole seconds, so that no
+    wait sounds shorter; less than a millisecond over isn't counted."""
     total = max(0, math.ceil(round(seconds, 3)))
     hours, rest = divmod(total, 3600)
     minutes, left = divmod(rest, 60)
@@ -110,7 +110,8 @@ def duration_words(seconds: float) -> str:
 
 
 def number_words(number: str) -> str:
-    """A written decimal as words: "-0.02" -> "minus zero point zero two", "1,200" -> "one thousand two hundred".
+    """A written decimal as words: "-0.02" -> "minus zero point zero two", "1,200" -> "one thousand two
+    hundred".
 
     A whole part of more than six digits, or with a leading zero, is said digit by digit.
     """

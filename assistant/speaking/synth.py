@@ -1,6 +1,7 @@
 """Direct way to the packaged synthesiser (espeak-ng, GPL-3.0, loaded at run time): any voice, as samples.
 
-For the virtual operators' voices and for test sounds. The assistant's own voice goes through the `Voice` port.
+For the virtual operators' voices and for test sounds. The assistant's own voice goes through the `Voice`
+port.
 """
 
 from __future__ import annotations
@@ -40,8 +41,9 @@ class _Library:
     """The library freshly loaded for one text; leaves nothing behind when closed.
 
     Its wave generator keeps phase and noise in static variables that no call resets, so a second text would
-    depend on the first. Loading costs about 5 ms and makes the same text the same samples, whatever came before.
-    It is loaded from a private copy: a file that somebody else in this process holds would not be loaded anew.
+    depend on the first. Loading costs about 5 ms and makes the same text the same samples, whatever came
+    before. It is loaded from a private copy: a file that somebody else in this process holds would not be
+    loaded anew.
     """
 
     def __init__(self) -> None:
@@ -81,11 +83,12 @@ class _Library:
 
 
 def render(text: str, voice: str = "en-us", pitch: int = 50, speed_wpm: int = 150) -> tuple[np.ndarray, int]:
-    """Speak `text`; returns (int16 mono samples, shape (n,), rate in Hz). The same call gives the same samples.
+    """Speak `text`; returns (int16 mono samples, shape (n,), rate in Hz). The same call gives the same
+    samples.
 
     `voice` is a language with an optional variant: "en-us", "en-us+f3", "en-gb+m3", "ko+klatt2".
-    `pitch` 0-99, `speed_wpm` 80-450 words per minute. Raises VoiceError for an empty text, an unknown voice or
-    a setting out of range.
+    `pitch` 0-99, `speed_wpm` 80-450 words per minute. Raises VoiceError for an empty text, an unknown
+    voice or a setting out of range.
     """
     if not any(ch.isalnum() for ch in text):
         raise VoiceError("There is nothing to say.", expected="a text with at least one word")
@@ -101,7 +104,8 @@ def render(text: str, voice: str = "en-us", pitch: int = 50, speed_wpm: int = 15
 
 
 def voice_name(voice: str) -> str:
-    """The library's own name for a voice such as "en-gb+m3"; raises VoiceError for an unknown voice or variant.
+    """The library's own name for a voice such as "en-gb+m3"; raises VoiceError for an unknown voice or
+    variant.
 
     The library itself takes an unknown variant in silence and speaks with the plain voice.
     """
@@ -124,7 +128,8 @@ def voice_name(voice: str) -> str:
 
 @functools.cache
 def _private_copy(path: str) -> str:
-    """A copy of the library in a temporary folder that goes with the process; the original where none can be."""
+    """A copy of the library in a temporary folder that goes with the process; the original where none can
+    be."""
     try:
         folder = tempfile.mkdtemp(prefix="gauntlet-synth-")
         atexit.register(shutil.rmtree, folder, ignore_errors=True)
@@ -135,7 +140,8 @@ def _private_copy(path: str) -> str:
 
 @functools.cache
 def _known_voices(data: str) -> tuple[frozenset[str], frozenset[str]]:
-    """Languages (file names and their `language` lines, lower case) and variants, read from the data folder."""
+    """Languages (file names and their `language` lines, lower case) and variants, read from the data
+    folder."""
     languages = set()
     for file in Path(data, "lang").rglob("*"):
         if file.is_file():

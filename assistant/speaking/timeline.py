@@ -34,8 +34,8 @@ class Placed:
 
 
 class Timeline:
-    """A WAV file being written: 16-bit, `channels` channels. Sounds may be placed and cut only ahead of what is
-    written; `advance_to` writes.
+    """A WAV file being written: 16-bit, `channels` channels. Sounds may be placed and cut only ahead of
+    what is written; `advance_to` writes.
 
     The header on disk is right after every block, so that a run that ends hard leaves a readable file.
     Raises StorageError when the file can't be made or written.

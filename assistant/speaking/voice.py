@@ -17,7 +17,8 @@ VOLUME_LIMITS = (0.25, 1.0)
 
 @dataclass(frozen=True)
 class Clip:
-    """Sound of one line: `samples` int16 mono, shape (n,), read-only; `rate_hz` samples a second; `text` as asked."""
+    """Sound of one line: `samples` int16 mono, shape (n,), read-only; `rate_hz` samples a second; `text`
+    as asked."""
 
     samples: np.ndarray
     rate_hz: int

@@ -23,8 +23,9 @@ class _WavHandle(MediaHandle):
 class WavSink(SilentSink):
     """`Sink` on a media clock and a time line.
 
-    `target`: a path (a mono file of its own) or a shared `Timeline`, of which this sink plays on one `channel`
-    and which its owner closes. `advance_to` moves the clock and writes up to it; `close` finishes an own file.
+    `target`: a path (a mono file of its own) or a shared `Timeline`, of which this sink plays on one
+    `channel` and which its owner closes. `advance_to` moves the clock and writes up to it; `close`
+    finishes an own file.
     """
 
     def __init__(self, target: Path | str | Timeline, *, channel: int = ASSISTANT) -> None:

@@ -1,7 +1,7 @@
 """A 16-bit WAV file whose header is right after every block.
 
-The standard library's writer also keeps its header right, but after a full disk it tries to write once more when
-it is thrown away and prints a traceback; libsndfile writes the header only at the end.
+The standard library's writer also keeps its header right, but after a full disk it tries to write once
+more when it is thrown away and prints a traceback; libsndfile writes the header only at the end.
 """
 
 from __future__ import annotations

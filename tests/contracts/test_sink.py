@@ -1,5 +1,5 @@
-"""One suite for everything behind the `Sink` port. The headset runs on a stand-in for PortAudio: no test machine
-is sure to have a sound card; what only a real one shows (latency, unplugging) is untested here."""
+"""One suite for everything behind the `Sink` port. The headset runs on a stand-in for PortAudio: no test
+machine is sure to have a sound card; what only a real one shows (latency, unplugging) is untested here."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""One suite for everything behind the `Voice` port: the fake, the real synthesiser, and each with its cache."""
+"""One suite for everything behind the `Voice` port: the fake, the real synthesiser, and each with its
+cache."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""The assistant's lines are heard by a recogniser that knows nothing of our text: words come back, tones don't."""
+"""The assistant's lines are heard by a recogniser that knows nothing of our text: words come back, tones
+don't."""
 
 from __future__ import annotations
 
@@ -26,7 +27,8 @@ def words_of(text: str) -> list[str]:
 
 @pytest.fixture(scope="module")
 def decode():
-    """PocketSphinx, its bundled English model, any of the lines' 33 words in any order: chance is 3 % a word."""
+    """PocketSphinx, its bundled English model, any of the lines' 33 words in any order: chance is 3 % a
+    word."""
     from pocketsphinx import Decoder
 
     decoder = Decoder(samprate=16_000, loglevel="FATAL", lm=None)

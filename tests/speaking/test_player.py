@@ -1,4 +1,5 @@
-"""Lines and chimes one after the other, stopped at once; and the failure line, ready before anything fails."""
+"""Lines and chimes one after the other, stopped at once; and the failure line, ready before anything
+fails."""
 
 from __future__ import annotations
 

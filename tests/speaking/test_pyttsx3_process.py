@@ -149,11 +149,13 @@ def _state(pid: int) -> str:
 
 def test_the_library_comes_from_the_package_and_not_from_the_system():
     code = (
-        "import threading\nfrom assistant.speaking.espeak_library import prepare_for_pyttsx3, library_and_data\n"
-        "prepare_for_pyttsx3()\nfrom pyttsx3.drivers import _espeak\n"
+        "import os\n"
+        "from assistant.speaking.espeak_library import prepare_for_pyttsx3, library_and_data\n"
+        "prepare_for_pyttsx3()\n"
+        "from pyttsx3.drivers import _espeak\n"
         "maps = open('/proc/self/maps').read()\n"
-        "paths = {line.split()[-1] for line in maps.splitlines() if 'espeak' in line}\n"
-        "import os\nprint({os.path.realpath(p) for p in paths} == {os.path.realpath(library_and_data()[0])})"
+        "mapped = {os.path.realpath(row.split()[-1]) for row in maps.splitlines() if 'espeak' in row}\n"
+        "print(mapped == {os.path.realpath(library_and_data()[0])})"
     )
     if not os.path.exists("/proc/self/maps"):
         pytest.skip("not measured here: no list of mapped libraries")

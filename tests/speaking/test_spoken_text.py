@@ -45,9 +45,9 @@ def test_any_line_gives_printable_words(text):
 
 @given(st.integers(0, 999_999))
 def test_number_words_can_be_read_back_to_the_number(n):
-    ones = {w: i for i, w in enumerate(
-        "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
-        "seventeen eighteen nineteen".split())}  # fmt: skip
+    teens = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen"
+    names = f"zero one two three four five six seven eight nine {teens}".split()
+    ones = {word: value for value, word in enumerate(names)}
     tens = {
         w: i * 10 for i, w in enumerate("twenty thirty forty fifty sixty seventy eighty ninety".split(), 2)
     }
