@@ -13,7 +13,6 @@ import subprocess
 import sys
 import sysconfig
 import time
-import venv
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -29,6 +28,8 @@ RunPip = Callable[..., None]
 
 def make_venv(folder: Path) -> None:
     """An empty environment with pip, by the standard library."""
+    import venv  # here, as it imports much and every later start does without it
+
     venv.EnvBuilder(with_pip=True, symlinks=os.name != "nt").create(folder)
 
 
@@ -79,14 +80,18 @@ class Environment:
         lock = self.test if layer == "test" else self.run
         return isinstance(stamp, dict) and stamp.get("lock_sha256") == lock.sha256() and self.python.exists()
 
+    def has(self, *, with_tests: bool) -> bool:
+        """True if nothing needs to be made."""
+        return self.is_ready("run") and (not with_tests or self.is_ready("test"))
+
     def ensure(self, *, with_tests: bool) -> None:
         """Makes what is missing, under the lock; does nothing, quickly, where all is there.
 
         Raises StartProblem: exit code 2 (no environment can be made), 6 (folder or disk), 11 (packages).
         """
-        layers = ["run", "test"] if with_tests else ["run"]
-        if all(self.is_ready(layer) for layer in layers):
+        if self.has(with_tests=with_tests):
             return
+        layers = ["run", "test"] if with_tests else ["run"]
         try:
             with start_lock.held(self.parent / f"{self.folder.name}.lock", self._say_waiting):
                 for layer in layers:

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from assistant.bootstrap import places, python_check
+from assistant.bootstrap.environment import Environment
 from assistant.bootstrap.problem import EXIT_PACKAGES, StartProblem
 
 CHECKOUT = Path(__file__).resolve().parent.parent.parent
@@ -27,11 +28,9 @@ def start(argv: Sequence[str]) -> int:
         if not is_checkout(CHECKOUT) or os.environ.get(USE_THIS_PYTHON):
             require_packages()
             return run_here(argv)
-        from assistant.bootstrap.environment import Environment
-
         python_check.require_suitable(python_check.gather())
         cache = Path(places.user_cache_folder(sys.platform, os.environ, Path.home()))
-        environment = Environment(places.writable_folder(CHECKOUT, cache))
+        environment = choose_environment(CHECKOUT, cache, with_tests=wants_tests(argv))
         environment.ensure(with_tests=wants_tests(argv))
         if Path(sys.prefix).resolve() == environment.folder.resolve():
             return run_here(argv)
@@ -42,6 +41,18 @@ def start(argv: Sequence[str]) -> int:
     except KeyboardInterrupt:
         print("Stopped by Ctrl-C.", file=sys.stderr)
         return _INTERRUPTED
+
+
+def choose_environment(checkout: Path, cache: Path, *, with_tests: bool) -> Environment:
+    """The environment that is ready, in the clone or the cache; else one where it can be made.
+
+    Ready comes first: a start needs no writing then, and works on a full disk or in another user's clone.
+    """
+    for place in (checkout / places.FOLDER, cache):
+        environment = Environment(place)
+        if environment.has(with_tests=with_tests):
+            return environment
+    return Environment(places.writable_folder(checkout, cache))
 
 
 def start_installed(argv: Sequence[str]) -> int:

@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from tests.bootstrap.fakes import FakePip
 
 from assistant.bootstrap import launch
 from assistant.bootstrap.problem import StartProblem
@@ -30,6 +31,26 @@ def test_a_clone_is_told_from_an_installed_package(tmp_path: Path) -> None:
     assert not launch.is_checkout(tmp_path)
     (tmp_path / "pyproject.toml").write_text('[project]\nname = "something-else"\n')
     assert not launch.is_checkout(tmp_path)
+
+
+@pytest.mark.parametrize("ready_in", ["clone", "cache"])
+def test_a_ready_environment_is_used_though_its_folder_cant_be_written(tmp_path: Path, ready_in: str,
+                                                                       monkeypatch: pytest.MonkeyPatch) -> None:
+    checkout, cache = tmp_path / "clone", tmp_path / "cache"
+    parent = {"clone": checkout / ".gauntlet", "cache": cache}[ready_in]
+    parent.mkdir(parents=True)
+    made = launch.Environment(parent, make_venv=fake_venv_here, run_pip=FakePip(), say=str)
+    made.ensure(with_tests=False)
+    monkeypatch.setattr(launch.places, "prepare", lambda place: False)
+    assert launch.choose_environment(checkout, cache, with_tests=False).folder == made.folder
+    with pytest.raises(StartProblem, match="can be written"):
+        launch.choose_environment(checkout, cache, with_tests=True)
+
+
+def fake_venv_here(folder: Path) -> None:
+    python = Path(launch.places.environment_python(folder, sys.platform))
+    python.parent.mkdir(parents=True)
+    python.write_text("")
 
 
 def test_missing_packages_are_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -18,9 +18,10 @@ ROOT = Path(__file__).resolve().parents[2]
 
 ALLOWED_PACKAGES = {"click", "colorama", "typing_extensions"}
 ALLOWED_OF_OURS = {
-    "assistant", "assistant.__main__", "assistant.bootstrap", "assistant.bootstrap.launch",
+    "assistant", "assistant.__main__", "assistant.bootstrap", "assistant.bootstrap.environment",
+    "assistant.bootstrap.launch", "assistant.bootstrap.locks", "assistant.bootstrap.pip_run",
     "assistant.bootstrap.places", "assistant.bootstrap.problem", "assistant.bootstrap.python_check",
-    "assistant.cli", "assistant.errors", "assistant.lazy_commands", "assistant.run_command",
+    "assistant.bootstrap.start_lock", "assistant.cli", "assistant.errors", "assistant.lazy_commands", "assistant.run_command",
 }
 # So slow or so dependent on the machine that one of them at start would spoil every command.
 NEVER_AT_START = {"asyncio", "multiprocessing", "numpy", "rich", "vosk", "pydantic", "sqlalchemy", "ssl"}
