@@ -69,8 +69,8 @@ def prepare_for_pyttsx3() -> str:
 def driver_lookup(always: bool = False) -> Iterator[None]:
     """Let pyttsx3's driver find the packaged library while it is imported.
 
-    On macOS and Windows the driver tries only fixed system paths, so its look-up is wrapped while
-    it is imported. On Linux the library loaded before is found by its name and nothing is wrapped (unless `always`).
+    On macOS and Windows the driver tries only fixed system paths, so its look-up is wrapped meanwhile. On
+    Linux the library loaded before is found by its name and nothing is wrapped (unless `always`).
     """
     if sys.platform.startswith("linux") and not always:
         yield

@@ -24,7 +24,7 @@ _DIGIT_SYLLABLES = {"0": 2, "7": 2}
 
 
 def syllables(word: str) -> int:
-    """Syllables of one written word, at least 1. English by vowel groups; Korean per block; digits by name."""
+    """Syllables of a written word, at least 1. English by vowel groups, Korean by block, digits by name."""
     blocks = len(_HANGUL.findall(word))
     if blocks:
         return blocks

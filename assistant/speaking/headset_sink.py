@@ -15,6 +15,7 @@ from assistant.speaking.sink import FADE_S, check_mono
 from assistant.speaking.voice import CLIP_RATE_HZ
 
 BLOCK_S = 0.02
+START_GRACE_S = 2.0  # a wireless headset may take a while before it asks for its first samples
 LOST_AFTER_S = 1.0
 """PortAudio doesn't reliably tell of an unplugged device; a call-back that stays away this long does."""
 
@@ -104,7 +105,7 @@ class HeadsetSink:
         self._closed = False
         self.underflows = 0
         self._stream, self.rate_hz = self._open(device)
-        self._last_callback_s = clock()
+        self._last_callback_s = clock() + START_GRACE_S
         try:
             self._stream.start()
         except Exception as error:

@@ -44,6 +44,18 @@ def test_the_estimate_is_within_a_quarter_for_each_line_and_a_twelfth_for_all(ra
     assert sum(guess) == pytest.approx(sum(real), rel=1 / 12)
 
 
+@pytest.mark.parametrize("rate_wpm", [120, 140, 180])
+def test_korean_lines_are_within_a_quarter(rate_wpm):
+    lines = (
+        "바깥 문을 여세요.",
+        "안쪽 문을 닫고 오케이라고 말하세요.",
+        "남은 시간은 사 분입니다. 기다리세요.",
+    )
+    with Pyttsx3Voice(VoiceSettings(voice="ko+klatt2", rate_wpm=rate_wpm)) as voice:
+        for line in lines:
+            assert seconds(line, rate_wpm) == pytest.approx(voice.render(line).duration_s, rel=0.25), line
+
+
 # Syllable counts from the pronunciation of these words in any English dictionary (from memory).
 @pytest.mark.parametrize(
     ("word", "count"),

@@ -14,6 +14,7 @@ import pytest
 from assistant.errors import VoiceError
 from assistant.speaking.espeak_library import driver_lookup, library_and_data
 from assistant.speaking.pyttsx3_voice import Pyttsx3Voice
+from assistant.speaking.voice import VoiceSettings
 
 LINE = "Open the outer door."
 
@@ -176,6 +177,19 @@ def test_on_other_systems_the_drivers_look_up_finds_the_packaged_library(monkeyp
             ctypes.cdll.LoadLibrary("libnothing-of-this-name.so")
     with pytest.raises(OSError):
         ctypes.cdll.LoadLibrary("/opt/homebrew/lib/libespeak-ng.1.dylib")
+
+
+@pytest.mark.parametrize("name", ["en-us", "en-us+f3", "en-us+whisper", "ko+klatt2"])
+def test_every_kind_of_voice_says_a_line_the_same_each_time(name):
+    """Breathy and Klatt voices carry noise."""
+    with Pyttsx3Voice(VoiceSettings(voice=name)) as voice:
+        assert len({voice.render("Wait. 기다리세요.").samples.tobytes() for _ in range(15)}) == 1
+
+
+@pytest.mark.parametrize("name", ["zz", "en-us+nope"])
+def test_an_unknown_voice_is_named(name):
+    with Pyttsx3Voice(VoiceSettings(voice=name)) as voice, pytest.raises(VoiceError, match="no voice"):
+        voice.render(LINE)
 
 
 @pytest.mark.full
