@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -120,13 +121,15 @@ def test_the_process_ends_with_its_caller_and_leaves_no_folder():
 def test_the_process_ends_when_its_caller_is_killed():
     code = (
         "import time\nfrom assistant.speaking.pyttsx3_voice import Pyttsx3Voice\n"
-        f"v = Pyttsx3Voice(); v.render({LINE!r}); print(v._worker.process.pid, flush=True); time.sleep(60)"
+        f"v = Pyttsx3Voice(); v.render({LINE!r}); print(v._worker.process.pid, v._folder, flush=True); time.sleep(60)"
     )
     caller = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
-    worker = int(caller.stdout.readline())
+    said = caller.stdout.readline().split()
+    worker = int(said[0])
     caller.kill()
     caller.wait()
     caller.stdout.close()
+    shutil.rmtree(said[1], ignore_errors=True)  # a killed run leaves its folder to a later run's sweep
     for _ in range(500):
         try:
             os.kill(worker, 0)
