@@ -105,3 +105,37 @@ class FaultyFiles(OsFiles):
         if self._step("make_folder"):
             self._fail()
         super().make_folder(path)
+
+
+def summary():
+    """A made-up session's summary with every kind of row."""
+    from assistant.record.export.summary import Bar, Remark, ReportSummary, StepRow
+
+    minute = 60_000
+    steps = [StepRow(str(n + 1), text, n * 2 * minute, n * 2 * minute + 100_000, "done", "single")
+             for n, text in enumerate([
+                 "Close the inner door. Open the outer door.", "Wipe the airlock from the ceiling to the floor.",
+                 "Close the outer door. Start the purge.", "Wipe the ceiling of the work area, left to right, back to front.",
+                 "Wipe the back wall.", "Wipe the viewing window.", "Wipe the gauntlets from the sleeve to the fingers.",
+                 "Put the wipes into the waste bag. Close it.", "Start the run-up."])]
+    steps[4] = StepRow("5", "Wipe the back wall.", 8 * minute, 12 * minute, "redone", "read back", "dried too early")
+    steps[8] = StepRow("9", "Start the run-up.", None, None, "open")
+    return ReportSummary(
+        title="Light clean between two preparations", revision="3", site="Northmere Veterinary Oncology",
+        enclosure="Glove box GB-2", technician="T. Technician", verdict="The clean stands, with two deviations.",
+        started_wall=WALL, ended_wall="2026-03-14T09:35:10.000+01:00", duration_ms=20 * minute + 10_000,
+        waiting_ms=8 * minute, words_heard=31, words_refused=3,
+        deviations=(Remark(9 * minute, 41, "The back wall dried after 2 min 10 s. The contact time is 5 min. Wetted again.",
+                           "Accepted: wetted again in full."),
+                    Remark(15 * minute, 66, "The panel was open longer than 3 min.")),
+        unanswered=("Was the torn wipe counted out?",), steps=tuple(steps),
+        bars=(Bar("Airlock surfaces", "Grüner Reiniger 70 % v/v", 2 * minute, 7 * minute, 5 * minute, "complete",
+                  (4 * minute,)),
+              Bar("Airlock purge", "", 5 * minute, 14 * minute, 9 * minute, "complete", kind="cycle"),
+              Bar("Back wall", "Sporicidal", 8 * minute, 10 * minute + 10_000, 5 * minute, "dried"),
+              Bar("Back wall", "Sporicidal", 11 * minute, 16 * minute, 5 * minute, "complete"),
+              Bar("Viewing window", "Sterile water", 13 * minute, 14 * minute, 2 * minute, "void"),
+              Bar("Run-up", "", 18 * minute, 20 * minute, 10 * minute, "open", kind="cycle")),
+        cleaned="Work area and airlock", fit_until_wall="2026-03-14T17:35:10.000+01:00",
+        fit_rule="8 hours after the end, or the next preparation", released="", release_rule="a supervisor signs",
+        witnesses=("W. Witness",), with_what=(("Software", "Gauntlet 0.1.0"), ("Engine", "PocketSphinx 5.1.1")))

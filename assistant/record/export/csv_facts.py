@@ -1,0 +1,26 @@
+"""All lines as CSV (RFC 4180, UTF-8): one row a line, and nothing a spreadsheet would take for a formula."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from assistant.record.canonical import to_canonical
+from assistant.record.export.wording import detail
+from assistant.record.reader import Record
+
+COLUMNS = ("line", "t_ms", "wall", "record", "rules", "kind", "v", "detail", "data", "sha256")
+
+
+def csv_bytes(record: Record) -> bytes:
+    """The CSV. `detail` is for reading; `data` is the fact as canonical JSON."""
+    out = io.StringIO(newline="")
+    rows = csv.writer(out, lineterminator="\r\n")
+    rows.writerow(COLUMNS)
+    for line in record.lines:
+        # "detail" starts with a field's name, "data" with a brace; a name that starts like a formula is quoted.
+        text = detail(line.data, 20_000)
+        rows.writerow((line.seq, line.t_ms, line.wall, line.record, line.rules, line.kind, line.v,
+                       f"'{text}" if text[:1] in "=+-@\t\r" and text else text,
+                       to_canonical(line.data).decode(), line.sha256))
+    return out.getvalue().encode()

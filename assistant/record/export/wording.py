@@ -1,0 +1,47 @@
+"""Times and facts as text for paper."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from assistant.record.safe_text import printable
+
+
+def clock(ms: int | None) -> str:
+    """Session time as h:mm:ss, or a dash."""
+    if ms is None:
+        return "\u2013"
+    seconds = ms // 1000
+    return f"{seconds // 3600}:{seconds % 3600 // 60:02d}:{seconds % 60:02d}"
+
+
+def length(ms: int) -> str:
+    """A duration in plain words, rounded down to the second."""
+    seconds = ms // 1000
+    hours, minutes, seconds = seconds // 3600, seconds % 3600 // 60, seconds % 60
+    parts = [f"{hours} h"] * bool(hours) + [f"{minutes} min"] * bool(minutes) + [f"{seconds} s"]
+    return " ".join(parts)
+
+
+def wall(text: str) -> str:
+    """An RFC 3339 time for reading: day, time to the second, offset."""
+    if len(text) < 20:
+        return printable(text, 40)
+    offset = text[19:].lstrip(".0123456789")
+    return printable(f"{text[:10]} {text[11:19]} {'UTC' if offset == 'Z' else offset}", 60)
+
+
+def detail(data: dict[str, Any], limit: int = 1500) -> str:
+    """A fact's data as "name: value; name: value"."""
+    return printable("; ".join(f"{name}: {_value(value)}" for name, value in data.items() if value not in ("", [], None)),
+                     limit)
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{name}: {_value(inner)}" for name, inner in value.items()) + "}"
+    if isinstance(value, list):
+        return ", ".join(_value(item) for item in value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value)
