@@ -121,7 +121,8 @@ def test_the_process_ends_with_its_caller_and_leaves_no_folder():
 def test_the_process_ends_when_its_caller_is_killed():
     code = (
         "import time\nfrom assistant.speaking.pyttsx3_voice import Pyttsx3Voice\n"
-        f"v = Pyttsx3Voice(); v.render({LINE!r}); print(v._worker.process.pid, v._folder, flush=True); time.sleep(60)"
+        f"v = Pyttsx3Voice(); v.render({LINE!r}); print(v._worker.process.pid, v._folder, flush=True)\n"
+        "time.sleep(60)"
     )
     caller = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
     said = caller.stdout.readline().split()
