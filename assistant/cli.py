@@ -12,6 +12,9 @@ from assistant.run_command import run
 
 # name -> (where the click command is, its one line in --help); the order is the one a newcomer meets them in
 COMMANDS = {
+    "demo": ("assistant.station.demo_cli:demo", "One whole clean with a virtual technician, by voice."),
+    "run": ("assistant.station.run_cli:run", "Live: be talked through a procedure."),
+    "replay": ("assistant.station.replay_cli:replay", "Show a record step by step, and whether it holds."),
     "selftest": ("assistant.selftest:command", "Run the project's tests."),
 }
 

@@ -25,6 +25,23 @@ class LiveClock:
         self._wall = wall
         self._begun = monotonic() - first_ms / 1000
         self._gap = self._offset()
+        self._asleep = _boot_offset_s()
+
+    @property
+    def zero_s(self) -> float:
+        """The monotonic clock's reading at session time zero."""
+        return self._begun
+
+    def sleep(self, seconds: float) -> None:
+        """Let time pass."""
+        time.sleep(seconds)
+
+    def suspended_ms(self) -> int:
+        """How long the computer slept since the last call; 0 where the system can't tell (then the loop's own
+        gaps show it)."""
+        offset = _boot_offset_s()
+        gone, self._asleep = round((offset - self._asleep) * 1000), offset
+        return gone if gone > 1000 else 0
 
     def now_ms(self) -> int:
         return int((self._monotonic() - self._begun) * 1000)
@@ -44,6 +61,12 @@ class LiveClock:
 
     def _offset(self) -> float:
         return self._wall().timestamp() - self._monotonic()
+
+
+def _boot_offset_s() -> float:
+    """Time since boot, sleep included, less the monotonic clock, which leaves sleep out; 0 where there is none."""
+    boot = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.clock_gettime(boot) - time.clock_gettime(time.CLOCK_MONOTONIC) if boot is not None else 0.0
 
 
 def media_wall(epoch: datetime) -> Callable[[int], str]:

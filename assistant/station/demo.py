@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from assistant.errors import StorageError
 from assistant.hearing.listener import Listener
-from assistant.record.verify import verify
 from assistant.record.writer import create_record
 from assistant.session import inputs
 from assistant.session.rules import RULES_VERSION
@@ -26,12 +26,11 @@ from assistant.station.header import header
 from assistant.station.keeper import SessionKeeper
 from assistant.station.media_loop import MediaLoop, Room
 from assistant.station.mouth import Mouth
-from assistant.station.opening import load_session, rederive
+from assistant.station.prove import prove
 from assistant.station.screen import LiveScreen, PlainScreen
 from assistant.station.setup import VOICES, Prepared, listening_engine, vocabulary
 from assistant.station.site_copy import copy_site
 from assistant.station.tally import Tally, tally
-from assistant.errors import ReplayMismatchError, StorageError
 
 SOUND = "session.wav"
 
@@ -138,21 +137,6 @@ def run_media_session(
         writer.folder, sound, engine.describe(), tally(all_facts), sink.now_s(), time.perf_counter() - begun,
         not problems, tuple(problems), facts_sha256(all_facts), _skipped(engine.describe(), language),
     )
-
-
-def prove(folder: Path, facts: str, state: str) -> list[str]:
-    """Read the record back: chain and seal, the same facts, the same end state, the same decisions."""
-    report = verify(folder)
-    problems = [] if report.intact else [f"line {report.first_bad_line}: {'; '.join(report.problems)}"]
-    try:
-        opened = load_session(folder)
-    except ReplayMismatchError as error:
-        return [*problems, error.what]
-    if facts_sha256(opened.facts) != facts:
-        problems.append("the record holds other facts than the session had")
-    if state_sha256(opened.state()) != state:
-        problems.append("the record folds to another end state")
-    return problems + rederive(opened)
 
 
 def _skipped(engine: dict[str, Any], language: str) -> tuple[str, ...]:

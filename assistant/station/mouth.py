@@ -7,22 +7,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from assistant.session import inputs
-from assistant.session import words as w
-from assistant.session.facts import contacts, lines, machine, troubles
 from assistant.session.facts.base import Fact
+from assistant.session.requests import Chime, Hush, Manner, Say, requests
 from assistant.speaking.player import Player, Sounding
 
 _THINK_S = 0.06  # from the decision to the first sample: a device needs some room
 
-# Facts that sound a chime before anything is said about them.
-CHIMES: dict[type[Fact], str] = {
-    contacts.ContactCompleted: "contact_complete",
-    machine.CycleCompleted: "contact_complete",
-    contacts.RewetAsked: "re_wet",
-    troubles.Deviation: "warning",
-    machine.LimitWarned: "warning",
-    lines.NotNow: "refused",
-}
 Mute = Callable[[float, float, str], None]
 
 
@@ -34,53 +24,50 @@ class _Line:
 
 class Mouth:
     """Speaks the lines of decided facts in order. `mute` tells the listener when the assistant sounds, `unmute`
-    when it was cut short. All times are on the player's clock, which is the session's clock in seconds."""
+    when it was cut short, both in seconds of session time. `sink_zero_s`: session time at zero of the sink's clock."""
 
-    def __init__(self, player: Player, mute: Mute, unmute: Callable[[float], None]) -> None:
+    def __init__(
+        self, player: Player, mute: Mute, unmute: Callable[[float], None], sink_zero_s: float = 0.0,
+    ) -> None:
         self.player = player
         self._mute = mute
         self._unmute = unmute
+        self._zero_s = sink_zero_s
         self._lines: list[_Line] = []
 
     def act(self, facts: tuple[Fact, ...], now_ms: int) -> None:
         """Say what one decision calls for."""
-        if any(self._cuts(fact) for fact in facts):
-            self._unmute(now_ms / 1000)
-            self.player.stop(now_ms / 1000)
-        for fact in facts:
-            chime = CHIMES.get(type(fact)) or self._refused(fact)
-            start_s = now_ms / 1000 + _THINK_S
-            if chime:
-                sounding = self.player.chime(chime, start_s)
-                self._mute(sounding.start_s, sounding.end_s, "")
-            if isinstance(fact, lines.MannerChanged):
-                {"slower": self.player.slower, "louder": self.player.louder}.get(fact.manner, lambda: None)()
-            if isinstance(fact, lines.LineSpoken):
-                sounding = self.player.say(fact.text, start_s)
-                self._mute(sounding.start_s, sounding.end_s, fact.text)
-                self._lines.append(_Line(fact.line, sounding))
+        start_s = now_ms / 1000 + _THINK_S - self._zero_s
+        for asked in requests(facts):
+            if isinstance(asked, Hush):
+                self._unmute(now_ms / 1000)
+                self.player.stop(now_ms / 1000 - self._zero_s)
+            elif isinstance(asked, Chime):
+                self._quiet(self.player.chime(asked.kind, start_s), "")
+            elif isinstance(asked, Manner):
+                {"slower": self.player.slower, "louder": self.player.louder}[asked.manner]()
+            elif isinstance(asked, Say):
+                sounding = self.player.say(asked.text, start_s)
+                self._quiet(sounding, asked.text)
+                self._lines.append(_Line(asked.line, sounding))
 
-    @staticmethod
-    def _cuts(fact: Fact) -> bool:
-        """Stop and repeat, once accepted, silence what is being said."""
-        return isinstance(fact, lines.Heard) and fact.accepted and fact.word in (w.STOP, w.REPEAT)
+    def _quiet(self, sounding: Sounding, text: str) -> None:
+        self._mute(sounding.start_s + self._zero_s, sounding.end_s + self._zero_s, text)
 
-    @staticmethod
-    def _refused(fact: Fact) -> str:
-        said = isinstance(fact, lines.Heard) and not fact.accepted and fact.word == "" and fact.source == "voice"
-        return "refused" if said else ""
+    def _end_ms(self, line: _Line) -> int:
+        return math.ceil((line.sounding.end_s + self._zero_s) * 1000)
 
     def next_end_ms(self) -> int | None:
         """When the line that ends first will have ended, or None while silent."""
-        return min((math.ceil(line.sounding.end_s * 1000) for line in self._lines), default=None)
+        return min((self._end_ms(line) for line in self._lines), default=None)
 
     def ended(self, now_ms: int) -> list[inputs.LineDone]:
         """The lines that have ended by `now_ms`, each reported once."""
-        done = [line for line in self._lines if math.ceil(line.sounding.end_s * 1000) <= now_ms]
+        done = [line for line in self._lines if self._end_ms(line) <= now_ms]
         self._lines = [line for line in self._lines if line not in done]
         return [
             inputs.LineDone(
-                line.number, round(line.sounding.start_s * 1000), math.ceil(line.sounding.end_s * 1000),
+                line.number, max(0, round((line.sounding.start_s + self._zero_s) * 1000)), self._end_ms(line),
                 line.sounding.interrupted,
             )
             for line in done
