@@ -102,6 +102,8 @@ class ProcedureFile(Node):
     leaves_out: list[LeftOut] = []
     start_hands: Reach = "room"
     end_hands: Reach = "room"
+    machines_at_start: dict[Name, Name] = {}  # where this procedure finds other than the enclosure's file says
+    machines_at_end: dict[Name, Name] = {}
     options: list[OptionModel] = Field(default=[], max_length=8)
     cautions: list[Text] = []
     tools: list[GearItem] = []

@@ -109,6 +109,10 @@ class Names:
         options = {o.id for o in p.options}
         for i, z in enumerate(p.cleans_zones):
             self.known(p, f"cleans_zones.{i}", z, self.zones, "zone")
+        for field in ("machines_at_start", "machines_at_end"):
+            for machine, value in getattr(p, field).items():
+                if self.known(p, f"{field}.{machine}", machine, self.machines, "machine"):
+                    self.known(p, f"{field}.{machine}", value, self.machines[machine].values, f"state of {machine}")
         for left in p.leaves_out:
             self.known(left, "surface", left.surface, self.surfaces, "surface")
         ids: dict[str, FlatStep] = {}
