@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any, Literal, Union
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from assistant.procedure.model_base import DecimalText, Duration, Name, Node, Ref, Text, YesNo
 from assistant.procedure.model_enclosure import Condition, Reach
@@ -12,6 +13,16 @@ from assistant.procedure.model_enclosure import Condition, Reach
 # "anywhere": wherever the hands are just then; for words in a mishap that need no hand.
 StepReach = Literal["room", "gauntlets", "window", "anywhere"]
 Outcome = Annotated[str, Field(pattern=r"^(stop|again|deviate|mishap:[a-z_\-]+)$", max_length=60)]
+
+
+def _placeholder_list(value: Any) -> Any:
+    """A list that a part's parameter fills in is empty until then."""
+    return [] if isinstance(value, str) and re.fullmatch(r"\{[a-z_]+\}", value) else value
+
+
+StepServes = Annotated[
+    list[Literal["deactivation", "decontamination", "cleaning", "disinfection"]], BeforeValidator(_placeholder_list),
+]
 
 
 class Within(Node):
@@ -45,7 +56,7 @@ class SpokenStep(StepBase):
     floor: Duration = 0
     impossible: Duration = 0
     within: Within | None = None
-    serves: list[Literal["deactivation", "decontamination", "cleaning", "disinfection"]] = []
+    serves: StepServes = []
 
 
 class Instruct(SpokenStep):

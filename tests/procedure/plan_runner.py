@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from decimal import Decimal
 
 from assistant.procedure.plan import WET, Plan
 from assistant.session import words
@@ -70,8 +71,8 @@ def run_plan(plan: Plan, options: dict[str, bool], delay_ms: int = 4_000, troubl
             now += max(delay_ms, step.expected_ms)
             kind = expects(plan, state)
             if kind == "number":
-                low, high = float(step.low or 0), float(step.high or 0)
-                give(Value(str(round((low + high) / 2)) if step.low and step.high else step.low or step.high or "1"))
+                low, high = Decimal(step.low or step.high or 1), Decimal(step.high or step.low or 1)
+                give(Value(str((low + high) / 2)))
             else:
                 give(Value("AB1234" if kind == "lot" else "2099-12-31"))
         elif state.mode == "witness":
