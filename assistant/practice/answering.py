@@ -1,0 +1,133 @@
+"""What a virtual operator answers: it looks at the enclosure and picks one of the words the sentence offered."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from assistant.practice import understanding as u
+from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.saying import number_words, value_words
+from assistant.procedure.plan import READING
+
+if TYPE_CHECKING:
+    from assistant.practice.operator import Task
+
+
+class Answering:
+    """Looks things up in the enclosure for the operator. `answers`: fragment of a question -> yes or no."""
+
+    def __init__(self, world: EnclosureSim, answers: dict[str, bool]) -> None:
+        self.world = world
+        self.answers = {fragment.lower(): yes for fragment, yes in answers.items()}
+        self._pack = ""  # the pack last spoken of
+        self._kind = "number"
+        self._given = ""  # the value last said
+
+    def action(self, meaning: u.Meaning, last: Task | None) -> u.Action | None:
+        """What is to be done before the answer."""
+        if meaning.kind in (u.AGREE, u.VALUE_BACK):
+            return last.action if last else None
+        if meaning.kind in (u.WHICH, u.POWER, u.WHAT_HAPPENED):
+            return None
+        if meaning.text.lower().startswith(("not taken", "put it right")) and last and last.action:
+            return last.action
+        return self.world.names.action(meaning)
+
+    def reply(self, meaning: u.Meaning, last: Task | None, surface: str, stopping: bool) -> tuple[str, str, str]:
+        """(what is meant: a command id or "value"; the word the sentence offers for it; the value's words)."""
+        agent = self.world.names.find(self.world.names.agents, meaning.text)
+        if agent and "pack" in meaning.text.lower():
+            self._pack = agent
+        if meaning.kind == u.YES_NO:
+            return self._either(meaning, self.question(meaning.text))
+        if meaning.kind == u.AGREE:
+            return self._either(meaning, meaning.what != "skip" and self._stands(last))
+        if meaning.kind == u.VALUE_BACK:
+            return self._either(meaning, same_value(self._given, meaning.what))
+        if meaning.kind == u.VALUE:
+            self._kind = meaning.what or self._kind
+            self._given = self.value(meaning.text, self._kind)
+            return "value", "", value_words(self._kind, self._given)
+        if meaning.kind == u.WHICH:
+            return self._which(meaning, surface)
+        if meaning.kind == u.POWER:
+            return "enclosure", "", ""
+        if meaning.kind == u.WHAT_HAPPENED:
+            return "cancel", "", ""
+        if meaning.kind == u.PAUSED:
+            return "resume", meaning.yes, ""
+        if meaning.kind == u.STOPPING:
+            return ("confirm", meaning.yes, "") if stopping else ("cancel", meaning.no, "")
+        return "confirm", meaning.yes, ""
+
+    @staticmethod
+    def _either(meaning: u.Meaning, yes: bool) -> tuple[str, str, str]:
+        return ("confirm", meaning.yes, "") if yes else ("no", meaning.no, "")
+
+    @staticmethod
+    def _stands(last: Task | None) -> bool:
+        """A person stands by what they meant to claim a moment ago; what was never claimed is denied."""
+        return last is None or last.meant == "confirm"
+
+    def question(self, text: str) -> bool:
+        """Yes or no, by looking."""
+        low, world = text.lower(), self.world
+        for fragment, yes in self.answers.items():
+            if fragment in low:
+                return yes
+        if re.match(r"(is|are) the .* (open|closed)\?", low):
+            opening = world.names.find(world.names.openings, text)
+            wanted = "open" if " open?" in low else "closed"
+            return not opening or world.openings[opening] == wanted
+        for fragment, hands in (("in the gauntlets?", "gauntlets"), ("outside the enclosure?", "room"),
+                                ("through the window?", "window")):
+            if low.startswith("are ") and fragment in low:
+                return world.hands == hands
+        return True
+
+    def value(self, text: str, kind: str) -> str:
+        """What is to be read off: a gauge, or the lot or date on the pack spoken of."""
+        if kind == "number":
+            low = text.lower()
+            steps = [*self.world.plan.steps, *(s for m in self.world.plan.mishaps.values() for s in m.steps)]
+            readings = [s for s in steps if s.kind == READING]
+            step = next((s for s in readings if s.say.lower() in low or s.brief and s.brief.lower() in low), None)
+            if step is None and self._given and "say it again" in low:
+                return self._given
+            step = step or (readings[0] if readings else None)
+            return self.world.reading(step.low, step.high) if step else "1"
+        lot, expiry = self.world.label(self._pack, self.world.plan.today)
+        return lot if kind == "lot" else expiry
+
+    def _which(self, meaning: u.Meaning, surface: str) -> tuple[str, str, str]:
+        name = self.world.plan.surfaces[surface].name.lower() if surface in self.world.plan.surfaces else ""
+        names = [choice.lower() for choice in meaning.choices]
+        number = names.index(name) + 1 if name in names else 1
+        return "value", "", number_words(str(number))
+
+    def happen(self, what: str) -> None:
+        """Something befalls the enclosure: see `Cue.world`."""
+        kind, _, subject = what.partition(":")
+        if kind == "spoil":
+            self.world.spoil(subject)
+        elif kind == "early":
+            self.world.early.add(subject)
+        elif kind == "pressure":
+            self.world.outside = True
+        elif kind == "pressure_back":
+            self.world.outside = False
+        elif kind == "power":
+            self.world.break_cycles()
+        else:
+            raise ValueError(f"nothing happens so: {what!r}")
+
+
+def same_value(given: str, read_back: str) -> bool:
+    """Whether what was read back is what was said; spaces, unit and letter case aside."""
+    def bare(text: str) -> str:
+        return re.sub(r"\s+", "", text).upper()
+
+    back = bare(read_back)
+    rest = back[len(bare(given)):]
+    return back.startswith(bare(given)) and not re.match(r"[\d.]", rest)

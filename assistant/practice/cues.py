@@ -1,0 +1,44 @@
+"""Things that happen to a virtual operator at a set moment, found by what it hears."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """When the `nth` line holding `heard` has been spoken (letter case aside), then `after_ms` later:
+
+    `say`: a command id or any other text is spoken, meant for the assistant or not; `drop`: what is being done is
+    left as it is; `ignore`: that line is not acted on at all; `world`: something happens to the enclosure
+    ("spoil:SURFACE", "early:SURFACE", "pressure", "pressure_back", "power"); `surface`: which one is meant if asked.
+    """
+
+    heard: str
+    nth: int = 1
+    after_ms: int = 0
+    say: str = ""
+    drop: bool = False
+    ignore: bool = False
+    world: str = ""
+    surface: str = ""
+
+
+class Cues:
+    """Counts lines and hands out each cue once."""
+
+    def __init__(self, cues: Sequence[Cue]) -> None:
+        self._left = [[cue, 0] for cue in cues]
+
+    def heard(self, text: str) -> list[Cue]:
+        """The cues this line sets off."""
+        low, found = text.lower(), []
+        for entry in list(self._left):
+            cue, count = entry
+            if cue.heard.lower() in low:
+                entry[1] = count + 1
+                if entry[1] == cue.nth:
+                    self._left.remove(entry)
+                    found.append(cue)
+        return found

@@ -1,0 +1,156 @@
+"""A whole session at simulated speed, without sound: operator, listener by chance, core, and one event loop.
+
+The core is the real one. Lines take the time they would take to say; nothing waits on a real clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from assistant.practice.channel import Channel
+from assistant.practice.operator import Operator
+from assistant.procedure.plan import Plan
+from assistant.session import allowed_words, decide, evolve, expects, initial, inputs, next_deadline_ms
+from assistant.session.facts import lines, steps
+from assistant.session.facts.base import Fact
+from assistant.session.state import FINAL_MODES, State
+from assistant.speaking.estimate import seconds
+
+LISTEN_MS = 300  # from the end of a word to its verdict
+_THINK_MS, _GAP_MS = 60, 150  # before a line starts; between lines
+_WITNESS_MS = 9000
+LONGEST_MS = 4 * 3600 * 1000
+
+Decide = Callable[[Plan, State, inputs.Input, int], tuple[Fact, ...]]
+
+
+@dataclass(slots=True)
+class Run:
+    """What one session came to. `problem`: an exception of the core, in words, or "". `stuck`: it never ended."""
+
+    facts: list[Fact]
+    state: State
+    operator: Operator
+    channel: Channel
+    given: list[tuple[int, inputs.Input]] = field(default_factory=list)
+    problem: str = ""
+    stuck: bool = False
+
+    @property
+    def ended_ms(self) -> int:
+        return self.state.now_ms
+
+
+class Simulation:
+    """One session to its verdict. `decide_with`: the core's decide; a test plants a faulty one."""
+
+    def __init__(
+        self, plan: Plan, operator: Operator, channel: Channel, *, kind: str = "practice", person: str = "trainee",
+        options: tuple[tuple[str, bool], ...] = (), longest_ms: int = LONGEST_MS, decide_with: Decide = decide,
+        keep_inputs: bool = False, brief: bool = False,
+    ) -> None:
+        self.plan = plan
+        self.run_so_far = Run([], initial(plan), operator, channel)
+        self._begin = inputs.Begin(person, kind, True, brief, options)
+        self._longest = longest_ms
+        self._decide = decide_with
+        self._keep = keep_inputs
+        self._now = 0
+        self._lines: list[list[Any]] = []  # [number, start, end, text, interrupted]
+        self._free_ms = 0
+        self._ears: list[tuple[int, str, int, int, bool]] = []  # (due, text, start, end, over speech)
+        self._witness_ms = -1
+
+    def run(self) -> Run:
+        """From the beginning to the verdict."""
+        run = self.run_so_far
+        try:
+            self._give(self._begin)
+            while run.state.mode not in FINAL_MODES:
+                if not self._step():
+                    run.stuck = True
+                    break
+            for line in self._lines:
+                if line[1] <= self._now:
+                    run.operator.hear(line[3], line[2])
+        except (ValueError, RuntimeError, KeyError, IndexError, TypeError, AttributeError) as error:
+            run.problem = f"{type(error).__name__}: {error}"
+        return run
+
+    def _step(self) -> bool:
+        """To the next thing that happens. False if nothing ever will, or far too late."""
+        operator = self.run_so_far.operator
+        due = [line[2] for line in self._lines]
+        due += [ear[0] for ear in self._ears]
+        deadline = next_deadline_ms(self.plan, self.run_so_far.state)
+        if deadline is not None:
+            due.append(deadline)
+        wish = operator.next_ms()
+        if wish is not None:
+            due.append(max(wish, self._now + 50))
+        if self._witness_ms >= 0:
+            due.append(self._witness_ms)
+        if not due or min(due) > self._longest:
+            return False
+        self._now = max(self._now, min(due))
+        self._happen(deadline)
+        return True
+
+    def _happen(self, deadline: int | None) -> None:
+        now, operator = self._now, self.run_so_far.operator
+        if deadline is not None and deadline <= now:
+            self._give(inputs.Tick())
+        for line in [entry for entry in self._lines if entry[2] <= now]:
+            self._lines.remove(line)
+            self._give(inputs.LineDone(line[0], line[1], line[2], line[4]))
+            operator.hear(line[3], line[2])
+            if "second person must confirm" in line[3].lower():
+                self._witness_ms = now + _WITNESS_MS
+        for ear in [entry for entry in self._ears if entry[0] <= now]:
+            self._ears.remove(ear)
+            self._listen(*ear[1:])
+        if 0 <= self._witness_ms <= now:
+            self._witness_ms = -1
+            self._give(inputs.Witness("colleague", "I saw it."))
+        if any(line[1] <= now < line[2] for line in self._lines):
+            operator.sounding(now)
+        spoken = operator.next_action(now)
+        if spoken is not None:
+            end = operator.said[-1].end_ms
+            over = any(line[1] < end and now < line[2] + 300 for line in self._lines)
+            self._ears.append((end + LISTEN_MS, spoken.text, now, end, over))
+
+    def _listen(self, text: str, start: int, end: int, over: bool) -> None:
+        run = self.run_so_far
+        over = over or any(line[1] < end for line in self._lines)
+        active = allowed_words(self.plan, run.state)
+        given = run.channel.hear(text, start, end, active, expects(self.plan, run.state), over)
+        if given is not None:
+            self._give(given)
+
+    def _give(self, given: inputs.Input) -> None:
+        run = self.run_so_far
+        if self._keep:
+            run.given.append((self._now, given))
+        state = run.state
+        for fact in self._decide(self.plan, state, given, self._now):
+            state = evolve(state, fact)
+            run.facts.append(fact)
+            if type(fact) is lines.LineSpoken:
+                start = max(self._now + _THINK_MS, self._free_ms + _GAP_MS)
+                self._free_ms = start + round(seconds(fact.text) * 1000)
+                self._lines.append([fact.line, start, self._free_ms, fact.text, False])
+            elif type(fact) is lines.Heard and fact.accepted and fact.word in ("stop", "repeat"):
+                self._cut()
+            elif type(fact) is steps.WitnessGiven:
+                self._witness_ms = -1
+        run.state = state
+
+    def _cut(self) -> None:
+        """Stop and repeat silence what is being said."""
+        for line in self._lines:
+            line[2], line[4] = min(line[2], self._now), True
+            line[1] = min(line[1], line[2])
+        self._free_ms = self._now
