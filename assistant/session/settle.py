@@ -71,6 +71,13 @@ def say_ready(turn: Turn) -> None:
 def _wait_is_over(turn: Turn) -> bool:
     """In a wait: end it, or leave it for something owed. True if the mode changed."""
     step = step_of(turn.plan, turn.state)
+    wanted = _wanted(turn)
+    if not is_bridge(step.id) and wanted is not None and wanted.id != step.id:
+        # Something before this wait is owed again: an empty wait would pass for a kept one.
+        choice = choose(turn)
+        if choice not in (None, "end", step.id):
+            start(turn, choice)
+            return True
     if wait_over(turn.plan, turn.state, step):
         turn.emit(
             steps.WaitEnded(turn.now_ms, step.id, turn.state.top.branch, turn.now_ms - turn.state.since_ms)

@@ -10,6 +10,7 @@ from typing import Any
 
 from assistant.errors import StorageError
 from assistant.hearing.listener import Listener
+from assistant.practice.demo_operator import demo_room
 from assistant.record.writer import create_record
 from assistant.session import inputs
 from assistant.session.rules import RULES_VERSION
@@ -28,7 +29,7 @@ from assistant.station.media_loop import MediaLoop, Room
 from assistant.station.mouth import Mouth
 from assistant.station.prove import prove
 from assistant.station.screen import LiveScreen, PlainScreen
-from assistant.station.setup import VOICES, Prepared, listening_engine, vocabulary
+from assistant.station.setup import VOICES, Prepared, listening_engine, prepare, shipped_folder, vocabulary
 from assistant.station.site_copy import copy_site
 from assistant.station.tally import Tally, tally
 
@@ -145,3 +146,21 @@ def _skipped(engine: dict[str, Any], language: str) -> tuple[str, ...]:
     return ()
 
 
+
+
+def run_demo(
+    *, records: Path | None, language: str, engine: str | None, model: Path | str | None, echo_db: float | None,
+    snr_db: float, seed: int, open_screen: Callable[..., PlainScreen | LiveScreen], words: dict[str, str] | None = None,
+    procedure: str = "gb-2-light-clean",
+) -> DemoResult:
+    """The light clean between two preparations with the demo's technician. `words`: command id -> what that
+    technician says for it (a test swaps two). Raises as `run_media_session`."""
+    ready = prepare(procedure, folder=shipped_folder(), language=language, today=DEMO_EPOCH.date().isoformat())
+    room = demo_room(ready.plan, seed, words=words, snr_db=snr_db)
+    screen = open_screen(ready.plan, f"Demo: {ready.plan.title}, {ready.plan.site}")
+    with screen:
+        return run_media_session(
+            ready, room, kind="demo", technician="Virtual technician", records=records, screen=screen, model=model,
+            engine_name=engine, echo_db=echo_db,
+            extra={"demo": {"seed": seed, "snr_db": round(snr_db, 2), "echo_db": echo_db if echo_db is not None else "none"}},
+        )

@@ -21,7 +21,7 @@ from assistant.station.times import clock_text
 @click.option("--engine", type=click.Choice(["vosk", "pocketsphinx"]), help="Speech engine; else the best one found.")
 @click.option("--model", help="A Vosk model: folder, .zip or .aar.")
 @click.option("--echo", "echo_db", type=float, help="Let the assistant's voice leak into the microphone, in dB (-20).")
-@click.option("--snr", "snr_db", type=float, default=15.0, show_default=True, help="Speech above fan noise, in dB.")
+@click.option("--snr", "snr_db", type=float, default=20.0, show_default=True, help="Speech above fan noise, in dB.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Another seed, another technician's timing.")
 def demo(
     as_json: bool, plain: bool, records: Path | None, language: str, engine: str | None, model: str | None,

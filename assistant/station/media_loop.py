@@ -31,6 +31,9 @@ class Room(Protocol):
     def heard(self, text: str, ended_ms: int, role: str) -> None:
         """The assistant has finished saying `text`."""
 
+    def sounding(self, now_ms: int) -> None:
+        """The assistant can be heard at this moment."""
+
     def block(self, start_ms: int, samples: int) -> np.ndarray:
         """int16 mono, shape (samples,): what the microphone picks up from `start_ms` on, the assistant aside."""
 
@@ -76,6 +79,8 @@ class MediaLoop:
             start = end
 
     def _block(self, start: int) -> bytes:
+        if not self.mouth.silent:
+            self.room.sounding(start)
         mic = self.room.block(start, _BLOCK)
         if self._keep_mic:
             self._keep_mic(mic, start)

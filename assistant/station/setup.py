@@ -43,6 +43,11 @@ def prepare(
     return Prepared(loaded, plan, pack)
 
 
+def shipped_folder() -> Path:
+    """The site files that come with the program, wherever it is started from."""
+    return Path(__file__).resolve().parents[2] / "procedures"
+
+
 def listening_engine(language: str, model: Path | str | None, engine: str | None) -> Engine:
     """The speech engine. Raises ModelError, UsageError."""
     return open_engine(language, model, engine)
