@@ -52,9 +52,16 @@ def conditions(plan: Plan, step: Step) -> tuple[Cond, ...]:
 def unmet(plan: Plan, state: State, step: Step) -> Cond | None:
     """The first condition of `step` that doesn't hold, or None."""
     for cond in conditions(plan, step):
+        if step.kind == WAIT and cond.kind == "cycle" and _running(state, cond.subject):
+            continue  # that is what it waits for
         if not met(state, cond):
             return cond
     return None
+
+
+def _running(state: State, cycle: str) -> bool:
+    run = state.cycles.get(cycle)
+    return run is not None and run.status == RUNNING
 
 
 def ready_step(plan: Plan, state: State, wanted: Step) -> str | None:

@@ -19,6 +19,7 @@ from assistant.speaking.open_voice import open_voice
 from assistant.speaking.player import Player
 from assistant.speaking.timeline import TECHNICIAN, Timeline
 from assistant.speaking.wav_sink import WavSink
+from assistant.station.clips import clip_keeper
 from assistant.station.clock import DEMO_EPOCH, media_wall
 from assistant.station.digest import facts_sha256, state_sha256
 from assistant.station.echo import EchoPath
@@ -113,7 +114,7 @@ def run_media_session(
         loop = MediaLoop(
             keeper, listener, mouth, room, advance,
             keep_mic=lambda samples, start: line.place(samples, start / 1000, TECHNICIAN),
-            echo=path.block if path else None, longest_ms=longest_ms,
+            echo=path.block if path else None, keep_clip=clip_keeper(writer.folder), longest_ms=longest_ms,
         )
         try:
             loop.run(inputs.Begin(technician, kind, True, False, options))

@@ -119,7 +119,7 @@ def _work(
     keeper.on_facts(lambda new, now: _prepare_lines(voice, ready.plan, keeper.state))
     loop = LiveLoop(
         keeper, clock, mouth, listener=listener, source=source, keys=keys,
-        board=_board(taken.writer.folder), keep_clip=clip_keeper(taken.writer.folder, ready.loaded),
+        board=_board(taken.writer.folder), keep_clip=clip_keeper(taken.writer.folder),
         on_tick=lambda now: screen.tick(keeper.state, now),
     )
     loop_box.append(loop)
