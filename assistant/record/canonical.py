@@ -38,9 +38,11 @@ def to_canonical(value: Any) -> bytes:
         cleaned = _without_surrogates(value)
         if cleaned != value:
             return to_canonical(cleaned)
-        raise RecordError(f"A fact can't be written down: {error}.",
-                          expected="text, true, false, null, lists, objects, whole numbers up to 2^53 - 1, "
-                                   "finite fractions") from error
+        raise RecordError(
+            f"A fact can't be written down: {error}.",
+            expected="text, true, false, null, lists, objects, whole numbers up to 2^53 - 1, "
+            "finite fractions",
+        ) from error
     except RecursionError as error:
         raise RecordError("A fact is nested too deep to be written down.") from error
 

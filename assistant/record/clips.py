@@ -1,8 +1,7 @@
 """Clips of what was heard: 16 kHz FLAC beside the record, named by hash, as the site's policy says.
 
-They are somebody's voice. The site chooses all, refused-only (the default) or none, how long they are kept and who
-may listen. A clip may be deleted; its hash in the record stays. Nothing else is recorded.
-"""
+They are somebody's voice. The site chooses all, refused-only (the default) or none, how long they are kept
+and who may listen. A clip may be deleted; its hash in the record stays. Nothing else is recorded."""
 
 from __future__ import annotations
 
@@ -48,8 +47,11 @@ class ClipPolicy:
     def require_listener(self, role: str) -> None:
         """Raises RefusedError unless `role` may listen."""
         if role not in self.listeners:
-            raise RefusedError("This role may not listen to clips.",
-                               expected=" or ".join(self.listeners) or "nobody", try_next="Ask who may.")
+            raise RefusedError(
+                "This role may not listen to clips.",
+                expected=" or ".join(self.listeners) or "nobody",
+                try_next="Ask who may.",
+            )
 
 
 def window(start_s: float, end_s: float, held_from_s: float, held_to_s: float) -> tuple[float, float]:
@@ -101,7 +103,8 @@ class ClipStore:
         session = f"{self.folder.parent.parent.name}/{self.folder.parent.name}"
         # Noted first: a note without a deletion is a small lie, a deletion without a note is a hole.
         WitnessLog(root_of_session(self.folder.parent), files=self._files).note(
-            "clip_deleted", session, 0, sha256, wall, reason)
+            "clip_deleted", session, 0, sha256, wall, reason
+        )
         try:
             path.unlink()
         except OSError as error:
@@ -116,7 +119,9 @@ class ClipStore:
         if datetime.fromisoformat(wall) < due:
             return []
         names = sorted(path.stem for path in self.folder.glob("*.flac") if _NAME.fullmatch(path.stem))
-        return [name for name in names if self.delete(name, wall=wall, reason=f"kept {self.policy.days} days")]
+        return [
+            name for name in names if self.delete(name, wall=wall, reason=f"kept {self.policy.days} days")
+        ]
 
 
 def to_flac(pcm: bytes) -> bytes:

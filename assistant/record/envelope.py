@@ -30,7 +30,9 @@ _FIELDS = frozenset(("seq", "t_ms", "wall", "record", "rules", "kind", "v", "dat
 _WORD = re.compile(r"[a-z][a-z0-9_]{0,63}")
 _HEX = re.compile(r"[0-9a-f]{64}")
 # RFC 3339 section 5.6 date-time; upper-case T and Z only, since one moment has one spelling here.
-_WALL = re.compile(r"\d{4}-\d\d-\d\dT([01]\d|2[0-3]):[0-5]\d:([0-5]\d|60)(\.\d{1,9})?(Z|[+-]([01]\d|2[0-3]):[0-5]\d)")
+_WALL = re.compile(
+    r"\d{4}-\d\d-\d\dT([01]\d|2[0-3]):[0-5]\d:([0-5]\d|60)(\.\d{1,9})?(Z|[+-]([01]\d|2[0-3]):[0-5]\d)"
+)
 
 
 class MalformedLine(ValueError):
@@ -64,15 +66,27 @@ class Line:
         return self.kind in OWN_KINDS
 
 
-def encode_line(*, seq: int, t_ms: int, wall: str, record: str, rules: int, fact: dict[str, Any],
-                prev: str) -> bytes:
+def encode_line(
+    *, seq: int, t_ms: int, wall: str, record: str, rules: int, fact: dict[str, Any], prev: str
+) -> bytes:
     """The canonical bytes of a line, without the newline. Raises RecordError when a field is wrong."""
     try:
-        body = {"seq": seq, "t_ms": t_ms, "wall": wall, "record": record, "rules": rules,
-                "kind": fact["kind"], "v": fact["v"], "data": fact["data"], "prev": prev}
+        body = {
+            "seq": seq,
+            "t_ms": t_ms,
+            "wall": wall,
+            "record": record,
+            "rules": rules,
+            "kind": fact["kind"],
+            "v": fact["v"],
+            "data": fact["data"],
+            "prev": prev,
+        }
     except (KeyError, TypeError) as error:
-        raise RecordError("A fact to be written lacks kind, v or data.",
-                          expected='{"kind": word, "v": number, "data": object}') from error
+        raise RecordError(
+            "A fact to be written lacks kind, v or data.",
+            expected='{"kind": word, "v": number, "data": object}',
+        ) from error
     problem = _field_problem(body)
     if problem:
         raise RecordError(f"A fact can't be written down: {problem}.")

@@ -35,19 +35,26 @@ class FileLineStore:
             if new:
                 self._files.sync_folder(self._path.parent)
         except FileExistsError:
-            raise RecordError("There is a record here already, and a record is never written over.",
-                              where=self.where, try_next="Start a new session, or recover this one.") from None
+            raise RecordError(
+                "There is a record here already, and a record is never written over.",
+                where=self.where,
+                try_next="Start a new session, or recover this one.",
+            ) from None
         except FileNotFoundError:
-            raise RecordError("There is no record here.", where=self.where,
-                              expected=f"a session folder with {FILE_NAME}") from None
+            raise RecordError(
+                "There is no record here.", where=self.where, expected=f"a session folder with {FILE_NAME}"
+            ) from None
         except OSError as error:
             raise storage_error(error, self.where) from error
 
     def append(self, data: bytes) -> None:
         """One write, one sync. See the port."""
         if self._failed or self._fd is None:
-            raise StorageError(self._failed or "The record is closed.", where=self.where,
-                               try_next="Recover the record, then go on.")
+            raise StorageError(
+                self._failed or "The record is closed.",
+                where=self.where,
+                try_next="Recover the record, then go on.",
+            )
         try:
             write_all(self._files, self._fd, data)
             self._files.sync(self._fd)
@@ -106,11 +113,13 @@ def open_record_file(path: Path) -> BinaryIO:
     try:
         fd = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0))
     except FileNotFoundError:
-        raise RecordError("There is no record here.", where=str(path),
-                          expected=f"a session folder, or its {FILE_NAME}") from None
+        raise RecordError(
+            "There is no record here.", where=str(path), expected=f"a session folder, or its {FILE_NAME}"
+        ) from None
     except OSError as error:
-        raise RecordError(f"The record can't be opened: {os.strerror(error.errno or 0)}.",
-                          where=str(path)) from error
+        raise RecordError(
+            f"The record can't be opened: {os.strerror(error.errno or 0)}.", where=str(path)
+        ) from error
     if not stat.S_ISREG(os.fstat(fd).st_mode):
         os.close(fd)
         raise RecordError("This isn't a file.", where=str(path), expected=f"a {FILE_NAME}")
@@ -136,5 +145,8 @@ _TRY = {
 def storage_error(error: OSError, where: str) -> StorageError:
     """What a person is told about an OSError."""
     reason = os.strerror(error.errno) if error.errno else str(error)
-    return StorageError(f"The record can't be written: {reason}.", where=where,
-                        try_next=_TRY.get(error.errno or 0, "Check the disk, then recover the record."))
+    return StorageError(
+        f"The record can't be written: {reason}.",
+        where=where,
+        try_next=_TRY.get(error.errno or 0, "Check the disk, then recover the record."),
+    )

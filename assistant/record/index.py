@@ -42,7 +42,9 @@ def list_records(root: Path | str, enclosure: str = "") -> list[Entry]:
     """Every session folder below `root` (of one enclosure, if named), newest first. Nothing is opened."""
     root = str(Path(root).absolute())
     if not os.path.isdir(root):
-        raise RecordError("There are no records here.", where=root, expected="the folder that holds the records")
+        raise RecordError(
+            "There are no records here.", where=root, expected="the folder that holds the records"
+        )
     found = []
     with os.scandir(root) as places:
         names = [p.name for p in places if p.name[0] not in "._" and p.is_dir(follow_symlinks=False)]
@@ -59,12 +61,19 @@ def list_records(root: Path | str, enclosure: str = "") -> list[Entry]:
 
 
 def find_record(root: Path | str, wanted: str) -> Entry:
-    """The record whose id, stamp or session name is or starts with `wanted`. Raises RecordError for none or several."""
+    """The record whose id, stamp or session name is or starts with `wanted`. Raises RecordError for none or
+    several."""
     fits = [e for e in list_records(root) if e.session_id == wanted or e.session == wanted]
-    fits = fits or [e for e in list_records(root)
-                    if e.session_id.startswith(wanted) or e.stamp.startswith(wanted) or e.session.startswith(wanted)]
+    fits = fits or [
+        e
+        for e in list_records(root)
+        if e.session_id.startswith(wanted) or e.stamp.startswith(wanted) or e.session.startswith(wanted)
+    ]
     if len(fits) != 1:
         near = ", ".join(e.session for e in fits[:5])
-        raise RecordError(f"{len(fits) or 'No'} records fit '{wanted[:80]}'.", where=str(root),
-                          expected=f"one of: {near}" if fits else "an id, a time, or enclosure/session")
+        raise RecordError(
+            f"{len(fits) or 'No'} records fit '{wanted[:80]}'.",
+            where=str(root),
+            expected=f"one of: {near}" if fits else "an id, a time, or enclosure/session",
+        )
     return fits[0]

@@ -1,9 +1,8 @@
 """Ed25519 keys of named people: the private half locked with a passphrase, the public half in one registry.
 
 A key opens with two components, who and passphrase (21 CFR 11.200(a)). Argon2id makes the locking key
-(RFC 9106; its second recommended setting, 64 MiB), ChaCha20-Poly1305 locks, and the person's name is bound in,
-so that a renamed key file doesn't open.
-"""
+(RFC 9106; its second recommended setting, 64 MiB), ChaCha20-Poly1305 locks, and the person's name is bound
+in, so that a renamed key file doesn't open."""
 
 from __future__ import annotations
 
@@ -81,8 +80,14 @@ class UnlockedKey:
 class KeyStore:
     """Keys in a folder: `<name>.key.json` each, and `public_keys.json`."""
 
-    def __init__(self, folder: Path | str, *, cost: Cost | None = None, files: Files | None = None,
-                 random: Callable[[int], bytes] = os.urandom) -> None:
+    def __init__(
+        self,
+        folder: Path | str,
+        *,
+        cost: Cost | None = None,
+        files: Files | None = None,
+        random: Callable[[int], bytes] = os.urandom,
+    ) -> None:
         self.folder = Path(folder)
         self._cost = cost or Cost()
         self._files = files or OsFiles()
@@ -97,20 +102,36 @@ class KeyStore:
         if not name or printable(name) != name or len(name) > 120:
             raise UsageError("A key needs a person's name.", expected="1 to 120 printable characters")
         if len(passphrase) < MIN_PASSPHRASE:
-            raise UsageError("The passphrase is too short.", expected=f"{MIN_PASSPHRASE} characters or more",
-                             try_next="Use three or four unrelated words.")
+            raise UsageError(
+                "The passphrase is too short.",
+                expected=f"{MIN_PASSPHRASE} characters or more",
+                try_next="Use three or four unrelated words.",
+            )
         entries = self.registry()
         if any(entry.name.casefold() == name.casefold() and not entry.withdrawn for entry in entries):
-            raise RefusedError(f"{name} has a key already.", where=str(self.folder),
-                               try_next="Withdraw that key first, or use the full name.")
+            raise RefusedError(
+                f"{name} has a key already.",
+                where=str(self.folder),
+                try_next="Withdraw that key first, or use the full name.",
+            )
         secret = self._random(32)
         private = Ed25519PrivateKey.from_private_bytes(secret)
         public = private.public_key().public_bytes_raw()
         entry = PublicKey(key_id_of(public), name, role, public.hex(), since)
         salt, nonce = self._random(16), self._random(12)
-        locked = ChaCha20Poly1305(self._lock_key(passphrase, salt, self._cost)).encrypt(nonce, secret, _bound(entry))
-        held = {"format": 1, **_public(entry), "salt": salt.hex(), "nonce": nonce.hex(), "locked": locked.hex(),
-                "passes": self._cost.passes, "memory_kib": self._cost.memory_kib, "lanes": self._cost.lanes}
+        locked = ChaCha20Poly1305(self._lock_key(passphrase, salt, self._cost)).encrypt(
+            nonce, secret, _bound(entry)
+        )
+        held = {
+            "format": 1,
+            **_public(entry),
+            "salt": salt.hex(),
+            "nonce": nonce.hex(),
+            "locked": locked.hex(),
+            "passes": self._cost.passes,
+            "memory_kib": self._cost.memory_kib,
+            "lanes": self._cost.lanes,
+        }
         try:
             make_folders(self._files, self.folder)
             write_whole(self._files, self._key_file(entry), to_canonical(held))
@@ -120,11 +141,14 @@ class KeyStore:
         return entry
 
     def unlock(self, name: str, passphrase: str) -> UnlockedKey:
-        """Open a person's key. Raises RefusedError for an unknown name and for a wrong passphrase, in the same
-        words, so that trying names tells nothing."""
+        """Open a person's key. Raises RefusedError for an unknown name and for a wrong passphrase, in the
+        same words, so that trying names tells nothing."""
         entry = self.find(name)
-        refusal = RefusedError("Name and passphrase don't belong together.", where=str(self.folder),
-                               try_next="Try again, or ask who keeps the keys.")
+        refusal = RefusedError(
+            "Name and passphrase don't belong together.",
+            where=str(self.folder),
+            try_next="Try again, or ask who keeps the keys.",
+        )
         if entry is None or entry.withdrawn:
             raise refusal
         try:
@@ -133,12 +157,17 @@ class KeyStore:
             if not (1 <= cost.passes <= 20 and 8 <= cost.memory_kib <= 1 << 21 and 1 <= cost.lanes <= 64):
                 raise ValueError("cost out of range")
             salt, nonce, locked = (bytes.fromhex(held[part]) for part in ("salt", "nonce", "locked"))
-            secret = ChaCha20Poly1305(self._lock_key(passphrase, salt, cost)).decrypt(nonce, locked, _bound(entry))
+            secret = ChaCha20Poly1305(self._lock_key(passphrase, salt, cost)).decrypt(
+                nonce, locked, _bound(entry)
+            )
         except InvalidTag:
             raise refusal from None
         except (OSError, ValueError, KeyError, TypeError) as error:
-            raise RecordError("The key file can't be read.", where=str(self._key_file(entry)),
-                              try_next="Bring it back from your copy, or make a new key.") from error
+            raise RecordError(
+                "The key file can't be read.",
+                where=str(self._key_file(entry)),
+                try_next="Bring it back from your copy, or make a new key.",
+            ) from error
         private = Ed25519PrivateKey.from_private_bytes(secret)
         if not hmac.compare_digest(private.public_key().public_bytes_raw().hex(), entry.public_key):
             raise refusal
@@ -164,21 +193,29 @@ class KeyStore:
         """Every public key ever entered, oldest first. Raises RecordError for a damaged registry."""
         path = self.folder / REGISTRY
         try:
-            entries = [PublicKey(**{key: str(value) for key, value in item.items()})
-                       for item in json.loads(path.read_bytes())["keys"]]
+            entries = [
+                PublicKey(**{key: str(value) for key, value in item.items()})
+                for item in json.loads(path.read_bytes())["keys"]
+            ]
         except FileNotFoundError:
             return []
         except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-            raise RecordError("The registry of public keys can't be read.", where=str(path),
-                              try_next="Bring it back from your copy.") from error
+            raise RecordError(
+                "The registry of public keys can't be read.",
+                where=str(path),
+                try_next="Bring it back from your copy.",
+            ) from error
         for entry in entries:
             try:
                 right = hmac.compare_digest(key_id_of(bytes.fromhex(entry.public_key)), entry.key_id)
             except ValueError:
                 right = False
             if not right:
-                raise RecordError("A key in the registry doesn't fit its id.", where=str(path),
-                                  try_next="Bring the registry back from your copy.")
+                raise RecordError(
+                    "A key in the registry doesn't fit its id.",
+                    where=str(path),
+                    try_next="Bring the registry back from your copy.",
+                )
         return entries
 
     def public_keys(self) -> dict[str, str]:
@@ -187,8 +224,11 @@ class KeyStore:
 
     def _write_registry(self, entries: list[PublicKey]) -> None:
         try:
-            write_whole(self._files, self.folder / REGISTRY,
-                        to_canonical({"format": 1, "keys": [entry.__dict__ for entry in entries]}))
+            write_whole(
+                self._files,
+                self.folder / REGISTRY,
+                to_canonical({"format": 1, "keys": [entry.__dict__ for entry in entries]}),
+            )
         except OSError as error:
             raise storage_error(error, str(self.folder / REGISTRY)) from error
 
@@ -197,8 +237,15 @@ class KeyStore:
 
     @staticmethod
     def _lock_key(passphrase: str, salt: bytes, cost: Cost) -> bytes:
-        return hash_secret_raw(passphrase.encode("utf-8", "surrogatepass"), salt, time_cost=cost.passes,
-                               memory_cost=cost.memory_kib, parallelism=cost.lanes, hash_len=32, type=Type.ID)
+        return hash_secret_raw(
+            passphrase.encode("utf-8", "surrogatepass"),
+            salt,
+            time_cost=cost.passes,
+            memory_cost=cost.memory_kib,
+            parallelism=cost.lanes,
+            hash_len=32,
+            type=Type.ID,
+        )
 
 
 def key_id_of(public_key: bytes) -> str:
@@ -209,7 +256,9 @@ def key_id_of(public_key: bytes) -> str:
 def signature_holds(public_key: str, message: bytes, signature: str) -> bool:
     """Whether `signature` (hex) of `message` is by `public_key` (hex). False for anything malformed."""
     try:
-        Ed25519PublicKey.from_public_bytes(bytes.fromhex(public_key)).verify(bytes.fromhex(signature), message)
+        Ed25519PublicKey.from_public_bytes(bytes.fromhex(public_key)).verify(
+            bytes.fromhex(signature), message
+        )
     except (InvalidSignature, ValueError):
         return False
     return True

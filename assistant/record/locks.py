@@ -22,20 +22,30 @@ from assistant.record.safe_text import printable
 class WriterLock:
     """Holds `folder` for one writer. `owner`: the name shown to whoever is refused.
 
-    Raises RecordError when another writer holds it, StorageError where the folder can't be written. `was_stale` tells that the one before never let go.
-    """
+    Raises RecordError when another writer holds it, StorageError where the folder can't be written.
+    `was_stale` tells that the one before never let go."""
 
-    def __init__(self, folder: Path, owner: str, *, what: str = "session", files: Files | None = None) -> None:
+    def __init__(
+        self, folder: Path, owner: str, *, what: str = "session", files: Files | None = None
+    ) -> None:
         self._owner_file = Path(folder) / f".{what}-writer.json"
         files = files or OsFiles()
         try:
             make_folders(files, Path(folder))
-            self._lock = filelock.FileLock(Path(folder) / f".{what}-writer.lock", timeout=0, mode=0o600,
-                                           is_singleton=False, thread_local=False)
+            self._lock = filelock.FileLock(
+                Path(folder) / f".{what}-writer.lock",
+                timeout=0,
+                mode=0o600,
+                is_singleton=False,
+                thread_local=False,
+            )
             self._lock.acquire()
         except filelock.Timeout:
-            raise RecordError(f"This {what} is being written by {self._holder()}.", where=str(folder),
-                              try_next="Wait until that is finished, or finish it there.") from None
+            raise RecordError(
+                f"This {what} is being written by {self._holder()}.",
+                where=str(folder),
+                try_next="Wait until that is finished, or finish it there.",
+            ) from None
         except OSError as error:
             raise storage_error(error, str(folder)) from error
         self.was_stale = self._owner_file.exists()
@@ -49,8 +59,10 @@ class WriterLock:
     def _holder(self) -> str:
         try:
             note = json.loads(self._owner_file.read_bytes()[:4096])
-            return f"{printable(str(note['owner']), 80)} (process {int(note['process'])} on " \
-                   f"{printable(str(note['host']), 80)})"
+            return (
+                f"{printable(str(note['owner']), 80)} (process {int(note['process'])} on "
+                f"{printable(str(note['host']), 80)})"
+            )
         except (OSError, ValueError, KeyError, TypeError):
             return "somebody else"
 

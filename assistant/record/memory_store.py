@@ -28,8 +28,11 @@ class MemoryLineStore:
     def append(self, data: bytes) -> None:
         """See the port."""
         if self._failed or self._closed:
-            raise StorageError(self._failed or "The record is closed.", where=self.where,
-                               try_next="Recover the record, then go on.")
+            raise StorageError(
+                self._failed or "The record is closed.",
+                where=self.where,
+                try_next="Recover the record, then go on.",
+            )
         if self._fault:
             (number, after), self._fault = self._fault, None
             self._held += data[:after]

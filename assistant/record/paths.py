@@ -1,7 +1,7 @@
 """Where a session's record lives, with names that can't leave their folder whatever somebody called things.
 
-    <root>/<enclosure>/<UTC stamp>-<id>/record.jsonl   clips/  tails/  site/  session.wav
-    <root>/_witness/log.jsonl                          one witness log for the site
+<root>/<enclosure>/<UTC stamp>-<id>/record.jsonl   clips/  tails/  site/  session.wav
+<root>/_witness/log.jsonl                          one witness log for the site
 """
 
 from __future__ import annotations

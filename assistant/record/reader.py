@@ -18,7 +18,8 @@ from assistant.record.upcast import Upcaster, upcast
 
 @dataclass
 class Record:
-    """A record as read. `lines`: whole lines, in order, up to the first that is malformed or out of the chain.
+    """A record as read. `lines`: whole lines, in order, up to the first that is malformed or out of the
+    chain.
 
     `ending`: end_of_file, torn or malformed. `problems`: plain sentences, empty when all is well.
     """
@@ -69,7 +70,9 @@ class Record:
         """Its name in the witness log: enclosure/session."""
         return f"{self.path.parent.parent.name}/{self.path.parent.name}" if self.path else ""
 
-    def facts(self, steps: Mapping[tuple[str, int], Upcaster] | None = None) -> Iterator[tuple[Line, dict[str, Any]]]:
+    def facts(
+        self, steps: Mapping[tuple[str, int], Upcaster] | None = None
+    ) -> Iterator[tuple[Line, dict[str, Any]]]:
         """The core's facts in order, each with its line, lifted to the newest version of their words."""
         for line in self.lines:
             if not line.own:
@@ -93,13 +96,18 @@ def read_store(store: LineStore) -> Record:
 
 
 def require_whole(record: Record) -> Record:
-    """The record, or RecordError naming the first thing that is wrong with it (a torn tail is no such thing)."""
+    """The record, or RecordError naming the first thing that is wrong with it (a torn tail is no such
+    thing)."""
     if not record.lines:
-        raise RecordError("The record holds no whole line, so the session had not begun.",
-                          where=str(record.path or ""))
+        raise RecordError(
+            "The record holds no whole line, so the session had not begun.", where=str(record.path or "")
+        )
     if record.problems:
-        raise RecordError(record.problems[0], where=str(record.path or ""),
-                          try_next="Run 'assistant verify' on it to see what still holds.")
+        raise RecordError(
+            record.problems[0],
+            where=str(record.path or ""),
+            try_next="Run 'assistant verify' on it to see what still holds.",
+        )
     return record
 
 

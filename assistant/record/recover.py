@@ -26,9 +26,18 @@ from assistant.record.writer import RecordWriter
 COPY_BYTES = 1 << 26  # a torn tail is at most one decision's lines; more is no tail
 
 
-def recover(path: Path | str, *, wall: str, t_ms: int | None = None, owner: str = "", why: str = "",
-            clock: Callable[[], float] = time.monotonic, files: Files | None = None, witness: bool = True,
-            accept_loss: bool = False) -> RecordWriter:
+def recover(
+    path: Path | str,
+    *,
+    wall: str,
+    t_ms: int | None = None,
+    owner: str = "",
+    why: str = "",
+    clock: Callable[[], float] = time.monotonic,
+    files: Files | None = None,
+    witness: bool = True,
+    accept_loss: bool = False,
+) -> RecordWriter:
     """Take up an unsealed record again and append a `record_recovered` fact; returns its writer.
 
     `t_ms`: session time now (at least that of the last line, which is taken when None). `accept_loss`: go on
@@ -51,11 +60,23 @@ def recover(path: Path | str, *, wall: str, t_ms: int | None = None, owner: str 
         record = read_record(folder)  # again: now nobody else writes
         lost = _lost(record, log) if log else ""
         if lost and not accept_loss:
-            raise RecordError(lost, where=str(folder), try_next="Run 'assistant verify' on it, and ask your "
-                                                                "supervisor. A recovery would hide the loss.")
+            raise RecordError(
+                lost,
+                where=str(folder),
+                try_next="Run 'assistant verify' on it, and ask your "
+                "supervisor. A recovery would hide the loss.",
+            )
         notes = set_tail_aside(store, record)
-        writer = RecordWriter(store, kind=record.kind, rules=record.rules, clock=clock, folder=folder, locks=locks,
-                              witness=log, files=files)
+        writer = RecordWriter(
+            store,
+            kind=record.kind,
+            rules=record.rules,
+            clock=clock,
+            folder=folder,
+            locks=locks,
+            witness=log,
+            files=files,
+        )
         _take_up(writer, record, notes, t_ms, wall, why, lost, stale=locks[-1].was_stale)
         try:
             writer.witness("recovered", wall, lost)
@@ -70,8 +91,14 @@ def recover(path: Path | str, *, wall: str, t_ms: int | None = None, owner: str 
         raise
 
 
-def recover_store(store: LineStore, *, wall: str, t_ms: int | None = None, why: str = "",
-                  clock: Callable[[], float] = time.monotonic) -> RecordWriter:
+def recover_store(
+    store: LineStore,
+    *,
+    wall: str,
+    t_ms: int | None = None,
+    why: str = "",
+    clock: Callable[[], float] = time.monotonic,
+) -> RecordWriter:
     """The same over any store, without locks and witness log."""
     record = read_store(store)
     _refuse_sealed(record)
@@ -84,27 +111,35 @@ def recover_store(store: LineStore, *, wall: str, t_ms: int | None = None, why: 
 def set_tail_aside(store: LineStore, record: Record) -> list[dict[str, Any]]:
     """Keep and cut off what follows the last whole line; returns a note on every tail that no line names yet.
 
-    Done in this order a crash at any point leaves it to be done again. Raises RecordError when there are whole
-    lines after the damage: a torn write doesn't look like that.
-    """
+    Done in this order a crash at any point leaves it to be done again. Raises RecordError when there are
+    whole lines after the damage: a torn write doesn't look like that."""
     tail_at = record.ending.offset
     length = store.size() - tail_at
     if length > COPY_BYTES:
-        raise RecordError("What follows the last whole line is too long to be a torn write.", where=store.where,
-                          try_next="Run 'assistant verify' on it, and keep a copy.")
+        raise RecordError(
+            "What follows the last whole line is too long to be a torn write.",
+            where=store.where,
+            try_next="Run 'assistant verify' on it, and keep a copy.",
+        )
     if length:
         with store.stream() as stream:
             stream.seek(tail_at)
             tail = stream.read()
         if _holds_whole_lines(tail):
-            raise RecordError(f"Line {record.ending.line} is damaged, but whole lines follow it.",
-                              where=store.where, expected="at most a torn last write",
-                              try_next="Run 'assistant verify' on it, and keep a copy.")
+            raise RecordError(
+                f"Line {record.ending.line} is damaged, but whole lines follow it.",
+                where=store.where,
+                expected="at most a torn last write",
+                try_next="Run 'assistant verify' on it, and keep a copy.",
+            )
         store.set_aside(f"tail-at-{tail_at}-{hashlib.sha256(tail).hexdigest()[:12]}.bin", tail)
         store.cut(tail_at)
     named = {note.get("name") for line in record.lines for note in _notes(line.data)}
-    return [{"name": name, "bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()}
-            for name, data in sorted(store.asides().items()) if name not in named]
+    return [
+        {"name": name, "bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()}
+        for name, data in sorted(store.asides().items())
+        if name not in named
+    ]
 
 
 def _notes(data: dict[str, Any]) -> list[dict[str, Any]]:
@@ -112,21 +147,41 @@ def _notes(data: dict[str, Any]) -> list[dict[str, Any]]:
     return [note for note in notes if isinstance(note, dict)] if isinstance(notes, list) else []
 
 
-def _take_up(writer: RecordWriter, record: Record, notes: list[dict[str, Any]], t_ms: int | None, wall: str,
-             why: str, lost: str, *, stale: bool) -> None:
+def _take_up(
+    writer: RecordWriter,
+    record: Record,
+    notes: list[dict[str, Any]],
+    t_ms: int | None,
+    wall: str,
+    why: str,
+    lost: str,
+    *,
+    stale: bool,
+) -> None:
     writer.resume_from(record.lines)
-    data = {"lines_kept": len(record.lines), "ended": record.ending.how, "set_aside": notes,
-            "last_t_ms": writer.t_ms, "why": why, "lost": lost, "stale_lock": stale}
+    data = {
+        "lines_kept": len(record.lines),
+        "ended": record.ending.how,
+        "set_aside": notes,
+        "last_t_ms": writer.t_ms,
+        "why": why,
+        "lost": lost,
+        "stale_lock": stale,
+    }
     writer.append([{"kind": "record_recovered", "v": 1, "data": data}], max(writer.t_ms, t_ms or 0), wall)
 
 
 def _refuse_sealed(record: Record) -> None:
     if not record.lines:
-        raise RecordError("The record holds no whole line, so the session had not begun.",
-                          where=str(record.path or ""), try_next="Start a new session.")
+        raise RecordError(
+            "The record holds no whole line, so the session had not begun.",
+            where=str(record.path or ""),
+            try_next="Start a new session.",
+        )
     if record.seal:
-        raise RecordError("The record is sealed, so there is nothing to take up again.",
-                          where=str(record.path or ""))
+        raise RecordError(
+            "The record is sealed, so there is nothing to take up again.", where=str(record.path or "")
+        )
 
 
 def _lost(record: Record, log: WitnessLog) -> str:

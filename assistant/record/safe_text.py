@@ -1,4 +1,5 @@
-"""Text from a record, made safe to show: nothing in it can move a cursor, ring a bell or turn a line round."""
+"""Text from a record, made safe to show: nothing in it can move a cursor, ring a bell or turn a line
+round."""
 
 from __future__ import annotations
 

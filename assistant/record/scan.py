@@ -25,7 +25,8 @@ class Ending:
 
 
 def scan(stream: BinaryIO) -> Iterator[Line | Ending]:
-    """Yield each well-formed line, then exactly one Ending. Holds one line at a time; never raises on content."""
+    """Yield each well-formed line, then exactly one Ending. Holds one line at a time; never raises on
+    content."""
     offset = number = 0
     while True:
         raw = stream.readline(MAX_LINE_BYTES + 2)

@@ -11,13 +11,24 @@ from assistant.record.envelope import Line
 from assistant.record.merkle import RunningRoot
 
 
-def seal_fact(*, count: int, root: str, duration_ms: int, verdict: str, left_open: Sequence[str],
-              state_sha256: str) -> dict[str, Any]:
-    """The seal as a fact. `root`: RFC 9162 tree hash, as hex, whose leaves are the bytes of all lines before."""
-    return {"kind": "record_sealed", "v": 1,
-            "data": {"count": count, "root": root, "duration_ms": duration_ms, "verdict": verdict,
-                     "left_open": [str(item) for item in left_open], "state_sha256": state_sha256,
-                     "digest": ZEROS}}
+def seal_fact(
+    *, count: int, root: str, duration_ms: int, verdict: str, left_open: Sequence[str], state_sha256: str
+) -> dict[str, Any]:
+    """The seal as a fact. `root`: RFC 9162 tree hash, as hex, whose leaves are the bytes of all lines
+    before."""
+    return {
+        "kind": "record_sealed",
+        "v": 1,
+        "data": {
+            "count": count,
+            "root": root,
+            "duration_ms": duration_ms,
+            "verdict": verdict,
+            "left_open": [str(item) for item in left_open],
+            "state_sha256": state_sha256,
+            "digest": ZEROS,
+        },
+    }
 
 
 def with_digest(raw: bytes) -> bytes:

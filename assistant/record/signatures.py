@@ -43,7 +43,9 @@ def check_signature(line: Line, public_keys: dict[str, str] | None = None) -> Si
     data = line.data
     text = {key: data.get(key) for key in ("name", "key_id", "public_key", "signature", "digest", "meaning")}
     if not all(isinstance(value, str) for value in text.values()):
-        return SignatureCheck(line.seq, line.kind, "", "", "", line.wall, None, "lacks the parts of a signature")
+        return SignatureCheck(
+            line.seq, line.kind, "", "", "", line.wall, None, "lacks the parts of a signature"
+        )
     problem = ""
     message = _message(line.raw, text["signature"], text["digest"])
     if message is None or not signature_holds(text["public_key"], message, text["signature"]):
@@ -53,12 +55,28 @@ def check_signature(line: Line, public_keys: dict[str, str] | None = None) -> Si
     known = None if public_keys is None else public_keys.get(text["key_id"]) == text["public_key"]
     if known is False and not problem:
         problem = "it is signed by a key that isn't in the registry"
-    return SignatureCheck(line.seq, line.kind, printable(text["name"], 120), text["key_id"],
-                          printable(text["meaning"], 400), line.wall, known, problem)
+    return SignatureCheck(
+        line.seq,
+        line.kind,
+        printable(text["name"], 120),
+        text["key_id"],
+        printable(text["meaning"], 400),
+        line.wall,
+        known,
+        problem,
+    )
 
 
-def sign_record(path: Path | str, key: UnlockedKey, *, meaning: str, wall: str, details: dict[str, Any] | None = None,
-                files: Files | None = None, witness: bool = True) -> Line:
+def sign_record(
+    path: Path | str,
+    key: UnlockedKey,
+    *,
+    meaning: str,
+    wall: str,
+    details: dict[str, Any] | None = None,
+    files: Files | None = None,
+    witness: bool = True,
+) -> Line:
     """Sign a sealed live record. `meaning`: what the signature says ("reviewed", "released", ...);
     `details`: whatever else the signer states. Raises RefusedError for records that aren't live,
     RecordError for open, damaged or busy ones, StorageError.
@@ -69,9 +87,18 @@ def sign_record(path: Path | str, key: UnlockedKey, *, meaning: str, wall: str, 
     return _add_after_seal(path, "record_signed", data, key, wall, files or OsFiles(), witness)
 
 
-def withdraw_signature(path: Path | str, key: UnlockedKey, *, line: int, reason: str, wall: str,
-                       files: Files | None = None, witness: bool = True) -> Line:
-    """Withdraw the signature in line `line`, with a reason. It stays readable; its own withdrawal is signed."""
+def withdraw_signature(
+    path: Path | str,
+    key: UnlockedKey,
+    *,
+    line: int,
+    reason: str,
+    wall: str,
+    files: Files | None = None,
+    witness: bool = True,
+) -> Line:
+    """Withdraw the signature in line `line`, with a reason. It stays readable; its own withdrawal is
+    signed."""
     if not reason.strip():
         raise UsageError("A withdrawal needs its reason.", expected="why the signature no longer stands")
     record = require_whole(read_record(path))
@@ -88,8 +115,15 @@ def standing_signatures(record: Record) -> list[Line]:
     return [line for line in record.after_seal if line.kind == "record_signed" and line.seq not in gone]
 
 
-def _add_after_seal(path: Path | str, kind: str, data: dict[str, Any], key: UnlockedKey, wall: str,
-                    files: Files, witness: bool) -> Line:
+def _add_after_seal(
+    path: Path | str,
+    kind: str,
+    data: dict[str, Any],
+    key: UnlockedKey,
+    wall: str,
+    files: Files,
+    witness: bool,
+) -> Line:
     from assistant.record.recover import set_tail_aside
     from assistant.record.verify import verify
 
@@ -99,21 +133,44 @@ def _add_after_seal(path: Path | str, kind: str, data: dict[str, Any], key: Unlo
     try:
         record = require_whole(read_record(folder))
         if record.kind != "live":
-            raise RefusedError(f"This is a {record.kind} record. Only live records are signed.", where=str(folder))
+            raise RefusedError(
+                f"This is a {record.kind} record. Only live records are signed.", where=str(folder)
+            )
         if not record.seal:
-            raise RecordError("The record isn't sealed, so it can't be signed.", where=str(folder),
-                              try_next="Finish or recover the session first.")
+            raise RecordError(
+                "The record isn't sealed, so it can't be signed.",
+                where=str(folder),
+                try_next="Finish or recover the session first.",
+            )
         store = FileLineStore(folder, new=False, files=files)
         tails = set_tail_aside(store, record)
         report = verify(folder, witness=None if witness else False)
         if not report.complete:
-            raise RecordError(f"The record doesn't verify: {report.problems[0]}", where=str(folder),
-                              try_next="Run 'assistant verify' on it. Don't sign it.")
+            raise RecordError(
+                f"The record doesn't verify: {report.problems[0]}",
+                where=str(folder),
+                try_next="Run 'assistant verify' on it. Don't sign it.",
+            )
         last = record.lines[-1]
-        data = {**data, "name": key.name, "key_id": key.key_id, "public_key": key.entry.public_key,
-                "seal": record.seal.sha256, "set_aside": tails, "signature": SIGNATURE_ZEROS, "digest": ZEROS}
-        raw = encode_line(seq=last.seq + 1, t_ms=last.t_ms, wall=wall, record=record.kind, rules=record.rules,
-                          fact={"kind": kind, "v": 1, "data": data}, prev=last.sha256)
+        data = {
+            **data,
+            "name": key.name,
+            "key_id": key.key_id,
+            "public_key": key.entry.public_key,
+            "seal": record.seal.sha256,
+            "set_aside": tails,
+            "signature": SIGNATURE_ZEROS,
+            "digest": ZEROS,
+        }
+        raw = encode_line(
+            seq=last.seq + 1,
+            t_ms=last.t_ms,
+            wall=wall,
+            record=record.kind,
+            rules=record.rules,
+            fact={"kind": kind, "v": 1, "data": data},
+            prev=last.sha256,
+        )
         if _message(raw, SIGNATURE_ZEROS, ZEROS) is None:
             raise UsageError("The details of a signature may not hold fields called signature or digest.")
         body = from_canonical(raw)
@@ -124,7 +181,12 @@ def _add_after_seal(path: Path | str, kind: str, data: dict[str, Any], key: Unlo
         signed = read_record(folder).lines[-1]
         if witness:
             WitnessLog(root_of_session(folder), files=files).note(
-                "signed" if kind == "record_signed" else "withdrawn", record.session, signed.seq, signed.sha256, wall)
+                "signed" if kind == "record_signed" else "withdrawn",
+                record.session,
+                signed.seq,
+                signed.sha256,
+                wall,
+            )
         return signed
     except OSError as error:
         raise StorageError("The signature can't be written.", where=str(folder)) from error

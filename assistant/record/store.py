@@ -19,9 +19,12 @@ class SlowStorageError(StorageError):
     """
 
     def __init__(self, took_s: float, *, where: str = "") -> None:
-        super().__init__(f"The disk took {took_s:.1f} s to answer.", where=where,
-                         expected=f"an answer within {SLOW_S:.0f} s",
-                         try_next="Use a local disk, and stop what else writes to it.")
+        super().__init__(
+            f"The disk took {took_s:.1f} s to answer.",
+            where=where,
+            expected=f"an answer within {SLOW_S:.0f} s",
+            try_next="Use a local disk, and stop what else writes to it.",
+        )
         self.took_s = took_s
         self.refs: list = []
 

@@ -1,7 +1,7 @@
 """Older versions of an event's words, read through explicit steps: (kind, v) -> the next version.
 
-Lines are never rewritten; only what is handed on to the core is lifted. A step takes and returns the wire form.
-"""
+Lines are never rewritten; only what is handed on to the core is lifted. A step takes and returns the wire
+form."""
 
 from __future__ import annotations
 

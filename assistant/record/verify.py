@@ -24,10 +24,10 @@ from assistant.record.witness_log import WitnessLog
 class VerifyReport:
     """What a check found.
 
-    `first_bad_line`: its number in the file, or None. `holds_through`: the last line whose bytes are confirmed
-    by what follows it (or by its own digest, or by the witness log). `intact`: nothing is wrong with what is
-    there. `complete`: intact and sealed. `problems`: plain sentences. `after_seal`: lines after the seal.
-    """
+    `first_bad_line`: its number in the file, or None. `holds_through`: the last line whose bytes are
+    confirmed by what follows it (or by its own digest, or by the witness log). `intact`: nothing is wrong
+    with what is there. `complete`: intact and sealed. `problems`: plain sentences. `after_seal`: lines after
+    the seal."""
 
     path: str
     kind: str = ""
@@ -61,20 +61,22 @@ class VerifyReport:
 
 @dataclass(frozen=True)
 class DeepOutcome:
-    """What the core made of a record's facts: digest of its end state, the lines it would speak, objections."""
+    """What the core made of a record's facts: digest of its end state, the lines it would speak,
+    objections."""
 
     state_sha256: str
     spoken: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
 
 
-def verify(path: Path | str, *, witness: WitnessLog | bool | None = None,
-           public_keys: dict[str, str] | None = None) -> VerifyReport:
+def verify(
+    path: Path | str, *, witness: WitnessLog | bool | None = None, public_keys: dict[str, str] | None = None
+) -> VerifyReport:
     """Check the record in a session folder or file; one line in memory at a time.
 
     `witness`: the site's log; None looks for it above the record, False goes without. `public_keys`: key id
-    -> public key as hex; a signature by another key is then a problem. Raises RecordError when there is no file.
-    """
+    -> public key as hex; a signature by another key is then a problem. Raises RecordError when there is no
+    file."""
     file = record_file(path).absolute()
     if witness is None or witness is True:
         witness = WitnessLog(root_of_session(file.parent))
@@ -90,15 +92,25 @@ def verify(path: Path | str, *, witness: WitnessLog | bool | None = None,
     return report
 
 
-def verify_stream(stream: BinaryIO, name: str = "", *, public_keys: dict[str, str] | None = None,
-                  marks: dict[int, str] | None = None) -> VerifyReport:
+def verify_stream(
+    stream: BinaryIO,
+    name: str = "",
+    *,
+    public_keys: dict[str, str] | None = None,
+    marks: dict[int, str] | None = None,
+) -> VerifyReport:
     """The same for bytes. `marks`: line number -> hash, as the witness log saw them."""
     return _Check(scan(stream), VerifyReport(name), public_keys, marks or {}).run()
 
 
 class _Check:
-    def __init__(self, parts: Iterator[Line | Ending], report: VerifyReport, keys: dict[str, str] | None,
-                 marks: dict[int, str]) -> None:
+    def __init__(
+        self,
+        parts: Iterator[Line | Ending],
+        report: VerifyReport,
+        keys: dict[str, str] | None,
+        marks: dict[int, str],
+    ) -> None:
         self.parts = parts
         self.report = report
         self.keys = keys
@@ -154,7 +166,9 @@ class _Check:
         before, number = self.before, self.report.lines + 1
         problem = link_problem(before, line, self.report.kind or line.record)
         if problem == "doesn't follow from the line before" and before and not self._only_prev_changed(line):
-            return self._problem(before.seq, "was changed after it was written (the line after it names other bytes)")
+            return self._problem(
+                before.seq, "was changed after it was written (the line after it names other bytes)"
+            )
         if not problem and line.v > OWN_KINDS.get(line.kind, line.v):
             problem = "was written by a newer version of this program"
         if not problem and self.marks.get(line.seq, line.sha256) != line.sha256:
@@ -195,9 +209,8 @@ class _Check:
 def deep_verify(record: Record, fold: Callable[[Record], DeepOutcome]) -> list[str]:
     """Fold the record through the core again; returns what doesn't agree (empty: replay is proof).
 
-    Compared: the digest of the end state against the seal's (where it holds one), and the lines the core would
-    speak against the spoken lines in the record, which `fold` does itself and reports as problems.
-    """
+    Compared: the digest of the end state against the seal's (where it holds one), and the lines the core
+    would speak against the spoken lines in the record, which `fold` does itself and reports as problems."""
     outcome = fold(record)
     problems = list(outcome.problems)
     seal = record.seal

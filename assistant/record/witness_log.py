@@ -1,11 +1,11 @@
 """The witness log: a running Merkle root (RFC 9162) over what happened to the site's records.
 
 Each entry names a record, how many lines it had and the hash of its last line; each carries the root over all
-entries so far. A root printed or sent away today proves later that no record before it was changed or dropped.
-Entries are made when a record opens, every CHECKPOINT_LINES lines, on recovery, seal, signature, export and
-deletion of a clip. Between two of them an open record's last line is kept in a small file of its own, so that
-whole lines cut off its tail are found too. The log is written after the record, never ahead of it.
-"""
+entries so far. A root printed or sent away today proves later that no record before it was changed or
+dropped. Entries are made when a record opens, every CHECKPOINT_LINES lines, on recovery, seal, signature,
+export and deletion of a clip. Between two of them an open record's last line is kept in a small file of its
+own, so that whole lines cut off its tail are found too. The log is written after the record, never ahead of
+it."""
 
 from __future__ import annotations
 
@@ -37,7 +37,9 @@ class WitnessReport:
     size: int
     root: str
     problems: tuple[str, ...] = ()
-    marks: dict[str, dict[int, str]] = field(default_factory=dict)  # session -> line number -> its hash, as seen
+    marks: dict[str, dict[int, str]] = field(
+        default_factory=dict
+    )  # session -> line number -> its hash, as seen
 
 
 class WitnessLog:
@@ -62,8 +64,15 @@ class WitnessLog:
             make_folders(self._files, self.folder)
             with filelock.FileLock(self.folder / "log.lock", timeout=30, mode=0o600):
                 running, offset = self._running()
-                entry = {"n": running.size + 1, "event": event, "session": session, "count": count,
-                         "head": head, "wall": wall, "note": note}
+                entry = {
+                    "n": running.size + 1,
+                    "event": event,
+                    "session": session,
+                    "count": count,
+                    "head": head,
+                    "wall": wall,
+                    "note": note,
+                }
                 running.add(to_canonical(entry))
                 root = running.root().hex()
                 line = to_canonical({**entry, "root": root}) + b"\n"
@@ -83,7 +92,12 @@ class WitnessLog:
             raise StorageError("The witness log is held by another process.", where=str(self.path)) from None
 
     def _remember(self, running: RunningRoot, offset: int, root: str) -> None:
-        state = {"size": running.size, "offset": offset, "root": root, "peaks": [p.hex() for p in running.peaks]}
+        state = {
+            "size": running.size,
+            "offset": offset,
+            "root": root,
+            "peaks": [p.hex() for p in running.peaks],
+        }
         write_whole(self._files, self.folder / "state.json", to_canonical(state), durable=False)
 
     def _running(self) -> tuple[RunningRoot, int]:
@@ -109,8 +123,11 @@ class WitnessLog:
             log.seek(good)
             tail = log.read()
         if b"\n" in tail:
-            raise RecordError("The witness log is damaged in the middle.", where=str(self.path),
-                              try_next="Run 'assistant verify --site' on the records, and keep a copy first.")
+            raise RecordError(
+                "The witness log is damaged in the middle.",
+                where=str(self.path),
+                try_next="Run 'assistant verify --site' on the records, and keep a copy first.",
+            )
         write_whole(self._files, self.folder / f"tail-at-{good}.bin", tail)
         fd = self._files.open(self.path, os.O_RDWR)
         try:
@@ -131,8 +148,13 @@ class WitnessLog:
                     if not raw.endswith(b"\n"):
                         raise NotCanonical("torn")
                     entry = from_canonical(raw[:-1])
-                    if not isinstance(entry, dict) or entry.keys() != _FIELDS or entry["n"] != number \
-                            or type(entry["count"]) is not int or not isinstance(entry["session"], str):
+                    if (
+                        not isinstance(entry, dict)
+                        or entry.keys() != _FIELDS
+                        or entry["n"] != number
+                        or type(entry["count"]) is not int
+                        or not isinstance(entry["session"], str)
+                    ):
                         raise NotCanonical("not a witness entry")
                 except NotCanonical as error:
                     yield f"entry {number}: {error}", raw
@@ -250,7 +272,10 @@ def _leaf(entry: dict[str, Any]) -> bytes:
 
 def printed_statement(report: WitnessReport, site: str, wall: str) -> str:
     """A page to print and keep away from the computer."""
-    groups = " ".join(report.root[i:i + 8] for i in range(0, 64, 8))
-    return (f"Witness statement\n\nSite: {site}\nTime: {wall}\nEntries: {report.size}\nRoot (RFC 9162, SHA-256):\n"
-            f"  {groups}\n\nKeep this page. As long as the log still gives this root for its first "
-            f"{report.size} entries,\nno record named in them was changed, shortened or dropped since.\n")
+    groups = " ".join(report.root[i : i + 8] for i in range(0, 64, 8))
+    return (
+        f"Witness statement\n\nSite: {site}\nTime: {wall}\nEntries: {report.size}\n"
+        f"Root (RFC 9162, SHA-256):\n"
+        f"  {groups}\n\nKeep this page. As long as the log still gives this root for its first "
+        f"{report.size} entries,\nno record named in them was changed, shortened or dropped since.\n"
+    )

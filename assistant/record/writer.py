@@ -35,13 +35,21 @@ class LineRef:
 class RecordWriter:
     """The one writer of one record. Made by `create_record` or `recover`.
 
-    Raises StorageError from `append` when the disk is full or fails; the writer is then `failed`, nothing more
-    is taken, and the record goes on through `recover`. Memory doesn't grow with the record.
-    """
+    Raises StorageError from `append` when the disk is full or fails; the writer is then `failed`, nothing
+    more is taken, and the record goes on through `recover`. Memory doesn't grow with the record."""
 
-    def __init__(self, store: LineStore, *, kind: str, rules: int, clock: Callable[[], float] = time.monotonic,
-                 folder: Path | None = None, locks: Sequence[WriterLock] = (), witness: WitnessLog | None = None,
-                 files: Files | None = None) -> None:
+    def __init__(
+        self,
+        store: LineStore,
+        *,
+        kind: str,
+        rules: int,
+        clock: Callable[[], float] = time.monotonic,
+        folder: Path | None = None,
+        locks: Sequence[WriterLock] = (),
+        witness: WitnessLog | None = None,
+        files: Files | None = None,
+    ) -> None:
         self.kind = kind
         self.rules = rules
         self.folder = folder
@@ -92,7 +100,9 @@ class RecordWriter:
         """
         for fact in facts:
             if fact.get("kind") in CLOSING_KINDS:
-                raise RecordError(f"'{fact['kind']}' lines are made by sealing and signing only.", where=self.where)
+                raise RecordError(
+                    f"'{fact['kind']}' lines are made by sealing and signing only.", where=self.where
+                )
         return self._append(facts, t_ms, wall)
 
     def _append(self, facts: Sequence[dict[str, Any]], t_ms: int, wall: str) -> list[LineRef]:
@@ -104,7 +114,9 @@ class RecordWriter:
         refs: list[LineRef] = []
         head = self.head
         for seq, fact in enumerate(facts, self.count + 1):
-            raw = encode_line(seq=seq, t_ms=t_ms, wall=wall, record=self.kind, rules=self.rules, fact=fact, prev=head)
+            raw = encode_line(
+                seq=seq, t_ms=t_ms, wall=wall, record=self.kind, rules=self.rules, fact=fact, prev=head
+            )
             if fact["kind"] == "record_sealed":
                 raw = with_digest(raw)
             head = hashlib.sha256(raw).hexdigest()
@@ -150,12 +162,20 @@ class RecordWriter:
             self._checkpoint = self.count
             self._witness.note(event, self.session, self.count, self.head, wall, note)
 
-    def seal(self, t_ms: int, wall: str, *, verdict: str, left_open: Sequence[str] = (),
-             state_sha256: str = "") -> LineRef:
+    def seal(
+        self, t_ms: int, wall: str, *, verdict: str, left_open: Sequence[str] = (), state_sha256: str = ""
+    ) -> LineRef:
         """Close the record: lines, Merkle root, duration, the core's verdict, what is left open. No fact may
-        follow. `state_sha256`: of the core's end state, which replay must arrive at. Raises as `append` does."""
-        fact = seal_fact(count=self.count, root=self._tree.root().hex(), duration_ms=t_ms, verdict=verdict,
-                         left_open=list(left_open), state_sha256=state_sha256)
+        follow. `state_sha256`: of the core's end state, which replay must arrive at. Raises as `append`
+        does."""
+        fact = seal_fact(
+            count=self.count,
+            root=self._tree.root().hex(),
+            duration_ms=t_ms,
+            verdict=verdict,
+            left_open=list(left_open),
+            state_sha256=state_sha256,
+        )
         late: SlowStorageError | None = None
         try:
             ref = self._append([fact], t_ms, wall)[0]
@@ -190,15 +210,27 @@ class RecordWriter:
         self.close()
 
 
-def create_record(root: Path | str, header: dict[str, Any], kind: str, *, enclosure: str, stamp: str,
-                  session_id: str, rules: int, wall: str, t_ms: int = 0, owner: str = "",
-                  clock: Callable[[], float] = time.monotonic, files: Files | None = None,
-                  witness: bool = True) -> RecordWriter:
+def create_record(
+    root: Path | str,
+    header: dict[str, Any],
+    kind: str,
+    *,
+    enclosure: str,
+    stamp: str,
+    session_id: str,
+    rules: int,
+    wall: str,
+    t_ms: int = 0,
+    owner: str = "",
+    clock: Callable[[], float] = time.monotonic,
+    files: Files | None = None,
+    witness: bool = True,
+) -> RecordWriter:
     """Open a new record at `<root>/<enclosure>/<stamp>-<session_id>/` with `header` as its first line.
 
-    `header`: who, where, what, with what. `stamp`: UTC, 20260314T091500Z. `clock`: seconds, times the disk only.
-    Raises RecordError when the session or (live) the enclosure is being written, StorageError for the disk.
-    """
+    `header`: who, where, what, with what. `stamp`: UTC, 20260314T091500Z. `clock`: seconds, times the disk
+    only. Raises RecordError when the session or (live) the enclosure is being written, StorageError for the
+    disk."""
     folder = session_folder(root, enclosure, stamp, session_id)
     files = files or OsFiles()
     owner = owner or str(header.get("technician", "")) or "an unnamed session"
@@ -210,8 +242,9 @@ def create_record(root: Path | str, header: dict[str, Any], kind: str, *, enclos
         locks.append(WriterLock(folder, owner, files=files))
         store = FileLineStore(folder, new=True, files=files)
         log = WitnessLog(root_of_session(folder), files=files) if witness else None
-        writer = RecordWriter(store, kind=kind, rules=rules, clock=clock, folder=folder, locks=locks, witness=log,
-                              files=files)
+        writer = RecordWriter(
+            store, kind=kind, rules=rules, clock=clock, folder=folder, locks=locks, witness=log, files=files
+        )
         writer.append([{"kind": "record_opened", "v": 1, "data": header}], t_ms, wall)
         writer.witness("opened", wall)
         return writer

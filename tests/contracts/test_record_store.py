@@ -17,7 +17,9 @@ from assistant.record.store import LineStore
 from assistant.record.writer import RecordWriter
 from tests.record.support import WALL, FaultyFiles, spoken
 
-MakeFailing = Callable[[int, int], LineStore]  # error number, bytes that still arrive -> store, failing at once
+MakeFailing = Callable[
+    [int, int], LineStore
+]  # error number, bytes that still arrive -> store, failing at once
 
 
 class Maker:
@@ -36,14 +38,19 @@ class Maker:
             store.fail_next(error_number, part)
             return store
         FileLineStore(self.folder / "a", new=True).close()
-        store = FileLineStore(self.folder / "a", new=False,
-                              files=FaultyFiles(2, error_number, calls=("write",), part=part))
+        store = FileLineStore(
+            self.folder / "a", new=False, files=FaultyFiles(2, error_number, calls=("write",), part=part)
+        )
         store.append(b"before\n")
         return store
 
     def again(self, store: LineStore) -> LineStore:
         store.close()
-        return store.reopened() if isinstance(store, MemoryLineStore) else FileLineStore(self.folder / "a", new=False)
+        return (
+            store.reopened()
+            if isinstance(store, MemoryLineStore)
+            else FileLineStore(self.folder / "a", new=False)
+        )
 
 
 @pytest.fixture(params=["file", "memory"])

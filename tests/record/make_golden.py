@@ -1,5 +1,5 @@
-"""Made the golden records once: `python -m tests.record.make_golden v1`. Never run it again for a version that
-is in the tests: those files stay for ever, and newer code must go on reading them."""
+"""Made the golden records once: `python -m tests.record.make_golden v1`. Never run it again for a version
+that is in the tests: those files stay for ever, and newer code must go on reading them."""
 
 from __future__ import annotations
 
@@ -18,11 +18,28 @@ def make(root: Path, kind: str) -> Path:
     """A short session with text beyond ASCII, a fraction, a recovery's worth of kinds, sealed."""
     writer = new_record(root, kind)
     writer.append([spoken("Wipe the ceiling, left to right."), heard("confirm", 0.875)], 1500, WALL)
-    writer.append([{"kind": "contact_started", "v": 1,
-                    "data": {"timer": "ceiling-1", "contact_time_s": 300, "agent": "Grüner Reiniger \u20ac"}}], 2000, WALL)
-    writer.append([{"kind": "deviation", "v": 1, "data": {"what": "dried early", "amends": 3}},
-                   spoken("It dried. Wet it again.")], 9000, WALL)
-    writer.seal(310_000, WALL, verdict="stands with deviations", left_open=["deviation on line 5 has no answer"])
+    writer.append(
+        [
+            {
+                "kind": "contact_started",
+                "v": 1,
+                "data": {"timer": "ceiling-1", "contact_time_s": 300, "agent": "Grüner Reiniger \u20ac"},
+            }
+        ],
+        2000,
+        WALL,
+    )
+    writer.append(
+        [
+            {"kind": "deviation", "v": 1, "data": {"what": "dried early", "amends": 3}},
+            spoken("It dried. Wet it again."),
+        ],
+        9000,
+        WALL,
+    )
+    writer.seal(
+        310_000, WALL, verdict="stands with deviations", left_open=["deviation on line 5 has no answer"]
+    )
     assert writer.folder
     if kind == "live":
         signed = sign_record(writer.folder, supervisor(), meaning="reviewed", wall=WALL)

@@ -1,4 +1,5 @@
-"""What the record's tests share: made-up sessions, keys that are no secret, a file system that fails on cue."""
+"""What the record's tests share: made-up sessions, keys that are no secret, a file system that fails on
+cue."""
 
 from __future__ import annotations
 
@@ -13,8 +14,13 @@ from assistant.record.keys import PublicKey, UnlockedKey, key_id_of
 from assistant.record.writer import RecordWriter, create_record
 
 WALL = "2026-03-14T09:15:00.000+01:00"
-HEADER = {"technician": "T. Technician", "site": "Northmere Veterinary Oncology", "enclosure": "GB-2",
-          "procedure": "light clean", "revision": 3}
+HEADER = {
+    "technician": "T. Technician",
+    "site": "Northmere Veterinary Oncology",
+    "enclosure": "GB-2",
+    "procedure": "light clean",
+    "revision": 3,
+}
 
 
 def spoken(text: str = "Wipe the ceiling.") -> dict:
@@ -27,16 +33,28 @@ def heard(word: str, confidence: float = 0.91) -> dict:
 
 
 def new_record(root: Path, kind: str = "live", session_id: str = "s1", **more) -> RecordWriter:
-    return create_record(root, HEADER, kind, enclosure="GB-2", stamp="20260314T081500Z", session_id=session_id,
-                         rules=1, wall=WALL, **more)
+    return create_record(
+        root,
+        HEADER,
+        kind,
+        enclosure="GB-2",
+        stamp="20260314T081500Z",
+        session_id=session_id,
+        rules=1,
+        wall=WALL,
+        **more,
+    )
 
 
 def sealed_record(root: Path, facts: int = 6, kind: str = "live", session_id: str = "s1") -> Path:
     """The folder of a finished session of `facts` facts, two to a decision."""
     writer = new_record(root, kind, session_id)
     for number in range(0, facts, 2):
-        writer.append([heard("confirm", 0.5 + number / 1000), spoken(f"Step {number}.")][:facts - number],
-                      number * 500, WALL)
+        writer.append(
+            [heard("confirm", 0.5 + number / 1000), spoken(f"Step {number}.")][: facts - number],
+            number * 500,
+            WALL,
+        )
     writer.seal(facts * 500, WALL, verdict="stands", left_open=[])
     assert writer.folder
     return writer.folder
@@ -45,16 +63,27 @@ def sealed_record(root: Path, facts: int = 6, kind: str = "live", session_id: st
 def supervisor() -> UnlockedKey:
     """RFC 8032's first test key: known to everybody, so no secret, and the same in every run."""
     private = Ed25519PrivateKey.from_private_bytes(
-        bytes.fromhex("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60"))
+        bytes.fromhex("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60")
+    )
     public = private.public_key().public_bytes_raw()
-    return UnlockedKey(PublicKey(key_id_of(public), "S. Supervisor", "supervisor", public.hex(), WALL), private)
+    return UnlockedKey(
+        PublicKey(key_id_of(public), "S. Supervisor", "supervisor", public.hex(), WALL), private
+    )
 
 
 class FaultyFiles(OsFiles):
-    """Fails the `at`-th call (from 1) of those named, once or from then on; a write may get part-way first."""
+    """Fails the `at`-th call (from 1) of those named, once or from then on; a write may get part-way
+    first."""
 
-    def __init__(self, at: int = 0, error_number: int = errno.ENOSPC, *, calls: tuple[str, ...] = ("write", "sync"),
-                 part: int = 0, short: int = 0) -> None:
+    def __init__(
+        self,
+        at: int = 0,
+        error_number: int = errno.ENOSPC,
+        *,
+        calls: tuple[str, ...] = ("write", "sync"),
+        part: int = 0,
+        short: int = 0,
+    ) -> None:
         self.at, self.error_number, self.calls, self.part, self.short = at, error_number, calls, part, short
         self.count = 0
         self.done: list[str] = []
@@ -72,9 +101,9 @@ class FaultyFiles(OsFiles):
     def write(self, fd: int, data: bytes) -> int:
         if self._step("write"):
             if self.part:
-                os.write(fd, data[:self.part])
+                os.write(fd, data[: self.part])
             self._fail()
-        return os.write(fd, data[:self.short] if self.short else data)
+        return os.write(fd, data[: self.short] if self.short else data)
 
     def sync(self, fd: int) -> None:
         if self._step("sync"):
@@ -112,30 +141,71 @@ def summary():
     from assistant.record.export.summary import Bar, Remark, ReportSummary, StepRow
 
     minute = 60_000
-    steps = [StepRow(str(n + 1), text, n * 2 * minute, n * 2 * minute + 100_000, "done", "single")
-             for n, text in enumerate([
-                 "Close the inner door. Open the outer door.", "Wipe the airlock from the ceiling to the floor.",
-                 "Close the outer door. Start the purge.", "Wipe the ceiling of the work area, left to right, back to front.",
-                 "Wipe the back wall.", "Wipe the viewing window.", "Wipe the gauntlets from the sleeve to the fingers.",
-                 "Put the wipes into the waste bag. Close it.", "Start the run-up."])]
-    steps[4] = StepRow("5", "Wipe the back wall.", 8 * minute, 12 * minute, "redone", "read back", "dried too early")
+    steps = [
+        StepRow(str(n + 1), text, n * 2 * minute, n * 2 * minute + 100_000, "done", "single")
+        for n, text in enumerate(
+            [
+                "Close the inner door. Open the outer door.",
+                "Wipe the airlock from the ceiling to the floor.",
+                "Close the outer door. Start the purge.",
+                "Wipe the ceiling of the work area, left to right, back to front.",
+                "Wipe the back wall.",
+                "Wipe the viewing window.",
+                "Wipe the gauntlets from the sleeve to the fingers.",
+                "Put the wipes into the waste bag. Close it.",
+                "Start the run-up.",
+            ]
+        )
+    ]
+    steps[4] = StepRow(
+        "5", "Wipe the back wall.", 8 * minute, 12 * minute, "redone", "read back", "dried too early"
+    )
     steps[8] = StepRow("9", "Start the run-up.", None, None, "open")
     return ReportSummary(
-        title="Light clean between two preparations", revision="3", site="Northmere Veterinary Oncology",
-        enclosure="Glove box GB-2", technician="T. Technician", verdict="The clean stands, with two deviations.",
-        started_wall=WALL, ended_wall="2026-03-14T09:35:10.000+01:00", duration_ms=20 * minute + 10_000,
-        waiting_ms=8 * minute, words_heard=31, words_refused=3,
-        deviations=(Remark(9 * minute, 41, "The back wall dried after 2 min 10 s. The contact time is 5 min. Wetted again.",
-                           "Accepted: wetted again in full."),
-                    Remark(15 * minute, 66, "The panel was open longer than 3 min.")),
-        unanswered=("Was the torn wipe counted out?",), steps=tuple(steps),
-        bars=(Bar("Airlock surfaces", "Grüner Reiniger 70 % v/v", 2 * minute, 7 * minute, 5 * minute, "complete",
-                  (4 * minute,)),
-              Bar("Airlock purge", "", 5 * minute, 14 * minute, 9 * minute, "complete", kind="cycle"),
-              Bar("Back wall", "Sporicidal", 8 * minute, 10 * minute + 10_000, 5 * minute, "dried"),
-              Bar("Back wall", "Sporicidal", 11 * minute, 16 * minute, 5 * minute, "complete"),
-              Bar("Viewing window", "Sterile water", 13 * minute, 14 * minute, 2 * minute, "void"),
-              Bar("Run-up", "", 18 * minute, 20 * minute, 10 * minute, "open", kind="cycle")),
-        cleaned="Work area and airlock", fit_until_wall="2026-03-14T17:35:10.000+01:00",
-        fit_rule="8 hours after the end, or the next preparation", released="", release_rule="a supervisor signs",
-        witnesses=("W. Witness",), with_what=(("Software", "Gauntlet 0.1.0"), ("Engine", "PocketSphinx 5.1.1")))
+        title="Light clean between two preparations",
+        revision="3",
+        site="Northmere Veterinary Oncology",
+        enclosure="Glove box GB-2",
+        technician="T. Technician",
+        verdict="The clean stands, with two deviations.",
+        started_wall=WALL,
+        ended_wall="2026-03-14T09:35:10.000+01:00",
+        duration_ms=20 * minute + 10_000,
+        waiting_ms=8 * minute,
+        words_heard=31,
+        words_refused=3,
+        deviations=(
+            Remark(
+                9 * minute,
+                41,
+                "The back wall dried after 2 min 10 s. The contact time is 5 min. Wetted again.",
+                "Accepted: wetted again in full.",
+            ),
+            Remark(15 * minute, 66, "The panel was open longer than 3 min."),
+        ),
+        unanswered=("Was the torn wipe counted out?",),
+        steps=tuple(steps),
+        bars=(
+            Bar(
+                "Airlock surfaces",
+                "Grüner Reiniger 70 % v/v",
+                2 * minute,
+                7 * minute,
+                5 * minute,
+                "complete",
+                (4 * minute,),
+            ),
+            Bar("Airlock purge", "", 5 * minute, 14 * minute, 9 * minute, "complete", kind="cycle"),
+            Bar("Back wall", "Sporicidal", 8 * minute, 10 * minute + 10_000, 5 * minute, "dried"),
+            Bar("Back wall", "Sporicidal", 11 * minute, 16 * minute, 5 * minute, "complete"),
+            Bar("Viewing window", "Sterile water", 13 * minute, 14 * minute, 2 * minute, "void"),
+            Bar("Run-up", "", 18 * minute, 20 * minute, 10 * minute, "open", kind="cycle"),
+        ),
+        cleaned="Work area and airlock",
+        fit_until_wall="2026-03-14T17:35:10.000+01:00",
+        fit_rule="8 hours after the end, or the next preparation",
+        released="",
+        release_rule="a supervisor signs",
+        witnesses=("W. Witness",),
+        with_what=(("Software", "Gauntlet 0.1.0"), ("Engine", "PocketSphinx 5.1.1")),
+    )

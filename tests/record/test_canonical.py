@@ -15,29 +15,42 @@ from assistant.errors import RecordError
 from assistant.record.canonical import MAX_DEPTH, NotCanonical, _plain, from_canonical, to_canonical
 
 # RFC 8785 section 3.2.2 (sample input) and 3.2.4 (its canonical form as bytes).
-SAMPLE = r'''{
+SAMPLE = r"""{
   "numbers": [333333333.33333329, 1E30, 4.50, 2e-3, 0.000000000000000000000000001],
   "string": "\u20ac$\u000F\u000aA'\u0042\u0022\u005c\\\"\/",
   "literals": [null, true, false]
-}'''
+}"""
 SAMPLE_BYTES = bytes.fromhex(
     "7b226c69746572616c73223a5b6e756c6c2c747275652c66616c73655d2c226e756d62657273223a5b3333333333333333332e"
     "333333333333332c31652b33302c342e352c302e3030322c31652d32375d2c22737472696e67223a22e282ac245c7530303066"
-    "5c6e4127425c225c5c5c5c5c222f227d")
+    "5c6e4127425c225c5c5c5c5c222f227d"
+)
 
 # RFC 8785 Appendix B: IEEE 754 bits -> text (from memory of the published table).
 NUMBERS = [
-    ("0000000000000000", "0"), ("8000000000000000", "0"), ("0000000000000001", "5e-324"),
-    ("8000000000000001", "-5e-324"), ("7fefffffffffffff", "1.7976931348623157e+308"),
-    ("ffefffffffffffff", "-1.7976931348623157e+308"), ("4340000000000000", "9007199254740992"),
-    ("c340000000000000", "-9007199254740992"), ("4430000000000000", "295147905179352830000"),
-    ("44b52d02c7e14af5", "9.999999999999997e+22"), ("44b52d02c7e14af6", "1e+23"),
-    ("44b52d02c7e14af7", "1.0000000000000001e+23"), ("444b1ae4d6e2ef4e", "999999999999999700000"),
-    ("444b1ae4d6e2ef4f", "999999999999999900000"), ("444b1ae4d6e2ef50", "1e+21"),
-    ("3eb0c6f7a0b5ed8c", "9.999999999999997e-7"), ("3eb0c6f7a0b5ed8d", "0.000001"),
-    ("41b3de4355555553", "333333333.3333332"), ("41b3de4355555554", "333333333.33333325"),
-    ("41b3de4355555555", "333333333.3333333"), ("41b3de4355555556", "333333333.3333334"),
-    ("41b3de4355555557", "333333333.33333343"), ("becbf647612f3696", "-0.0000033333333333333333"),
+    ("0000000000000000", "0"),
+    ("8000000000000000", "0"),
+    ("0000000000000001", "5e-324"),
+    ("8000000000000001", "-5e-324"),
+    ("7fefffffffffffff", "1.7976931348623157e+308"),
+    ("ffefffffffffffff", "-1.7976931348623157e+308"),
+    ("4340000000000000", "9007199254740992"),
+    ("c340000000000000", "-9007199254740992"),
+    ("4430000000000000", "295147905179352830000"),
+    ("44b52d02c7e14af5", "9.999999999999997e+22"),
+    ("44b52d02c7e14af6", "1e+23"),
+    ("44b52d02c7e14af7", "1.0000000000000001e+23"),
+    ("444b1ae4d6e2ef4e", "999999999999999700000"),
+    ("444b1ae4d6e2ef4f", "999999999999999900000"),
+    ("444b1ae4d6e2ef50", "1e+21"),
+    ("3eb0c6f7a0b5ed8c", "9.999999999999997e-7"),
+    ("3eb0c6f7a0b5ed8d", "0.000001"),
+    ("41b3de4355555553", "333333333.3333332"),
+    ("41b3de4355555554", "333333333.33333325"),
+    ("41b3de4355555555", "333333333.3333333"),
+    ("41b3de4355555556", "333333333.3333334"),
+    ("41b3de4355555557", "333333333.33333343"),
+    ("becbf647612f3696", "-0.0000033333333333333333"),
     ("43143ff3c1cb0959", "1424953923781206.2"),
 ]
 
@@ -66,7 +79,9 @@ def test_keys_sort_by_utf_16_units_as_section_3_2_3_shows():
 
 values = st.recursive(
     st.none() | st.booleans() | st.integers(-(2**53) + 1, 2**53 - 1) | st.text(),
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=6), inner, max_size=4), max_leaves=12)
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=6), inner, max_size=4),
+    max_leaves=12,
+)
 
 
 @given(values)
@@ -79,18 +94,47 @@ def test_fractions_read_back_equal(number: float):
     assert from_canonical(to_canonical({"x": number}))["x"] == number
 
 
-@given(st.dictionaries(st.text(st.characters(max_codepoint=0x7F), max_size=6),
-                       st.text(st.characters(max_codepoint=0x7F)) | st.integers(-(2**53) + 1, 2**53 - 1), max_size=6))
+@given(
+    st.dictionaries(
+        st.text(st.characters(max_codepoint=0x7F), max_size=6),
+        st.text(st.characters(max_codepoint=0x7F)) | st.integers(-(2**53) + 1, 2**53 - 1),
+        max_size=6,
+    )
+)
 def test_the_quick_encoder_equals_the_library_where_it_is_used(value: dict):
     assert _plain.encode(value).encode() == rfc8785.dumps(value)
 
 
-@pytest.mark.parametrize("raw", [
-    b"", b"{", b"nope", b'{"a":1,"a":1}', b'{"b":1,"a":1}', b'{ "a":1}', b'{"a":1} ', b'{"a":1.0}', b'{"a":1E2}',
-    b'{"a":-0}', b'{"a":NaN}', b'{"a":-Infinity}', b'{"a":9007199254740992}', b'{"a":1e999}', b'{"a":"\\u0041"}',
-    b'{"a":"\\/"}', b'{"a":"\\ud800"}', b'{"a":"\xff"}', b"\xef\xbb\xbf{}", b'{"a":"\x01"}', b"9" * 5000,
-    b"[" * 100_000, b'{"a":' * 50_000 + b"1" + b"}" * 50_000, b'{"a":"\xed\xa0\x80"}',
-], ids=lambda raw: repr(raw[:24]))
+@pytest.mark.parametrize(
+    "raw",
+    [
+        b"",
+        b"{",
+        b"nope",
+        b'{"a":1,"a":1}',
+        b'{"b":1,"a":1}',
+        b'{ "a":1}',
+        b'{"a":1} ',
+        b'{"a":1.0}',
+        b'{"a":1E2}',
+        b'{"a":-0}',
+        b'{"a":NaN}',
+        b'{"a":-Infinity}',
+        b'{"a":9007199254740992}',
+        b'{"a":1e999}',
+        b'{"a":"\\u0041"}',
+        b'{"a":"\\/"}',
+        b'{"a":"\\ud800"}',
+        b'{"a":"\xff"}',
+        b"\xef\xbb\xbf{}",
+        b'{"a":"\x01"}',
+        b"9" * 5000,
+        b"[" * 100_000,
+        b'{"a":' * 50_000 + b"1" + b"}" * 50_000,
+        b'{"a":"\xed\xa0\x80"}',
+    ],
+    ids=lambda raw: repr(raw[:24]),
+)
 def test_bytes_that_are_not_canonical_are_refused_without_a_crash(raw: bytes):
     with pytest.raises(NotCanonical):
         from_canonical(raw)

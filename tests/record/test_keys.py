@@ -16,18 +16,27 @@ PASSPHRASE = "anchor velvet thirteen"
 
 # RFC 8032 section 7.1, TEST 1 to 3: secret key, public key, message, signature (from memory of the RFC).
 VECTORS = [
-    ("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60",
-     "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a", "",
-     "e5564300c360ac729086e2cc806e828a84877f1eb8e5d974d873e065224901555fb8821590a33bacc61e39701cf9b46bd25bf5f0595bbe24"
-     "655141438e7a100b"),
-    ("4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb",
-     "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c", "72",
-     "92a009a9f0d4cab8720e820b5f642540a2b27b5416503f8fb3762223ebdb69da085ac1e43e15996e458f3613d0f11d8c387b2eaeb4302aee"
-     "b00d291612bb0c00"),
-    ("c5aa8df43f9f837bedb7442f31dcb7b166d38535076f094b85ce3a2e0b4458f7",
-     "fc51cd8e6218a1a38da47ed00230f0580816ed13ba3303ac5deb911548908025", "af82",
-     "6291d657deec24024827e69c3abe01a30ce548a284743a445e3680d7db5ac3ac18ff9b538d16f290ae67f760984dc6594a7c15e9716ed28d"
-     "c027beceea1ec40a"),
+    (
+        "9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60",
+        "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a",
+        "",
+        "e5564300c360ac729086e2cc806e828a84877f1eb8e5d974d873e065224901555fb8821590a33bacc61e39701cf9b46bd25bf5f0595bbe24"
+        "655141438e7a100b",
+    ),
+    (
+        "4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb",
+        "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c",
+        "72",
+        "92a009a9f0d4cab8720e820b5f642540a2b27b5416503f8fb3762223ebdb69da085ac1e43e15996e458f3613d0f11d8c387b2eaeb4302aee"
+        "b00d291612bb0c00",
+    ),
+    (
+        "c5aa8df43f9f837bedb7442f31dcb7b166d38535076f094b85ce3a2e0b4458f7",
+        "fc51cd8e6218a1a38da47ed00230f0580816ed13ba3303ac5deb911548908025",
+        "af82",
+        "6291d657deec24024827e69c3abe01a30ce548a284743a445e3680d7db5ac3ac18ff9b538d16f290ae67f760984dc6594a7c15e9716ed28d"
+        "c027beceea1ec40a",
+    ),
 ]
 
 
@@ -41,7 +50,9 @@ def test_rfc_8032_vectors(secret: str, public: str, message: str, signature: str
     assert not signature_holds(public, bytes.fromhex(message) + b"x", signature)
 
 
-@pytest.mark.parametrize(("public", "signature"), [("", ""), ("zz", "zz"), ("00" * 32, "00" * 64), ("é", "1")])
+@pytest.mark.parametrize(
+    ("public", "signature"), [("", ""), ("zz", "zz"), ("00" * 32, "00" * 64), ("é", "1")]
+)
 def test_malformed_keys_and_signatures_hold_nothing(public: str, signature: str):
     assert not signature_holds(public, b"message", signature)
 
@@ -96,8 +107,10 @@ def test_one_key_in_force_per_name_and_a_withdrawn_one_never_signs_again(store: 
     assert first.key_id in store.public_keys()  # what it signed can still be checked
 
 
-@pytest.mark.parametrize(("name", "passphrase"), [("", PASSPHRASE), ("A\x1b[1m", PASSPHRASE), ("x" * 200, PASSPHRASE),
-                                                 ("A", "short")])
+@pytest.mark.parametrize(
+    ("name", "passphrase"),
+    [("", PASSPHRASE), ("A\x1b[1m", PASSPHRASE), ("x" * 200, PASSPHRASE), ("A", "short")],
+)
 def test_a_bad_name_or_a_short_passphrase_is_refused(store: KeyStore, name: str, passphrase: str):
     with pytest.raises(UsageError):
         store.create_key(name, passphrase, since=WALL)

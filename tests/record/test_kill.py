@@ -1,4 +1,5 @@
-"""Real writing processes killed at random instants; the independent verifier judges, not the code under test."""
+"""Real writing processes killed at random instants; the independent verifier judges, not the code under
+test."""
 
 from __future__ import annotations
 
@@ -26,10 +27,12 @@ def test_no_told_fact_is_lost_in_three_hundred_kills(tmp_path: Path):
 
 def test_the_harness_itself_notices_a_lost_fact(tmp_path: Path):
     """A writer that tells before it writes must be caught, or the harness proves nothing."""
-    liar = ("import sys, pathlib\n"
-            "folder = pathlib.Path(sys.argv[1], 'GB-2', 's'); folder.mkdir(parents=True)\n"
-            "(folder / 'record.jsonl').write_bytes(b'')\n"
-            "print('told 1 ' + 'a' * 64, flush=True)\n"
-            "sys.stdin.read()\n")
+    liar = (
+        "import sys, pathlib\n"
+        "folder = pathlib.Path(sys.argv[1], 'GB-2', 's'); folder.mkdir(parents=True)\n"
+        "(folder / 'record.jsonl').write_bytes(b'')\n"
+        "print('told 1 ' + 'a' * 64, flush=True)\n"
+        "sys.stdin.read()\n"
+    )
     tally = kill_rounds(tmp_path, 3, random.Random(1), command=[sys.executable, "-c", liar, "{root}"])
     assert tally.lost == 3

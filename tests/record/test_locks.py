@@ -25,8 +25,12 @@ sys.stdin.read()
 @pytest.fixture
 def holder(tmp_path: Path):
     """Another process that writes a live record of GB-2 below tmp_path."""
-    child = subprocess.Popen([sys.executable, "-c", HOLD, str(tmp_path), "live"], stdin=subprocess.PIPE,
-                             stdout=subprocess.PIPE, cwd=Path(__file__).parents[2])
+    child = subprocess.Popen(
+        [sys.executable, "-c", HOLD, str(tmp_path), "live"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        cwd=Path(__file__).parents[2],
+    )
     assert child.stdout and child.stdout.readline().strip() == b"held"
     yield child
     child.kill()
@@ -42,7 +46,9 @@ def test_a_second_process_is_refused_with_the_owners_name(tmp_path: Path, holder
     new_record(tmp_path, "practice", session_id="s3").close()  # practice needs no enclosure
 
 
-def test_a_lock_left_by_a_killed_process_is_taken_and_the_record_says_so(tmp_path: Path, holder: subprocess.Popen):
+def test_a_lock_left_by_a_killed_process_is_taken_and_the_record_says_so(
+    tmp_path: Path, holder: subprocess.Popen
+):
     holder.kill()
     holder.wait()
     writer = recover(tmp_path / "GB-2" / "20260314T081500Z-s1", wall=WALL)

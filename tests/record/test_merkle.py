@@ -11,8 +11,19 @@ from hypothesis import strategies as st
 from assistant.record.merkle import RunningRoot, inclusion_proof, leaf_hash, proof_holds, root_of
 
 # The leaves of the reference test data of RFC 6962 / RFC 9162 trees, and the roots (REFERENCES, recomputed).
-LEAVES = [bytes.fromhex(text) for text in (
-    "", "00", "10", "2021", "3031", "40414243", "5051525354555657", "606162636465666768696a6b6c6d6e6f")]
+LEAVES = [
+    bytes.fromhex(text)
+    for text in (
+        "",
+        "00",
+        "10",
+        "2021",
+        "3031",
+        "40414243",
+        "5051525354555657",
+        "606162636465666768696a6b6c6d6e6f",
+    )
+]
 ROOTS = {
     0: "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
     1: "6e340b9cffb37a989ca544e6bb780a2c78901d3fb33738768511a30617afa01d",
@@ -29,7 +40,10 @@ def test_rfc_9162_roots(size: int, root: str):
 
 def test_fips_180_4_abc():
     # FIPS 180-4, SHA-256 example of one block: what every line's hash rests on.
-    assert hashlib.sha256(b"abc").hexdigest() == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    assert (
+        hashlib.sha256(b"abc").hexdigest()
+        == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    )
 
 
 def by_definition(leaves: list[bytes]) -> bytes:

@@ -12,8 +12,31 @@ from hypothesis import strategies as st
 from assistant.record.paths import safe_name, session_folder
 from assistant.record.safe_text import printable
 
-NASTY = ["../../etc/passwd", "/etc/passwd", "..", ".", "", "a/b", "a\\b", "CON", "nul.txt", "com1", "C:\\x", "a\0b", "~",
-         "-rf", "x" * 500, "a\nb", "\u202egnp", "GB-2.", "$(reboot)", "%2e%2e", "_witness", "a:b", "\ud800"]
+NASTY = [
+    "../../etc/passwd",
+    "/etc/passwd",
+    "..",
+    ".",
+    "",
+    "a/b",
+    "a\\b",
+    "CON",
+    "nul.txt",
+    "com1",
+    "C:\\x",
+    "a\0b",
+    "~",
+    "-rf",
+    "x" * 500,
+    "a\nb",
+    "\u202egnp",
+    "GB-2.",
+    "$(reboot)",
+    "%2e%2e",
+    "_witness",
+    "a:b",
+    "\ud800",
+]
 
 
 @pytest.mark.parametrize("name", NASTY, ids=ascii)
@@ -27,7 +50,9 @@ def test_a_nasty_name_stays_in_its_folder(name: str):
 @given(st.text(st.characters()))
 def test_any_name_is_one_plain_path_part(name: str):
     safe = safe_name(name)
-    assert safe.isascii() and len(safe) <= 64 and not set(safe) & set('/\\:*?"<>|') and safe not in (".", "..")
+    assert (
+        safe.isascii() and len(safe) <= 64 and not set(safe) & set('/\\:*?"<>|') and safe not in (".", "..")
+    )
     assert safe[0] not in ".-_" and safe == safe_name(safe)
 
 
@@ -43,8 +68,11 @@ def test_a_plain_name_stays_itself():
 @given(st.text(st.characters()))
 def test_nothing_shown_is_a_control_or_reordering_character(text: str):
     shown = printable(text)
-    assert not [c for c in shown if c not in "\u200c\u200d" and unicodedata.category(c) in
-                ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")]
+    assert not [
+        c
+        for c in shown
+        if c not in "\u200c\u200d" and unicodedata.category(c) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
+    ]
 
 
 def test_terminal_escapes_are_written_out():

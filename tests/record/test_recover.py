@@ -34,7 +34,7 @@ def test_a_write_torn_at_every_byte_of_the_last_decision_is_set_aside_and_gone_o
         after = torn.stream().read()
         assert after.startswith(kept)
         assert verify_stream(torn.stream()).intact
-        assert b"".join(torn.asides().values()) == everything[len(kept):cut]
+        assert b"".join(torn.asides().values()) == everything[len(kept) : cut]
         note = read_store(torn).lines[-2].data
         assert (note["ended"], note["lines_kept"]) == (record.ending.how, kept.count(b"\n"))
         assert [item["bytes"] for item in note["set_aside"]] == ([cut - len(kept)] if cut > len(kept) else [])
@@ -66,7 +66,9 @@ def test_a_crash_in_the_middle_of_recovery_is_recovered_from(tmp_path: Path):
         root = tmp_path / str(at)
         shutil.copytree(tmp_path / "seed", root)
         folder = root / "GB-2" / writer.folder.name
-        files = FaultyFiles(at, calls=("write", "sync", "truncate", "replace", "sync_folder", "open"), part=at % 50)
+        files = FaultyFiles(
+            at, calls=("write", "sync", "truncate", "replace", "sync_folder", "open"), part=at % 50
+        )
         try:
             recover(folder, wall=WALL, files=files).close()
         except StorageError as error:

@@ -21,7 +21,12 @@ def test_a_signature_shows_name_time_and_meaning_and_is_checked(tmp_path: Path):
     report = verify(folder, public_keys={supervisor().key_id: supervisor().entry.public_key})
     assert report.complete and report.after_seal == 1
     checked = report.signatures[0]
-    assert (checked.name, checked.wall, checked.meaning, checked.known) == ("S. Supervisor", WALL, "reviewed", True)
+    assert (checked.name, checked.wall, checked.meaning, checked.known) == (
+        "S. Supervisor",
+        WALL,
+        "reviewed",
+        True,
+    )
 
 
 def test_a_signature_moved_to_another_record_does_not_hold(tmp_path: Path):

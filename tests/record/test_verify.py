@@ -1,4 +1,5 @@
-"""Tampering: every bit of a golden record, every line dropped, doubled, swapped or put in, and random changes."""
+"""Tampering: every bit of a golden record, every line dropped, doubled, swapped or put in, and random
+changes."""
 
 from __future__ import annotations
 
@@ -49,7 +50,7 @@ def test_every_single_bit_flip_is_found_and_its_line_is_named():
     line, flips = 1, 0
     for place, byte in enumerate(data):
         for bit in range(8):
-            flipped = data[:place] + bytes([byte ^ 1 << bit]) + data[place + 1:]
+            flipped = data[:place] + bytes([byte ^ 1 << bit]) + data[place + 1 :]
             report = check(flipped)
             assert not report.complete, (place, bit)
             assert report.first_bad_line == line, (place, bit, report.problems)
@@ -70,8 +71,8 @@ def test_every_dropped_doubled_swapped_inserted_and_truncated_line_is_found_and_
     seal_at = next(n for n, raw in enumerate(lines) if b"record_sealed" in raw)
     for n in range(len(lines)):
         if n < len(lines) - 1:
-            assert check(b"".join(lines[:n] + lines[n + 1:])).first_bad_line == n + 1, "dropped"
-        assert check(b"".join(lines[:n + 1] + lines[n:])).first_bad_line == n + 2, "doubled"
+            assert check(b"".join(lines[:n] + lines[n + 1 :])).first_bad_line == n + 1, "dropped"
+        assert check(b"".join(lines[: n + 1] + lines[n:])).first_bad_line == n + 2, "doubled"
         for m in range(n + 1, len(lines)):
             swapped = lines[:]
             swapped[n], swapped[m] = swapped[m], swapped[n]
@@ -154,11 +155,20 @@ def test_the_independent_verifier_runs_on_bare_python(tmp_path: Path):
     text = resources.files("assistant.record.export").joinpath("independent_verifier.py.txt").read_text()
     assert len(text.splitlines()) <= 48 and "assistant" not in text
     (tmp_path / "check.py").write_text(text)
-    for data, code in ((LIVE.read_bytes(), 0), (b"".join(lines_of(LIVE)[:4]), 1),
-                       (LIVE.read_bytes().replace(b"ceiling", b"cellars"), 2), (b"", 2), (b"[" * 99_999, 2)):
+    for data, code in (
+        (LIVE.read_bytes(), 0),
+        (b"".join(lines_of(LIVE)[:4]), 1),
+        (LIVE.read_bytes().replace(b"ceiling", b"cellars"), 2),
+        (b"", 2),
+        (b"[" * 99_999, 2),
+    ):
         (tmp_path / "record.jsonl").write_bytes(data)
-        done = subprocess.run([sys.executable, "-I", "-S", "check.py", "record.jsonl"], cwd=tmp_path,
-                              capture_output=True, text=True)
+        done = subprocess.run(
+            [sys.executable, "-I", "-S", "check.py", "record.jsonl"],
+            cwd=tmp_path,
+            capture_output=True,
+            text=True,
+        )
         assert (done.returncode, done.stderr) == (code, ""), done
     assert "Line 1 is not a line" in done.stdout
 
@@ -169,8 +179,9 @@ def test_deep_verification_holds_the_replayed_state_against_the_sealed_one(tmp_p
     record = read_record(writer.folder)
     assert deep_verify(record, lambda _: DeepOutcome("a" * 64)) == []
     assert "another state" in deep_verify(record, lambda _: DeepOutcome("b" * 64))[0]
-    assert deep_verify(record, lambda _: DeepOutcome("a" * 64, problems=("Line 3 was spoken otherwise.",))) \
-        == ["Line 3 was spoken otherwise."]
+    assert deep_verify(
+        record, lambda _: DeepOutcome("a" * 64, problems=("Line 3 was spoken otherwise.",))
+    ) == ["Line 3 was spoken otherwise."]
 
 
 def test_no_file_is_one_clear_message(tmp_path: Path):

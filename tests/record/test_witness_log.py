@@ -38,7 +38,9 @@ def test_a_lost_or_wrong_state_file_is_made_again_from_the_log(tmp_path: Path):
     log = WitnessLog(tmp_path)
     for n in range(5):
         log.note("x", "GB-2/s", n, "a" * 64, WALL)
-        (log.folder / "state.json").write_text(["{}", "", '{"size":1}', '{"size":0,"offset":0,"root":"","peaks":[]}', "x"][n])
+        (log.folder / "state.json").write_text(
+            ["{}", "", '{"size":1}', '{"size":0,"offset":0,"root":"","peaks":[]}', "x"][n]
+        )
     assert log.check().problems == () and log.check().size == 5
 
 
@@ -59,8 +61,11 @@ def test_every_changed_dropped_or_swapped_entry_is_found(tmp_path: Path):
         log.note("x", f"GB-2/s{n}", n, "a" * 64, WALL)
     good = log.path.read_bytes().splitlines(keepends=True)
     for n in range(5):
-        for changed in (good[:n] + good[n + 1:] if n < 4 else None, good[:n + 1] + good[n:],
-                        good[:n] + [good[n].replace(b"a" * 64, b"b" * 64)] + good[n + 1:]):
+        for changed in (
+            good[:n] + good[n + 1 :] if n < 4 else None,
+            good[: n + 1] + good[n:],
+            good[:n] + [good[n].replace(b"a" * 64, b"b" * 64)] + good[n + 1 :],
+        ):
             if changed is not None:
                 log.path.write_bytes(b"".join(changed))
                 assert log.check().problems, n
@@ -74,8 +79,13 @@ def test_a_record_is_proven_to_be_in_the_log_by_its_audit_path(tmp_path: Path):
         sealed_record(tmp_path, session_id=f"s{n}")
     proof = WitnessLog(tmp_path).proof("GB-2/20260314T081500Z-s2")
     assert proof and json.loads(proof["entry"])["event"] == "sealed"
-    assert proof_holds(leaf_hash(proof["entry"].encode()), proof["index"], proof["size"],
-                       [bytes.fromhex(step) for step in proof["path"]], bytes.fromhex(proof["root"]))
+    assert proof_holds(
+        leaf_hash(proof["entry"].encode()),
+        proof["index"],
+        proof["size"],
+        [bytes.fromhex(step) for step in proof["path"]],
+        bytes.fromhex(proof["root"]),
+    )
     assert WitnessLog(tmp_path).proof("nobody") is None
 
 
@@ -91,11 +101,17 @@ def test_an_older_print_is_held_against_todays_log(tmp_path: Path):
 
 
 def test_several_processes_share_one_log(tmp_path: Path):
-    program = ("import sys; from assistant.record.witness_log import WitnessLog\n"
-               "for n in range(1, 21): WitnessLog(sys.argv[1]).note('x', sys.argv[2], n, 'a' * 64,"
-               " '2026-03-14T09:15:00Z')\n")
-    children = [subprocess.Popen([sys.executable, "-c", program, str(tmp_path), f"GB-2/s{n}"],
-                                 cwd=Path(__file__).parents[2]) for n in range(3)]
+    program = (
+        "import sys; from assistant.record.witness_log import WitnessLog\n"
+        "for n in range(1, 21): WitnessLog(sys.argv[1]).note('x', sys.argv[2], n, 'a' * 64,"
+        " '2026-03-14T09:15:00Z')\n"
+    )
+    children = [
+        subprocess.Popen(
+            [sys.executable, "-c", program, str(tmp_path), f"GB-2/s{n}"], cwd=Path(__file__).parents[2]
+        )
+        for n in range(3)
+    ]
     assert [child.wait(60) for child in children] == [0, 0, 0]
     report = WitnessLog(tmp_path).check()
     assert (report.size, report.problems) == (60, ())

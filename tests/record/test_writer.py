@@ -63,8 +63,12 @@ def test_a_failure_at_any_write_or_sync_loses_no_told_fact_and_recovery_goes_on(
     while True:
         at += 1
         root = tmp_path / str(at)
-        files = FaultyFiles(at, number, calls=("write", "sync", "sync_folder", "open", "truncate", "replace",
-                                               "make_folder"), part=at % 90)
+        files = FaultyFiles(
+            at,
+            number,
+            calls=("write", "sync", "sync_folder", "open", "truncate", "replace", "make_folder"),
+            part=at % 90,
+        )
         told: list[str] = []
         failed = False
         try:
@@ -90,13 +94,13 @@ def test_a_failure_at_any_write_or_sync_loses_no_told_fact_and_recovery_goes_on(
             assert told == []
             continue
         before = read_record(folder)
-        assert [line.sha256 for line in before.lines][:len(told)] == told
+        assert [line.sha256 for line in before.lines][: len(told)] == told
         if before.seal:
             continue
         again = recover(folder, wall=WALL, why="the disk failed")
         again.seal(10, WALL, verdict="stopped")
         assert verify(folder).complete, verify(folder).problems
-        assert [line.sha256 for line in read_record(folder).lines][:len(told)] == told
+        assert [line.sha256 for line in read_record(folder).lines][: len(told)] == told
     assert failures > 20
 
 

@@ -1,8 +1,8 @@
-"""One self-contained archive of a session: record, clips, site files, approvals, reports, and how to verify it.
+"""One self-contained archive of a session: record, clips, site files, approvals, reports, and how to verify
+it.
 
-The same record gives the same bytes: entries are sorted, carry no date, and are stored rather than compressed,
-since compressors differ from version to version.
-"""
+The same record gives the same bytes: entries are sorted, carry no date, and are stored rather than
+compressed, since compressors differ from version to version."""
 
 from __future__ import annotations
 
@@ -52,9 +52,13 @@ def how_to_verify(record: Record) -> str:
     """Plain words for somebody who has nothing of ours."""
     seal = record.seal
     kind = "" if record.kind == "live" else f"This is a {record.kind} record. Nothing was cleaned.\n\n"
-    sealed = (f"   The seal is line {seal.seq}. Its SHA-256 is\n   {seal.sha256}\n   and stands at the foot of each page "
-              f"of the report.\n   sed -n {seal.seq}p record.jsonl | tr -d '\\n' | sha256sum" if seal else
-              "   This record has no seal: it was not finished.")
+    sealed = "   This record has no seal: it was not finished."
+    if seal:
+        sealed = (
+            f"   The seal is line {seal.seq}. Its SHA-256 is\n   {seal.sha256}\n"
+            "   and stands at the foot of each page of the report.\n"
+            f"   sed -n {seal.seq}p record.jsonl | tr -d '\\n' | sha256sum"
+        )
     return f"""How to verify this record with nothing but sha256sum and Python
 
 {kind}1. That these files are the ones that were exported:
@@ -90,10 +94,15 @@ def _folder(session: Path, name: str) -> dict[str, bytes]:
     found = {}
     for path in sorted(folder.rglob("*")):
         inside = path.relative_to(session)
-        if any(part.is_symlink() for part in (path, *path.parents) if session in part.parents) or not path.is_file():
+        if (
+            any(part.is_symlink() for part in (path, *path.parents) if session in part.parents)
+            or not path.is_file()
+        ):
             continue
         try:
             found[inside.as_posix()] = path.read_bytes()
         except OSError as error:
-            raise StorageError(f"A file of the session can't be read: {error.strerror}.", where=str(path)) from error
+            raise StorageError(
+                f"A file of the session can't be read: {error.strerror}.", where=str(path)
+            ) from error
     return found

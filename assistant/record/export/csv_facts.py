@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 
-from assistant.record.canonical import to_canonical
 from assistant.record.export.wording import detail
 from assistant.record.reader import Record
 
@@ -13,14 +13,27 @@ COLUMNS = ("line", "t_ms", "wall", "record", "rules", "kind", "v", "detail", "da
 
 
 def csv_bytes(record: Record) -> bytes:
-    """The CSV. `detail` is for reading; `data` is the fact as canonical JSON."""
+    """The CSV. `detail` is for reading; `data` is the fact as JSON in ASCII, so that no terminal or sheet
+    can be led astray by it."""
     out = io.StringIO(newline="")
     rows = csv.writer(out, lineterminator="\r\n")
     rows.writerow(COLUMNS)
     for line in record.lines:
-        # "detail" starts with a field's name, "data" with a brace; a name that starts like a formula is quoted.
+        # "detail" starts with a field's name, "data" with a brace; a name that starts like a formula is
+        # quoted.
         text = detail(line.data, 20_000)
-        rows.writerow((line.seq, line.t_ms, line.wall, line.record, line.rules, line.kind, line.v,
-                       f"'{text}" if text[:1] in "=+-@\t\r" and text else text,
-                       to_canonical(line.data).decode(), line.sha256))
+        rows.writerow(
+            (
+                line.seq,
+                line.t_ms,
+                line.wall,
+                line.record,
+                line.rules,
+                line.kind,
+                line.v,
+                f"'{text}" if text[:1] in "=+-@\t\r" and text else text,
+                json.dumps(line.data, sort_keys=True, separators=(",", ":")),
+                line.sha256,
+            )
+        )
     return out.getvalue().encode()

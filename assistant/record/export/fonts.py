@@ -34,7 +34,9 @@ def shown(text: object, limit: int = 500) -> str:
     """Text for the page: safe, and every character in the font or named by its code."""
     covered = _covered()
     whole = "".join(c if ord(c) in covered else f"<U+{ord(c):04X}>" for c in printable(text, limit))
-    return whole if len(whole) <= limit + 4 else whole[:limit] + " ..."  # a page's row can't be longer than a page
+    return (
+        whole if len(whole) <= limit + 4 else whole[:limit] + " ..."
+    )  # a page's row can't be longer than a page
 
 
 def markup(text: object, limit: int = 500) -> str:

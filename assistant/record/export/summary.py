@@ -28,8 +28,8 @@ class StepRow:
 
 @dataclass(frozen=True)
 class Bar:
-    """A timer on the time line: a contact (what: surface, with: agent) or a cycle. `required_ms`: as the label
-    or the site asks. `rewets_ms`: the moments it was wetted again."""
+    """A timer on the time line: a contact (what: surface, with: agent) or a cycle. `required_ms`: as the
+    label or the site asks. `rewets_ms`: the moments it was wetted again."""
 
     what: str
     with_what: str
@@ -55,10 +55,10 @@ class Remark:
 class ReportSummary:
     """Everything the first page, the step table and the label need.
 
-    `verdict`: one short sentence. `unanswered`: questions that nobody answered. `cleaned`: what the label says
-    was cleaned. `fit_until_wall`: RFC 3339 by the site's rule, or "" where there is no rule; `fit_rule`: that
-    rule. `released`: who released it and when, by the site's rule, or "" (then the label says "not released").
-    """
+    `verdict`: one short sentence. `unanswered`: questions that nobody answered. `cleaned`: what the label
+    says was cleaned. `fit_until_wall`: RFC 3339 by the site's rule, or "" where there is no rule; `fit_rule`:
+    that rule. `released`: who released it and when, by the site's rule, or "" (then the label says "not
+    released")."""
 
     title: str
     revision: str
@@ -82,4 +82,6 @@ class ReportSummary:
     released: str = ""
     release_rule: str = ""
     witnesses: tuple[str, ...] = ()
-    with_what: tuple[tuple[str, str], ...] = ()  # software, engine, model, voice, devices, clock source: name, value
+    with_what: tuple[
+        tuple[str, str], ...
+    ] = ()  # software, engine, model, voice, devices, clock source: name, value

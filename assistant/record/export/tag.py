@@ -1,5 +1,5 @@
-"""The status label for the door: what was cleaned, when, by whom, fit until when, released or not, and the seal
-as text and as a QR code."""
+"""The status label for the door: what was cleaned, when, by whom, fit until when, released or not, and the
+seal as text and as a QR code."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from assistant.record.export.summary import ReportSummary
 from assistant.record.export.wording import wall
 from assistant.record.reader import Record
 
+CODE_PT = 118  # about 42 mm: read from an arm's length
 NOT_BEYOND_USE = "This is not a beyond-use date."
 _INK, _GREY, _WARN = HexColor("#1c2733"), HexColor("#5b6b7a"), HexColor("#a4401b")
 
@@ -40,13 +41,22 @@ def label_lines(record: Record, summary: ReportSummary) -> list[tuple[str, str]]
     fit = wall(summary.fit_until_wall) if summary.fit_until_wall else "no rule of the site names a time"
     if status(record, summary) not in ("Released", "NOT RELEASED"):
         fit = "\u2013"
-    released = summary.released or "not released" + (f" (rule: {summary.release_rule})" if summary.release_rule else "")
+    released = summary.released or "not released" + (
+        f" (rule: {summary.release_rule})" if summary.release_rule else ""
+    )
     seal = record.seal.sha256 if record.seal else "not sealed"
-    return [("Enclosure", f"{summary.enclosure}, {summary.site}"), ("Cleaned", summary.cleaned or summary.title),
-            ("Procedure", f"{summary.title}, revision {summary.revision}"), ("Ended", wall(summary.ended_wall)),
-            ("By", ", ".join((summary.technician, *summary.witnesses))), ("Verdict", summary.verdict),
-            ("Fit until", fit + (f" (rule: {summary.fit_rule})" if summary.fit_rule and fit != "\u2013" else "")),
-            ("Released", released), ("Record", record.session), ("Seal", seal)]
+    return [
+        ("Enclosure", f"{summary.enclosure}, {summary.site}"),
+        ("Cleaned", summary.cleaned or summary.title),
+        ("Procedure", f"{summary.title}, revision {summary.revision}"),
+        ("Ended", wall(summary.ended_wall)),
+        ("By", ", ".join((summary.technician, *summary.witnesses))),
+        ("Verdict", summary.verdict),
+        ("Fit until", fit + (f" (rule: {summary.fit_rule})" if summary.fit_rule and fit != "\u2013" else "")),
+        ("Released", released),
+        ("Record", record.session),
+        ("Seal", seal),
+    ]
 
 
 def label_text(record: Record, summary: ReportSummary) -> str:
@@ -71,18 +81,18 @@ def label_pdf(record: Record, summary: ReportSummary) -> bytes:
     page.setFillColor(white)
     page.setFont(font, 18 if len(head) < 22 else 13)
     page.drawString(16, height - 31, shown(head))
+    rows = _rows(record, summary, font, width - 78, height - 62 - CODE_PT - 26)
     y = height - 62
-    for name, value in label_lines(record, summary):
-        page.setFont(font, 6.5)
+    for name, size, texts in rows:
+        page.setFont(font, 7)
         page.setFillColor(_GREY)
         page.drawString(16, y, name)
-        size = 6 if name == "Seal" else 8.2
         page.setFillColor(_INK)
         page.setFont(font, size)
-        for row in simpleSplit(shown(value, 220), font, size, width - 78)[:4]:
-            page.drawString(62, y, row)
+        for text in texts:
+            page.drawString(62, y, text)
             y -= size * 1.25
-        y -= 3.4
+        y -= size * 0.49
     _code(page, record, width)
     page.setFillColor(_INK)
     page.setFont(font, 8.5)
@@ -95,14 +105,30 @@ def label_pdf(record: Record, summary: ReportSummary) -> bytes:
     return out.getvalue()
 
 
+def _rows(
+    record: Record, summary: ReportSummary, font: str, width: float, height: float
+) -> list[tuple[str, float, list[str]]]:
+    """Name, size and lines of each value, in the largest print that leaves the code its room."""
+    for size in (9.4, 8.4, 7.4, 6.4, 5.9):
+        rows = []
+        for name, value in label_lines(record, summary):
+            fits = 5.9 if name == "Seal" else size
+            rows.append((name, fits, simpleSplit(shown(value, 220), font, fits, width)[:3]))
+        if sum(fits * (1.25 * len(texts) + 0.49) for _, fits, texts in rows) <= height:
+            break
+    return rows
+
+
 def _code(page: Canvas, record: Record, width: float) -> None:
     matrix = [list(row) for row in segno.make(qr_text(record), error="m", micro=False).matrix]
-    cell = 84 / (len(matrix) + 8)  # four cells of quiet zone all round (ISO/IEC 18004)
-    left, bottom = width - 16 - 84, 14
+    cell = CODE_PT / (len(matrix) + 8)  # four cells of quiet zone all round (ISO/IEC 18004)
+    left, bottom = width - 16 - CODE_PT, 14
     page.setFillColor(white)
-    page.rect(left, bottom, 84, 84, stroke=0, fill=1)
+    page.rect(left, bottom, CODE_PT, CODE_PT, stroke=0, fill=1)
     page.setFillColor(black)
     for r, row in enumerate(matrix):
         for c, dark in enumerate(row):
             if dark:
-                page.rect(left + (c + 4) * cell, bottom + 84 - (r + 5) * cell, cell, cell, stroke=0, fill=1)
+                page.rect(
+                    left + (c + 4) * cell, bottom + CODE_PT - (r + 5) * cell, cell, cell, stroke=0, fill=1
+                )

@@ -1,4 +1,5 @@
-"""The time line: contacts and cycles as bars over the session's minutes. Shape and words carry the outcome too."""
+"""The time line: contacts and cycles as bars over the session's minutes. Shape and words carry the outcome
+too."""
 
 from __future__ import annotations
 
@@ -13,8 +14,12 @@ from assistant.record.export.summary import Bar
 from assistant.record.export.wording import length
 
 INK, GREY, FAINT = HexColor("#1c2733"), HexColor("#5b6b7a"), HexColor("#d5dce3")
-COLOURS = {"complete": HexColor("#2f7d6b"), "dried": HexColor("#b4532a"), "void": HexColor("#8a94a0"),
-           "open": HexColor("#c08a1e")}
+COLOURS = {
+    "complete": HexColor("#2f7d6b"),
+    "dried": HexColor("#b4532a"),
+    "void": HexColor("#8a94a0"),
+    "open": HexColor("#c08a1e"),
+}
 WORDS = {"complete": "complete", "dried": "dried", "void": "void", "open": "not ended"}
 ROW, LABEL_SHARE = 15.0, 0.30
 _TICKS_S = (10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400)
@@ -34,8 +39,17 @@ def time_line(bars: Sequence[Bar], duration_ms: int, width: float) -> Drawing:
         drawing.add(Line(x, 16, x, height - 2, strokeColor=FAINT, strokeWidth=0.5))
         text = f"{seconds // 60}:{seconds % 60:02d}" if tick < 60 else f"{seconds // 60}"
         drawing.add(String(x, 5, text, fontName=font, fontSize=7, fillColor=GREY, textAnchor="middle"))
-    drawing.add(String(width, 5, "min:s" if tick < 60 else "minutes", fontName=font, fontSize=7, fillColor=GREY,
-                       textAnchor="end"))
+    drawing.add(
+        String(
+            width,
+            5,
+            "min:s" if tick < 60 else "minutes",
+            fontName=font,
+            fontSize=7,
+            fillColor=GREY,
+            textAnchor="end",
+        )
+    )
     for row, bar in enumerate(bars):
         _row(drawing, bar, height - ROW * (row + 1), left, scale, font)
     return drawing
@@ -49,9 +63,19 @@ def _row(drawing: Drawing, bar: Bar, y: float, left: float, scale: float, font: 
     x, wide = left + bar.start_ms * scale, max((bar.end_ms - bar.start_ms) * scale, 1.5)
     colour = COLOURS[bar.outcome]
     solid = bar.outcome == "complete"
-    drawing.add(Rect(x, y + 3, wide, 8, fillColor=colour if solid else white, strokeColor=colour,
-                     strokeWidth=0.9, strokeDashArray=None if solid or bar.outcome == "dried" else [2, 1.5],
-                     rx=1 if bar.kind == "contact" else 4))
+    drawing.add(
+        Rect(
+            x,
+            y + 3,
+            wide,
+            8,
+            fillColor=colour if solid else white,
+            strokeColor=colour,
+            strokeWidth=0.9,
+            strokeDashArray=None if solid or bar.outcome == "dried" else [2, 1.5],
+            rx=1 if bar.kind == "contact" else 4,
+        )
+    )
     if bar.outcome == "dried":
         for step in range(int(wide // 5) + 1):  # hatched, so that a grey print shows it
             at = x + step * 5

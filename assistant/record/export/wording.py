@@ -33,8 +33,10 @@ def wall(text: str) -> str:
 
 def detail(data: dict[str, Any], limit: int = 1500) -> str:
     """A fact's data as "name: value; name: value"."""
-    return printable("; ".join(f"{name}: {_value(value)}" for name, value in data.items() if value not in ("", [], None)),
-                     limit)
+    return printable(
+        "; ".join(f"{name}: {_value(value)}" for name, value in data.items() if value not in ("", [], None)),
+        limit,
+    )
 
 
 def _value(value: Any) -> str:

@@ -2,9 +2,8 @@
 
 The child writes decisions and tells, after each append has returned, the last sequence number that it may now
 speak of. After the kill: every told line must be there, whole and unchanged; the independent verifier must
-find nothing wrong before the torn tail; recovery must append, keep the tail, and the verifier must agree again.
-`python -m assistant.record.measure.kill CHILD_ARGUMENTS` is the child.
-"""
+find nothing wrong before the torn tail; recovery must append, keep the tail, and the verifier must agree
+again. `python -m assistant.record.measure.kill CHILD_ARGUMENTS` is the child."""
 
 from __future__ import annotations
 
@@ -27,7 +26,8 @@ WALL = "2026-03-14T09:15:00.000Z"
 @dataclass
 class KillTally:
     """`kills`: processes killed; `lost`: told facts missing or changed; `torn`: kills that left a torn tail;
-    `recovered`: records taken up again; `mid_write`: kills after the child's first append and before its end."""
+    `recovered`: records taken up again; `mid_write`: kills after the child's first append and before its
+    end."""
 
     kills: int = 0
     lost: int = 0
@@ -46,22 +46,30 @@ def independent_verifier() -> types.ModuleType:
     return module
 
 
-def kill_rounds(root: Path, rounds: int, rng: random.Random, *, command: Sequence[str] | None = None,
-                longest_s: float = 0.08, find: Callable[[Path], Path | None] | None = None,
-                recover_one: Callable[[Path], None] | None = None) -> KillTally:
+def kill_rounds(
+    root: Path,
+    rounds: int,
+    rng: random.Random,
+    *,
+    command: Sequence[str] | None = None,
+    longest_s: float = 0.08,
+    find: Callable[[Path], Path | None] | None = None,
+    recover_one: Callable[[Path], None] | None = None,
+) -> KillTally:
     """Start, kill and judge `rounds` writing processes below `root`.
 
     `command`: another writer (the time issue's); `{root}` in it becomes the round's folder. It must print
     "told <last seq> <sha256>" after each append, flushed. `find` gives the record's file below the round's
-    folder; `recover_one` takes the record up again. The kill comes up to `longest_s` after the first told line.
-    """
+    folder; `recover_one` takes the record up again. The kill comes up to `longest_s` after the first told
+    line."""
     tally = KillTally()
     judge = independent_verifier()
     for number in range(rounds):
         folder = root / f"round-{number:04d}"
         folder.mkdir(parents=True)
         words = [word.replace("{root}", str(folder)) for word in command or _own_command(rng)]
-        told = _run_and_kill(words, rng.random() * longest_s)
+        early = rng.random() < 0.15  # some die before or while the record is made
+        told = _run_and_kill(words, rng.random() * (0.3 if early else longest_s), early=early)
         tally.kills += 1
         tally.told += len(told)
         record = (find or _find)(folder)
@@ -73,10 +81,15 @@ def kill_rounds(root: Path, rounds: int, rng: random.Random, *, command: Sequenc
     return tally
 
 
-def _judge(tally: KillTally, judge: types.ModuleType, record: Path, told: list[tuple[int, str]],
-           recover_one: Callable[[Path], None]) -> None:
+def _judge(
+    tally: KillTally,
+    judge: types.ModuleType,
+    record: Path,
+    told: list[tuple[int, str]],
+    recover_one: Callable[[Path], None],
+) -> None:
     raw = record.read_bytes()
-    whole = raw[:raw.rfind(b"\n") + 1]
+    whole = raw[: raw.rfind(b"\n") + 1]
     tally.torn += whole != raw
     lines = whole.split(b"\n")[:-1]
     tally.lost += sum(1 for seq, sha in told if seq > len(lines) or judge.sha(lines[seq - 1]) != sha)
@@ -95,16 +108,16 @@ def _judge(tally: KillTally, judge: types.ModuleType, record: Path, told: list[t
     if bad or not after.startswith(whole) or len(after) <= len(whole):
         tally.problems.append(f"{record}: line {bad} {why} after recovery")
     tails = b"".join(p.read_bytes() for p in sorted(record.parent.glob("tails/*.bin")))
-    if tails != raw[len(whole):]:
+    if tails != raw[len(whole) :]:
         tally.problems.append(f"{record}: the torn tail was not kept")
     tally.recovered += 1
 
 
-def _run_and_kill(words: list[str], after_s: float) -> list[tuple[int, str]]:
-    """Kill the process `after_s` after its first told line (or at its end); what it had told by then."""
+def _run_and_kill(words: list[str], after_s: float, *, early: bool) -> list[tuple[int, str]]:
+    """Kill the process `after_s` after its first told line (`early`: after its start); what it told by then."""
     with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as child:
         assert child.stdout
-        first = child.stdout.readline()
+        first = b"" if early else child.stdout.readline()
         deadline = time.monotonic() + after_s
         while time.monotonic() < deadline and child.poll() is None:
             time.sleep(min(0.001, max(0.0, deadline - time.monotonic())))
@@ -138,13 +151,23 @@ def child(root: str, seed: str, out: BinaryIO) -> None:
     from assistant.record.writer import create_record
 
     rng = random.Random(int(seed))
-    writer = create_record(root, {"technician": "Kill Harness"}, "script", enclosure="GB-2",
-                           stamp="20260314T091500Z", session_id="k", rules=1, wall=WALL)
+    writer = create_record(
+        root,
+        {"technician": "Kill Harness"},
+        "script",
+        enclosure="GB-2",
+        stamp="20260314T091500Z",
+        session_id="k",
+        rules=1,
+        wall=WALL,
+    )
     out.write(f"told {writer.count} {writer.head}\n".encode())
     out.flush()
     for t_ms in range(100_000):
-        facts = [{"kind": "spoken", "v": 1, "data": {"text": "x" * rng.choice((5, 80, 900, 20_000))}}
-                 for _ in range(rng.randint(1, 8))]
+        facts = [
+            {"kind": "spoken", "v": 1, "data": {"text": "x" * rng.choice((5, 80, 900, 20_000))}}
+            for _ in range(rng.randint(1, 8))
+        ]
         refs = writer.append(facts, t_ms, WALL)
         out.write("".join(f"told {ref.seq} {ref.sha256}\n" for ref in refs).encode())
         out.flush()

@@ -36,8 +36,10 @@ def tamper_rounds(data: bytes, rounds: int, rng: random.Random) -> TamperTally:
             continue
         tally.tamperings += 1
         tally.by_kind[way.__name__.strip("_")] += 1
-        first = next((n for n, (a, b) in enumerate(zip(lines, changed, strict=False), 1) if a != b),
-                     min(len(lines), len(changed)) + 1)
+        first = next(
+            (n for n, (a, b) in enumerate(zip(lines, changed, strict=False), 1) if a != b),
+            min(len(lines), len(changed)) + 1,
+        )
         report = verify_stream(io.BytesIO(b"".join(changed)))
         name = f"{way.__name__} at line {first}"
         if report.complete:
@@ -56,7 +58,7 @@ def _bit(lines: list[bytes], rng: random.Random) -> list[bytes]:
     at = rng.randrange(len(lines[n]))
     changed = bytearray(lines[n])
     changed[at] ^= 1 << rng.randrange(8)
-    return b"".join([*lines[:n], bytes(changed), *lines[n + 1:]]).splitlines(keepends=True)
+    return b"".join([*lines[:n], bytes(changed), *lines[n + 1 :]]).splitlines(keepends=True)
 
 
 def _bytes(lines: list[bytes], rng: random.Random) -> list[bytes]:
@@ -71,20 +73,39 @@ def _word(lines: list[bytes], rng: random.Random) -> list[bytes]:
     """Edit a line's meaning and write it canonically again, as somebody careful would."""
     n = rng.randrange(len(lines))
     line = parse_line(lines[n][:-1])
-    body = {"seq": line.seq, "t_ms": line.t_ms, "wall": line.wall, "record": line.record, "rules": line.rules,
-            "kind": line.kind, "v": line.v, "data": line.data, "prev": line.prev}
-    body.update(rng.choice([{"t_ms": line.t_ms + rng.randint(1, 9)}, {"v": line.v + 1}, {"data": {"text": "changed"}},
-                            {"wall": "2026-03-15T00:00:00Z"}, {"kind": "refused"}, {"rules": 2}]))
-    return [*lines[:n], to_canonical(body) + b"\n", *lines[n + 1:]]
+    body = {
+        "seq": line.seq,
+        "t_ms": line.t_ms,
+        "wall": line.wall,
+        "record": line.record,
+        "rules": line.rules,
+        "kind": line.kind,
+        "v": line.v,
+        "data": line.data,
+        "prev": line.prev,
+    }
+    body.update(
+        rng.choice(
+            [
+                {"t_ms": line.t_ms + rng.randint(1, 9)},
+                {"v": line.v + 1},
+                {"data": {"text": "changed"}},
+                {"wall": "2026-03-15T00:00:00Z"},
+                {"kind": "refused"},
+                {"rules": 2},
+            ]
+        )
+    )
+    return [*lines[:n], to_canonical(body) + b"\n", *lines[n + 1 :]]
 
 
 def _rechained(lines: list[bytes], rng: random.Random) -> list[bytes]:
     """Edit a line and mend every hash after it, but not the seal's root and digest."""
     n = rng.randrange(len(lines) - 1)
-    changed = _word(lines[:n + 1], random.Random(rng.random()))
+    changed = _word(lines[: n + 1], random.Random(rng.random()))
     out: list[bytes] = []
     prev = ""
-    for raw in [*changed, *lines[len(changed):]]:
+    for raw in [*changed, *lines[len(changed) :]]:
         line = parse_line(raw[:-1])
         prev = prev or seed(line.record)
         mended = raw.replace(line.prev.encode(), prev.encode())
@@ -104,12 +125,12 @@ def _digested(lines: list[bytes], rng: random.Random) -> list[bytes]:
 
 def _drop(lines: list[bytes], rng: random.Random) -> list[bytes]:
     n = rng.randrange(len(lines))
-    return lines[:n] + lines[n + 1:]
+    return lines[:n] + lines[n + 1 :]
 
 
 def _double(lines: list[bytes], rng: random.Random) -> list[bytes]:
     n = rng.randrange(len(lines))
-    return lines[:n + 1] + lines[n:]
+    return lines[: n + 1] + lines[n:]
 
 
 def _swap(lines: list[bytes], rng: random.Random) -> list[bytes]:
@@ -125,14 +146,25 @@ def _insert(lines: list[bytes], rng: random.Random) -> list[bytes]:
 
 
 def _cut_lines(lines: list[bytes], rng: random.Random) -> list[bytes]:
-    return lines[:rng.randrange(len(lines))]
+    return lines[: rng.randrange(len(lines))]
 
 
 def _cut_bytes(lines: list[bytes], rng: random.Random) -> list[bytes]:
     data = b"".join(lines)
-    return data[:rng.randrange(len(data))].splitlines(keepends=True)
+    return data[: rng.randrange(len(data))].splitlines(keepends=True)
 
 
 WAYS: tuple[Callable[[list[bytes], random.Random], list[bytes]], ...] = (
-    _bit, _bytes, _word, _rechained, _digested, _drop, _double, _swap, _insert, _cut_lines, _cut_bytes)
+    _bit,
+    _bytes,
+    _word,
+    _rechained,
+    _digested,
+    _drop,
+    _double,
+    _swap,
+    _insert,
+    _cut_lines,
+    _cut_bytes,
+)
 MENDED = (_rechained, _digested)

@@ -1,0 +1,80 @@
+"""`assistant export`: the report, the facts and the archive that people take away."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from assistant.errors import StorageError
+from assistant.record.commands.shared import print_json, record_path, summary_of, wall_now, write_out
+from assistant.record.export.archive import archive_bytes
+from assistant.record.export.csv_facts import csv_bytes
+from assistant.record.export.pdf import pdf_bytes
+from assistant.record.paths import root_of_session
+from assistant.record.reader import read_record, require_whole
+from assistant.record.verify import verify
+from assistant.record.witness_log import WitnessLog, printed_statement
+
+
+@click.command("export")
+@click.argument("record")
+@click.option(
+    "--to",
+    "target",
+    type=click.Path(file_okay=False),
+    default=".",
+    show_default="here",
+    help="Folder to write to.",
+)
+@click.option("--page", type=click.Choice(["a4", "letter", "both"]), default="a4", show_default=True)
+@click.option(
+    "--only", type=click.Choice(["pdf", "csv", "archive"]), help="One of the three; without it all."
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+def command(record: str, target: str, page: str, only: str | None, as_json: bool) -> int:
+    """Write RECORD's report (PDF), its facts (CSV) and a self-contained archive (ZIP).
+
+    The same record gives the same bytes each time. The witness log's root of this moment goes beside them.
+    """
+    path = record_path(record)
+    held = require_whole(read_record(path))
+    report = verify(path)
+    summary = summary_of(held)
+    name = held.session.replace("/", "-")
+    folder = Path(target)
+    written: list[Path] = []
+    if only in (None, "pdf"):
+        for size in ("a4", "letter") if page == "both" else (page,):
+            written.append(write_out(folder, f"{name}-report-{size}.pdf", pdf_bytes(held, summary, size)))
+    if only in (None, "csv"):
+        written.append(write_out(folder, f"{name}-facts.csv", csv_bytes(held)))
+    if only in (None, "archive"):
+        written.append(write_out(folder, f"{name}.zip", archive_bytes(held, summary)))
+    root = ""
+    if held.folder:
+        log, last = WitnessLog(root_of_session(held.folder)), held.lines[-1]
+        try:
+            # A copy somewhere else has no log of its own, and gets none: that would be a second truth.
+            if log.exists:
+                root = log.note("exported", held.session, last.seq, last.sha256, wall_now())
+                page_text = printed_statement(log.check(), summary.site, wall_now())
+                written.append(write_out(folder, f"{name}-witness.txt", page_text.encode()))
+        except StorageError as error:
+            click.echo(f"The witness log can't be written: {error.what}", err=True)
+    if as_json:
+        print_json(
+            {
+                "written": [str(item) for item in written],
+                "witness_root": root,
+                "intact": report.intact,
+                "sealed": report.sealed,
+                "problems": report.problems,
+            }
+        )
+    else:
+        for item in written:
+            click.echo(str(item))
+    for problem in report.problems:
+        click.echo(f"Attention: {problem}", err=True)
+    return 0

@@ -1,0 +1,83 @@
+"""What the record's commands share: finding a record, today's wall time, one JSON object out, folding
+deep."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+
+from assistant.errors import StorageError
+from assistant.record.file_store import FILE_NAME, storage_error
+from assistant.record.files import OsFiles, make_folders, write_whole
+from assistant.record.index import find_record
+from assistant.record.reader import Record
+from assistant.record.verify import DeepOutcome
+
+
+def record_path(wanted: str, records: str | None = None) -> Path:
+    """The session folder for a path, or for an id or name below the records' folder. Raises RecordError."""
+    path = Path(wanted)
+    if path.is_dir() and not (path / FILE_NAME).exists() and not records:
+        return path / FILE_NAME  # let the reader say that there is none
+    if path.exists() or os.sep in wanted and not records:
+        return path
+    return find_record(records or records_root(), wanted).folder
+
+
+def records_root() -> Path:
+    """Where records live: $GAUNTLET_RECORDS, or the user's data folder."""
+    return Path(os.environ.get("GAUNTLET_RECORDS") or platformdirs.user_data_path("gauntlet") / "records")
+
+
+def keys_root(chosen: str | None) -> Path:
+    """Where keys live: chosen, $GAUNTLET_KEYS, or the user's data folder."""
+    return Path(chosen or os.environ.get("GAUNTLET_KEYS") or platformdirs.user_data_path("gauntlet") / "keys")
+
+
+def wall_now() -> str:
+    """Now, as RFC 3339 with this place's offset."""
+    return datetime.now().astimezone().isoformat(timespec="milliseconds")
+
+
+def print_json(found: dict[str, Any]) -> None:
+    """The command's one object on standard output."""
+    json.dump(found, sys.stdout, ensure_ascii=False, sort_keys=True)
+    sys.stdout.write("\n")
+
+
+def write_out(folder: Path, name: str, data: bytes) -> Path:
+    """Write an export for its owner only, whole or not at all. Raises StorageError."""
+    files = OsFiles()
+    try:
+        make_folders(files, folder)
+        write_whole(files, folder / name, data)
+    except OSError as error:
+        raise storage_error(error, str(folder / name)) from error
+    if not (folder / name).exists():
+        raise StorageError("The file isn't there after writing.", where=str(folder / name))
+    return folder / name
+
+
+def fold_deep(record: Record) -> DeepOutcome:
+    """Fold a record through today's core, and decide everything again where the rules are the same
+    version."""
+    if record.header.get("transcribed") is True:
+        return DeepOutcome("")  # paper has no core facts to fold
+    from assistant.station.digest import state_sha256
+    from assistant.station.opening import load_session, rederive
+
+    opened = load_session(record.folder or Path())
+    return DeepOutcome(state_sha256(opened.state()), problems=tuple(rederive(opened)))
+
+
+def summary_of(record: Record) -> Any:
+    """The report's summary, from the core's fold."""
+    from assistant.station.summary import summarise
+
+    return summarise(record)

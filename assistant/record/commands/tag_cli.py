@@ -1,0 +1,46 @@
+"""`assistant tag`: the status label for the door."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from assistant.record.commands.shared import print_json, record_path, summary_of, write_out
+from assistant.record.export.tag import NOT_BEYOND_USE, label_lines, label_pdf, label_text, qr_text, status
+from assistant.record.reader import read_record, require_whole
+from assistant.record.verify import verify
+
+
+@click.command("tag")
+@click.argument("record")
+@click.option(
+    "--to", "target", type=click.Path(dir_okay=False), help="Write it as a PDF page (A6) to this file."
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+def command(record: str, target: str | None, as_json: bool) -> int:
+    """Print RECORD's status label: what was cleaned, when, by whom, fit until when, and the seal with its
+    code.
+
+    It says "not released" until the site's rule is met.
+    """
+    path = record_path(record)
+    held = require_whole(read_record(path))
+    held.problems += verify(path).problems  # a record that doesn't verify gets no good label
+    summary = summary_of(held)
+    if target:
+        place = Path(target)
+        write_out(place.parent, place.name, label_pdf(held, summary))
+        click.echo(str(place), err=as_json)
+    if as_json:
+        print_json(
+            {
+                "status": status(held, summary),
+                "code": qr_text(held),
+                "not_a": NOT_BEYOND_USE,
+                **{name.lower().replace(" ", "_"): value for name, value in label_lines(held, summary)},
+            }
+        )
+    elif not target:
+        click.echo(label_text(held, summary))
+    return 0

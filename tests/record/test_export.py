@@ -1,0 +1,276 @@
+"""What people take away: the same bytes each time, everything in it, and nothing that breaks a page or a path."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import os
+import shutil
+import subprocess
+import sys
+import zipfile
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from assistant.record.export.archive import archive_bytes, how_to_verify
+from assistant.record.export.csv_facts import csv_bytes
+from assistant.record.export.pdf import pdf_bytes
+from assistant.record.export.summary import Bar, Remark, StepRow
+from assistant.record.export.tag import NOT_BEYOND_USE, label_pdf, label_text, qr_text, status
+from assistant.record.export.time_line import time_line
+from assistant.record.reader import Record, read_record
+from assistant.record.signatures import sign_record
+from tests.record.support import WALL, new_record, sealed_record, spoken, summary, supervisor
+
+MESS = "</para>\x1b[31m<b>\u202e\x00 {%s} &amp; 漢字 \ud800 " + "x" * 3000
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory: pytest.TempPathFactory) -> Record:
+    folder = sealed_record(tmp_path_factory.mktemp("records"), 20)
+    sign_record(folder, supervisor(), meaning="reviewed", wall=WALL)
+    for name, data in (("site/gb-2.yaml", b"a: 1\n"), ("clips/c.flac", b"fLaC"), ("approvals/a.json", b"{}")):
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_bytes(data)
+    return read_record(folder)
+
+
+def text_of(data: bytes) -> list[str]:
+    return [page.extract_text() for page in PdfReader(io.BytesIO(data)).pages]
+
+
+@pytest.mark.parametrize(("size", "points"), [("a4", (595, 842)), ("letter", (612, 792))])
+def test_the_first_page_holds_verdict_times_deviations_and_what_is_unanswered(
+    record: Record, size: str, points: tuple
+):
+    pages = text_of(pdf_bytes(record, summary(), size))
+    box = PdfReader(io.BytesIO(pdf_bytes(record, summary(), size))).pages[0].mediabox
+    assert (round(box.width), round(box.height)) == points
+    for wanted in (
+        "The clean stands, with two deviations.",
+        "2026-03-14 09:15:00 +01:00",
+        "20 min 10 s",
+        "8 min 0 s",
+        "The panel was open longer than 3 min.",
+        "not answered",
+        "Was the torn wipe counted out?",
+        "S. Supervisor",
+        "reviewed",
+        "T. Technician",
+        "W. Witness",
+        "Gauntlet 0.1.0",
+    ):
+        assert wanted in pages[0], wanted
+
+
+def test_every_page_carries_the_seal_how_to_check_it_and_its_number(record: Record):
+    pages = text_of(pdf_bytes(record, summary()))
+    assert len(pages) >= 3 and record.seal
+    for number, page in enumerate(pages, 1):
+        assert record.seal.sha256 in page and "independent_verifier.py" in page
+        assert f"page {number} of {len(pages)}" in page
+
+
+def test_every_line_of_the_record_is_in_the_report_and_in_the_csv(record: Record):
+    report = "\n".join(text_of(pdf_bytes(record, summary())))
+    rows = list(csv.DictReader(io.StringIO(csv_bytes(record).decode(), newline="")))
+    assert [int(row["line"]) for row in rows] == [line.seq for line in record.lines]
+    assert [row["sha256"] for row in rows] == [line.sha256 for line in record.lines]
+    for number in range(0, 20, 2):
+        assert f"Step {number}." in report
+    for step in summary().steps:
+        assert step.text.split(",")[0] in report
+    for bar in summary().bars:
+        assert bar.what in report
+
+
+def test_reports_and_archive_come_out_the_same_to_the_byte_in_another_process(record: Record, tmp_path: Path):
+    program = (
+        "import sys, hashlib\n"
+        "from assistant.record.export.archive import archive_bytes\n"
+        "from assistant.record.export.tag import label_pdf\n"
+        "from assistant.record.reader import read_record\n"
+        "from tests.record.support import summary\n"
+        "r = read_record(sys.argv[1])\n"
+        "print(hashlib.sha256(archive_bytes(r, summary()) + label_pdf(r, summary())).hexdigest())\n"
+    )
+    copy = tmp_path / "elsewhere" / "GB-2" / record.folder.name
+    shutil.copytree(record.folder, copy)
+    out = subprocess.run(
+        [sys.executable, "-c", program, str(copy)],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=Path(__file__).parents[2],
+        env={**os.environ, "TZ": "Asia/Tokyo", "PYTHONHASHSEED": "7"},
+    )
+    here = hashlib.sha256(archive_bytes(record, summary()) + label_pdf(record, summary())).hexdigest()
+    assert out.stdout.strip() == here
+
+
+def test_the_archive_is_verified_with_sha256sum_and_bare_python_alone(record: Record, tmp_path: Path):
+    (tmp_path / "a.zip").write_bytes(archive_bytes(record, summary()))
+    with zipfile.ZipFile(tmp_path / "a.zip") as archive:
+        assert {
+            "record.jsonl",
+            "site/gb-2.yaml",
+            "clips/c.flac",
+            "approvals/a.json",
+            "facts.csv",
+            "report-a4.pdf",
+            "report-letter.pdf",
+            "HOW_TO_VERIFY.txt",
+            "independent_verifier.py",
+            "SHA256SUMS",
+        } <= set(archive.namelist())
+        archive.extractall(tmp_path / "out")
+    for line in (tmp_path / "out" / "SHA256SUMS").read_text().splitlines():
+        sha, name = line.split("  ")
+        assert hashlib.sha256((tmp_path / "out" / name).read_bytes()).hexdigest() == sha
+    done = subprocess.run(
+        [sys.executable, "-I", "-S", "independent_verifier.py", "record.jsonl"],
+        cwd=tmp_path / "out",
+        capture_output=True,
+        text=True,
+    )
+    assert (done.returncode, done.stdout.strip()) == (0, "Whole and sealed.")
+    if shutil.which("sha256sum") and shutil.which("sed"):
+        command = next(
+            row.strip() for row in how_to_verify(record).splitlines() if row.strip().startswith("sed")
+        )
+        out = subprocess.run(
+            ["sh", "-c", command], cwd=tmp_path / "out", capture_output=True, text=True, check=True
+        )
+        assert record.seal and out.stdout.split()[0] == record.seal.sha256
+
+
+@pytest.mark.skipif(os.name == "nt", reason="making links needs rights on Windows")
+def test_links_in_a_session_lead_nowhere(record: Record, tmp_path: Path):
+    copy = tmp_path / "GB-2" / record.folder.name
+    shutil.copytree(record.folder, copy)
+    (tmp_path / "secret.txt").write_text("secret")
+    (copy / "clips" / "link.flac").symlink_to(tmp_path / "secret.txt")
+    shutil.rmtree(copy / "approvals")
+    (copy / "approvals").symlink_to(tmp_path)
+    data = archive_bytes(read_record(copy), summary())
+    names = zipfile.ZipFile(io.BytesIO(data)).namelist()
+    assert "clips/c.flac" in names and not [n for n in names if "link" in n or "approvals" in n]
+    assert b"secret" not in data
+
+
+@pytest.mark.parametrize("kind", ["practice", "demo", "script"])
+def test_a_record_that_is_not_live_says_so_on_every_page_and_on_the_label(tmp_path: Path, kind: str):
+    record = read_record(sealed_record(tmp_path, kind=kind))
+    pages = text_of(pdf_bytes(record, summary()))
+    assert f"This is a {kind} record. Nothing was cleaned." in pages[0]
+    assert all(f"{kind.upper()}, NOT A CLEAN" in page for page in pages[1:])
+    released = replace(summary(), released="S. Supervisor, today")
+    assert status(record, released) == f"{kind.upper()}: nothing was cleaned"
+
+
+def test_an_open_record_says_so_on_every_page_and_is_never_released(tmp_path: Path):
+    writer = new_record(tmp_path)
+    writer.append([spoken()], 1, WALL)
+    record = read_record(writer.folder)
+    assert all("NOT SEALED" in page for page in text_of(pdf_bytes(record, summary())))
+    assert status(record, replace(summary(), released="S.")) == "NOT FINISHED"
+
+
+def test_hostile_text_breaks_no_page_no_row_and_no_label(tmp_path: Path):
+    writer = new_record(tmp_path)
+    writer.append([spoken(MESS), spoken("漢" * 5000), spoken("=cmd|' /C calc'!A0")], 1, WALL)
+    writer.append(
+        [
+            {
+                "kind": "heard",
+                "v": 1,
+                "data": {"=1+1": MESS, "list": [MESS] * 3, "deep": {"a": {"b": [1, True]}}},
+            }
+        ],
+        2,
+        WALL,
+    )
+    writer.seal(3, WALL, verdict=MESS)
+    record = read_record(writer.folder)
+    hostile = replace(
+        summary(),
+        title=MESS,
+        site=MESS,
+        enclosure=MESS,
+        technician=MESS,
+        verdict=MESS,
+        cleaned=MESS,
+        fit_rule=MESS,
+        release_rule=MESS,
+        revision=MESS,
+        started_wall=MESS,
+        ended_wall=MESS,
+        unanswered=(MESS,),
+        witnesses=(MESS,),
+        deviations=(Remark(1, 1, MESS, MESS),),
+        steps=(StepRow(MESS, MESS, 0, 1, "done", MESS, MESS),),
+        bars=(Bar(MESS, MESS, 0, 10**9, 1, "open"),),
+        with_what=((MESS, MESS),),
+    )
+    for size in ("a4", "letter"):
+        pages = text_of(pdf_bytes(record, hostile, size))
+        assert "<U+6F22>" in "".join(pages).replace("\n", "")
+    assert "\x1b" not in label_text(record, hostile) and "\u202e" not in label_text(record, hostile)
+    label_pdf(record, hostile)
+    rows = csv_bytes(record).decode()
+    assert not set(rows) & set("\x1b\u202e\x00")
+    assert all(
+        not cell[:1] or cell[0] not in "=+-@"
+        for row in csv.reader(io.StringIO(rows, newline=""))
+        for cell in row
+    )
+
+
+def test_many_bars_and_odd_times_make_a_drawing():
+    for bars, length in (
+        ((), 0),
+        (summary().bars, 0),
+        (summary().bars * 6, 10),
+        (summary().bars, 8 * 3_600_000),
+    ):
+        drawing = time_line(bars, length, 500)
+        assert drawing.height > 0
+    assert len(text_of(pdf_bytes(Record(None, [], None), replace(summary(), bars=summary().bars * 14)))) >= 3
+
+
+def test_the_label_says_not_released_until_released_and_never_a_beyond_use_date(record: Record):
+    held = label_text(record, summary())
+    assert (
+        held.startswith("NOT RELEASED")
+        and NOT_BEYOND_USE in held
+        and record.seal
+        and record.seal.sha256 in held
+    )
+    for wanted in (
+        "Work area and airlock",
+        "2026-03-14 09:35:10 +01:00",
+        "T. Technician",
+        "2026-03-14 17:35:10 +01:00",
+        "8 hours after the end",
+    ):
+        assert wanted in held
+    released = replace(summary(), released="S. Supervisor, 2026-03-14 10:00 +01:00")
+    assert status(record, released) == "Released"
+    assert NOT_BEYOND_USE in "".join(text_of(label_pdf(record, released)))
+
+
+@pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="needs pdftoppm to draw the page")
+def test_the_labels_code_is_read_back_by_another_library(record: Record, tmp_path: Path):
+    """Drawn by poppler, read by ZXing: neither knows how the code was made."""
+    zxingcpp = pytest.importorskip("zxingcpp")
+    from PIL import Image
+
+    (tmp_path / "label.pdf").write_bytes(label_pdf(record, summary()))
+    subprocess.run(["pdftoppm", "-r", "150", "-gray", "-png", "label.pdf", "label"], cwd=tmp_path, check=True)
+    found = zxingcpp.read_barcodes(Image.open(next(tmp_path.glob("label*.png"))))
+    assert [code.text for code in found] == [qr_text(record)]
+    assert record.seal and record.seal.sha256 in found[0].text
