@@ -7,7 +7,7 @@ from typing import Any
 
 from assistant.calc.wipes import WipeCue, WipeJob, plan_wipes
 from assistant.procedure.cycles import cycle_duration_ms
-from assistant.procedure.estimate import expected_ms
+from assistant.procedure.estimate import CALM_WIPING_CM2_S, LISTENING_MS, expected_ms
 from assistant.procedure.expand import FlatStep
 from assistant.procedure.load import Loaded
 from assistant.procedure.model import Wet, in_language
@@ -179,8 +179,13 @@ class _Compiler:
         return {
             "surface": flat.surface, "agent": m.agent, "agent_name": spoken_name(agent, self.language),
             "contact_ms": m.contact if m.contact is not None else agent.contact, "wet_ms": wet_ms,
-            "lead_ms": m.lead if m.lead is not None else agent.lead,
+            "lead_ms": m.lead if m.lead is not None else self._lead_ms(agent, surface),
         }
+
+    def _lead_ms(self, agent: Any, surface: Any) -> int:
+        """Time to hear the request and to wet the whole surface again before the first stroke's part dries."""
+        speed = float(agent.wipe_speed) if agent.wipe_speed else CALM_WIPING_CM2_S
+        return max(agent.lead, LISTENING_MS + round(surface.area / speed * 1000))
 
 
 def _conds(conditions: list[Any]) -> tuple[Cond, ...]:

@@ -13,6 +13,7 @@ from assistant.procedure.source import Site
 from assistant.procedure.validate import validate_list
 
 MAX_STEPS = 800
+Conditions = tuple[tuple[str, bool], ...]  # (option, wanted answer)
 MAX_INCLUDE_DEPTH = 6
 # Filled when a step is compiled; a parameter of the same name would take their place.
 PLACEHOLDERS = frozenset(
@@ -71,13 +72,14 @@ class Unfolder:
         self.count = 0
 
     def steps(
-        self, models: list[AnyStep], when: dict[str, bool] | None = None, scope: tuple[str, ...] = (),
+        self, models: list[AnyStep], when: Conditions = (), scope: tuple[str, ...] = (),
         parts: tuple[str, ...] = (),
     ) -> list[FlatStep]:
         """The flat line of `models`; `when`, `scope`, `parts` come from the includes around them."""
         out: list[FlatStep] = []
         for model in models:
-            conditions = {**(when or {}), **model.when}
+            # Both are kept where an inner condition contradicts an outer one: such a step is never reached.
+            conditions = tuple(sorted({*when, *model.when.items()}))
             if isinstance(model, Include):
                 out.extend(self._include(model, conditions, scope, parts))
             elif isinstance(model, Repeat):
@@ -86,7 +88,7 @@ class Unfolder:
                 out.extend(self._plain(model, conditions, scope))
         return out
 
-    def _plain(self, model: PlainStep, when: dict[str, bool], scope: tuple[str, ...]) -> list[FlatStep]:
+    def _plain(self, model: PlainStep, when: Conditions, scope: tuple[str, ...]) -> list[FlatStep]:
         self.count += 1
         if self.count > MAX_STEPS:
             if self.count == MAX_STEPS + 1:
@@ -94,14 +96,13 @@ class Unfolder:
                     model, "id", f"The procedure unfolds into more than {MAX_STEPS} steps.", "a shorter procedure"))
             return []
         full = ".".join((*scope, model.id))
-        conditions = tuple(sorted(when.items()))
         if not isinstance(model, Wet):
-            return [FlatStep(full, model, conditions, scope)]
+            return [FlatStep(full, model, when, scope)]
         targets = self._targets(model)
         if len(targets) == 1 and not model.zone and not model.surfaces:
-            return [FlatStep(full, model, conditions, scope, targets[0])]
+            return [FlatStep(full, model, when, scope, targets[0])]
         self.count += max(0, len(targets) - 1)
-        return [FlatStep(f"{full}.{t}", model, conditions, scope, t) for t in targets]
+        return [FlatStep(f"{full}.{t}", model, when, scope, t) for t in targets]
 
     def _targets(self, model: Wet) -> list[str]:
         if model.surface:
@@ -115,7 +116,7 @@ class Unfolder:
         return [s.id for s in sorted(inside, key=wiping_order)]
 
     def _include(
-        self, model: Include, when: dict[str, bool], scope: tuple[str, ...], parts: tuple[str, ...]
+        self, model: Include, when: Conditions, scope: tuple[str, ...], parts: tuple[str, ...]
     ) -> list[FlatStep]:
         raw = self._part(model, model.part, model.with_, parts)
         if raw is None:
@@ -163,7 +164,7 @@ class Unfolder:
         return part, self.site.tree_of(part), filled
 
     def _repeat(
-        self, model: Repeat, when: dict[str, bool], scope: tuple[str, ...], parts: tuple[str, ...]
+        self, model: Repeat, when: Conditions, scope: tuple[str, ...], parts: tuple[str, ...]
     ) -> list[FlatStep]:
         out: list[FlatStep] = []
         tree = self.site.tree_of(model)
@@ -201,5 +202,5 @@ class Unfolder:
         for m in procedure.mishaps:
             chosen[m.id] = m
         return [
-            FlatMishap(m.id, m, tuple(self.steps(m.steps, None, (f"mishap-{m.id}",), ()))) for m in chosen.values()
+            FlatMishap(m.id, m, tuple(self.steps(m.steps, (), (f"mishap-{m.id}",), ()))) for m in chosen.values()
         ]

@@ -1,0 +1,135 @@
+"""Rules about words: length of speech, vocabulary, languages, options, steps nobody reaches."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+from assistant.calc.speech_length import sentence_ms, sentences, speech_ms
+from assistant.procedure.rules.base import NOTE, WARNING, Hit, rule
+from assistant.procedure.rules.walk import Context
+from assistant.procedure.wording import spoken_fields
+from assistant.session import words
+
+MAX_SENTENCE_MS = 6_000
+MAX_STEP_MS = 20_000
+_CLOSE = 0.8
+
+
+def _field(model, field: str, language: str) -> str:
+    raw = model._raw if isinstance(model._raw, dict) else {}
+    return f"{field}.{language}" if isinstance(raw.get(field), dict) else field
+
+
+@rule("sentence-too-long", "A spoken sentence takes at most 6 s.", source="this project's own figure")
+def sentence_too_long(c: Context) -> Iterable[Hit]:
+    seen = set()
+    for flat in c.everything():
+        step = c.step(flat)
+        for field in ("say", "caution", "look_for", "why"):
+            for sentence in sentences(getattr(step, field)):
+                if sentence_ms(sentence) > MAX_SENTENCE_MS and (flat.model.file, flat.model.line, field) not in seen:
+                    seen.add((flat.model.file, flat.model.line, field))
+                    yield (flat.model, _field(flat.model, field, "en"),
+                           f"{flat.id}: this takes {sentence_ms(sentence) / 1000:.1f} s: {sentence}", "Split it.")
+
+
+@rule("step-too-long", "A step's speech takes at most 20 s.", source="this project's own figure")
+def step_too_long(c: Context) -> Iterable[Hit]:
+    for flat in c.everything():
+        step = c.step(flat)
+        total = speech_ms(" ".join((step.say, step.caution, step.look_for)))
+        if total > MAX_STEP_MS:
+            yield flat.model, "say", f"{flat.id} takes {total / 1000:.0f} s to say.", "Make two steps of it."
+
+
+@rule("one-action", "A sentence asks for one action.", WARNING, "this project's own rule")
+def one_action(c: Context) -> Iterable[Hit]:
+    joiners = (" and then ", ", then ", " after that ", "; ")
+    seen = set()
+    for flat in c.everything():
+        for language, text in getattr(flat.model, "say", {}).items():
+            if language == "en" and any(j in text.lower() for j in joiners) and flat.model.line not in seen:
+                seen.add(flat.model.line)
+                yield flat.model, _field(flat.model, "say", language), f"{flat.id} asks for two things in a sentence.", "Split it."
+
+
+@rule("unknown-word", "A mishap's word belongs to the vocabulary.")
+def unknown_word(c: Context) -> Iterable[Hit]:
+    known = set(words.MISHAPS) | set(c.enclosure.site_words)
+    for m in c.loaded.mishaps:
+        if m.model.word not in known:
+            close = difflib.get_close_matches(m.model.word, known, 1)
+            yield (m.model, "word", f"{m.model.word} isn't in the vocabulary.",
+                   f"Did you mean {close[0]}?" if close else "Use one of the vocabulary's words.")
+
+
+def _sound(word: str) -> str:
+    """A crude key of how an English word sounds: doubled letters, silent ones and near sounds made equal."""
+    word = word.lower().replace("_", " ")
+    for old, new in (("ph", "f"), ("ck", "k"), ("c", "k"), ("q", "k"), ("z", "s"), ("x", "ks"), ("gh", ""),
+                     ("wh", "w"), ("v", "f"), ("d", "t"), ("b", "p"), ("ee", "i"), ("ea", "i"), ("oo", "u"),
+                     ("y", "i")):
+        word = word.replace(old, new)
+    out = []
+    for ch in word:
+        if not out or out[-1] != ch:
+            out.append(ch)
+    return "".join(out).rstrip("e")
+
+
+@rule("sounds-alike", "A word the site adds doesn't sound like another active word.",
+      source="difflib ratio of a sound key above 0.8; this project's own figure")
+def sounds_alike(c: Context) -> Iterable[Hit]:
+    known = sorted(words.ALL)
+    for i, word in enumerate(c.enclosure.site_words):
+        for other in (*known, *c.enclosure.site_words[:i]):
+            if difflib.SequenceMatcher(None, _sound(word), _sound(other)).ratio() > _CLOSE:
+                yield (c.enclosure, f"site_words.{i}", f"{word} sounds like {other}.", "Choose another word.")
+                break
+
+
+@rule("step-unreachable", "Every step is reached under some answers.")
+def step_unreachable(c: Context) -> Iterable[Hit]:
+    reached = {v.flat.id for v in c.visits()}
+    for flat in c.loaded.steps:
+        if flat.id not in reached:
+            yield flat.model, "when", f"No answers lead to {flat.id}.", "Correct its when."
+
+
+@rule("option-unused", "Every question asked at the start changes something.", WARNING)
+def option_unused(c: Context) -> Iterable[Hit]:
+    used = {o for s in c.loaded.steps for o, _ in s.when}
+    for option in c.procedure.options:
+        if option.id not in used:
+            yield option, "id", f"No step depends on {option.id}.", "Take the question out."
+
+
+@rule("wording-incomplete", "A step worded in a second language has all its spoken fields in it.", NOTE)
+def wording_incomplete(c: Context) -> Iterable[Hit]:
+    seen = set()
+    for flat in c.everything():
+        fields = spoken_fields(flat.model)
+        languages = {language for _, text in fields for language in text}
+        for language in sorted(languages - {"en"}):
+            for field, text in fields:
+                key = (flat.model.file, flat.model.line, field, language)
+                if language not in text and key not in seen:
+                    seen.add(key)
+                    yield flat.model, field, f"{flat.id}: {field} has no {language} wording.", "Add it."
+
+
+@rule("brief-longer", "The brief form is shorter than the full one.", WARNING, "definition")
+def brief_longer(c: Context) -> Iterable[Hit]:
+    for flat in c.everything():
+        step = c.step(flat)
+        if step.brief and speech_ms(step.brief) > speech_ms(step.say):
+            yield flat.model, "brief", f"{flat.id}: the brief form is longer than the full one.", "Shorten it."
+
+
+@rule("claim-missing", "What is read back or witnessed says what it states.")
+def claim_missing(c: Context) -> Iterable[Hit]:
+    for flat in c.everything():
+        m = flat.model
+        if (m.do == "witness" or getattr(m, "policy", "single") != "single") and not m.claim:
+            yield m, "", f"{flat.id} is read back without saying what is claimed.", "Add claim."
