@@ -23,6 +23,7 @@ class Answering:
         self._pack = ""  # the pack last spoken of
         self._kind = "number"
         self._given = ""  # the value last said
+        self._attempt = 0
 
     def action(self, meaning: u.Meaning, last: Task | None) -> u.Action | None:
         """What is to be done before the answer."""
@@ -46,9 +47,12 @@ class Answering:
         if meaning.kind == u.VALUE_BACK:
             return self._either(meaning, same_value(self._given, meaning.what))
         if meaning.kind == u.VALUE:
+            again = not meaning.what
+            self._attempt = self._attempt + 1 if again else 0
             self._kind = meaning.what or self._kind
-            self._given = self.value(meaning.text, self._kind)
-            return "value", "", value_words(self._kind, self._given)
+            if not again or not self._given:
+                self._given = self.value(meaning.text, self._kind)
+            return "value", "", value_words(self._kind, self._given, self._attempt)
         if meaning.kind == u.WHICH:
             return self._which(meaning, surface)
         if meaning.kind == u.POWER:
@@ -93,8 +97,6 @@ class Answering:
             steps = [*self.world.plan.steps, *(s for m in self.world.plan.mishaps.values() for s in m.steps)]
             readings = [s for s in steps if s.kind == READING]
             step = next((s for s in readings if s.say.lower() in low or s.brief and s.brief.lower() in low), None)
-            if step is None and self._given and "say it again" in low:
-                return self._given
             step = step or (readings[0] if readings else None)
             return self.world.reading(step.low, step.high) if step else "1"
         lot, expiry = self.world.label(self._pack, self.world.plan.today)

@@ -34,10 +34,11 @@ _LONGEST_LINE_MS = 9000  # how long to hold back where nobody tells that the ass
 
 @dataclass(frozen=True, slots=True)
 class Utterance:
-    """`text` is spoken from `start_ms` on."""
+    """`text` is spoken from `start_ms` on, at `pace` times this person's speed (slower when said again)."""
 
     text: str
     start_ms: int
+    pace: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -383,7 +384,8 @@ class Operator:
         heard_of_sound = 0 if self._mind.told_of_sound else _LONGEST_LINE_MS
         end = self._speak(text, now_ms, meant, task.action, task.value)
         task.say_ms = end + round(self.persona.pace.patience_s * 1000) + heard_of_sound
-        return Utterance(text, now_ms)
+        again = task.tries > 1 or task.meaning.text.lower().startswith("not taken")
+        return Utterance(text, now_ms, 0.85 if again else 1.0)
 
     def _say_planned(self, plan: _Plan, now_ms: int) -> Utterance | None:
         if plan.drop:

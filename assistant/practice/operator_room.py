@@ -33,7 +33,7 @@ class OperatorRoom:
         end_ms = start_ms + samples * 1000 // RATE_HZ
         spoken = self.operator.next_action(start_ms)
         if spoken is not None:
-            sound = self.voice.say(spoken.text).astype(np.int32)
+            sound = self.voice.say(spoken.text, spoken.pace).astype(np.int32)
             at = max(0, (spoken.start_ms - start_ms) * RATE_HZ // 1000)
             whole = np.zeros(max(len(self._sound), at + len(sound)), dtype=np.int32)
             whole[: len(self._sound)] += self._sound

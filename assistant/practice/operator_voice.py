@@ -36,10 +36,12 @@ class OperatorVoice:
         self.snr_db = data.snr_db if snr_db is None else snr_db
         self._fan = FanNoise(seed, level_dbfs=min(-12.0, data.level_dbfs - self.snr_db), rate_hz=RATE_HZ)
 
-    def say(self, text: str) -> np.ndarray:
-        """The sound of `text`, int16 mono at 16 kHz, shape (n,), without noise. Raises VoiceError."""
+    def say(self, text: str, pace: float = 1.0) -> np.ndarray:
+        """The sound of `text`, int16 mono at 16 kHz, shape (n,), without noise. `pace`: factor on this person's speed.
+        Raises VoiceError."""
         d = self.data
-        return _spoken(text, d.voice, d.pitch, d.speed_wpm, d.level_dbfs)
+        speed = min(450, max(80, round(d.speed_wpm * pace)))
+        return _spoken(text, d.voice, d.pitch, speed, d.level_dbfs)
 
     def fan(self, samples: int) -> np.ndarray:
         """The next stretch of the fan, int16 mono, shape (samples,)."""

@@ -53,12 +53,12 @@ def lot_words(code: str) -> str:
     return " ".join(out)
 
 
-def date_words(iso: str) -> str:
+def date_words(iso: str, with_day: bool = False) -> str:
     """"2027-03-31" -> "march twenty twenty seven" for a month's last day, else with the day: "third of march ..."."""
     day = datetime.date.fromisoformat(iso)
     year = f"twenty {below_hundred(day.year - 2000)}"
     month = _MONTHS[day.month - 1]
-    if (day + datetime.timedelta(days=1)).month != day.month:
+    if not with_day and (day + datetime.timedelta(days=1)).month != day.month:
         return f"{month} {year}"
     return f"{_ordinal(day.day)} of {month} {year}"
 
@@ -72,9 +72,21 @@ def below_hundred(n: int) -> str:
     return _TENS[n // 10] + (f" {_DIGITS[n % 10]}" if n % 10 else "")
 
 
-def value_words(kind: str, text: str) -> str:
-    """The words for a value of kind number, lot or date."""
-    return {"number": number_words, "lot": lot_words, "date": date_words}[kind](text)
+def value_words(kind: str, text: str, attempt: int = 0) -> str:
+    """The words for a value of kind number, lot or date. Another `attempt` says it another way where there is one."""
+    if kind == "number":
+        return tens_words(text) if attempt % 2 == 0 else number_words(text)
+    if kind == "date":
+        return date_words(text, with_day=attempt % 2 == 1)
+    return lot_words(text)
+
+
+def tens_words(text: str) -> str:
+    """"-65" -> "minus sixty five"; digit by digit where there is a point or more than two digits."""
+    whole = text.lstrip("-")
+    if not whole.isdigit() or not 10 <= int(whole) <= 99 or len(whole) != 2:
+        return number_words(text)
+    return ("minus " if text.startswith("-") else "") + below_hundred(int(whole))
 
 
 def _ordinal(day: int) -> str:
