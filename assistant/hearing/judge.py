@@ -10,7 +10,7 @@ from .packs import Pack
 from .recogniser import Hypothesis
 
 SHORTEST_S = 0.16          # a knock or a click
-LONGEST_COMMAND_S = 2.6
+LONGEST_COMMAND_S = 2.6    # longer is a sentence and isn't even decoded
 SECONDS_PER_LETTER = (0.018, 0.32)   # of a spoken form's length in letters; outside it was something else
 
 
@@ -40,7 +40,7 @@ def judge(hypothesis: Hypothesis, pack: Pack, active: frozenset[str], loud_s: fl
         return Verdict(None, False, "not a command")
     if not hypothesis.agrees:
         return Verdict(None, False, "not sure which word it was")
-    letters = len(hypothesis.form.replace(" ", ""))
+    letters = sum(3 if ch > "\uac00" else 1 for ch in hypothesis.form if ch != " ")   # a Hangul syllable is about three
     if not letters * SECONDS_PER_LETTER[0] <= loud_s <= max(1.0, letters * SECONDS_PER_LETTER[1]):
         return Verdict(None, False, "too long or too short for that word")
     bar = bars.confirming if word in words.CONFIRMING else bars.other

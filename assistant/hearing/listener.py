@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import time
 from collections import deque
+from dataclasses import dataclass
 
 import numpy as np
 
 from . import values
 from .frames import HOP, HOP_S, RATE_HZ, WINDOW, Framer, frame_end_s, frame_start_s
-from .judge import Bars, Verdict, judge
+from .judge import LONGEST_COMMAND_S, SHORTEST_S, Bars, Verdict, judge
 from .level import LevelMeter
 from .mute import MuteGate
 from .packs import Pack
@@ -46,10 +47,10 @@ class Listener:
         self._raw = _History()
         self._pre: deque[np.ndarray] = deque(maxlen=int(self._command_limits.pre_roll_s / HOP_S) + 12)
         self._subtractor: Subtractor | None = None
-        self._held = bytearray()     # cleaned sound kept back while the assistant speaks
+        self._cleaned = bytearray()
         self._over_speech = False
         self._given_up = ""
-        self._spent = 0.0
+        self._early: _Early | None = None
 
     def set_active(self, word_ids: frozenset[str], expect: str | None = None) -> None:
         """What can be answered now. `expect`: None, "number", "lot" or "date"; counts from the next utterance on."""
@@ -87,6 +88,10 @@ class Listener:
             elif event == "start":
                 self._open(spectra[k])
                 run_from = k + 1
+            elif event == "maybe":
+                self._push(spectra[run_from:k + 1])
+                run_from = k + 1
+                self._decode_early()
             elif event == "end":
                 self._push(spectra[run_from:k + 1])
                 run_from = k + 1
@@ -102,21 +107,17 @@ class Listener:
         return [self._decide(self.position_s)]
 
     def close(self) -> None:
-        self.engine.abandon()
         self.engine.close()
 
     def _open(self, spectrum: np.ndarray) -> None:
         span = self._segmenter.span
         assert span is not None
         self._segmenter.limits = VALUE_LIMITS if self._expect else self._command_limits
-        self._spent, self._given_up = 0.0, ""
+        self._given_up, self._early = "", None
         self._over_speech = bool(self.gate.overlapping(frame_start_s(span.start), frame_end_s(self._segmenter.frame)))
-        self._held.clear()
-        noise = self._segmenter.floor.power if self.engine.subtracts_noise else np.zeros_like(self._segmenter.floor.power)
-        self._subtractor = Subtractor(noise.copy())
-        begun = time.perf_counter()
-        self.engine.begin(self._expect)
-        self._spent += time.perf_counter() - begun
+        self._cleaned.clear()
+        noise = self._segmenter.floor.power
+        self._subtractor = Subtractor(noise.copy() if self.engine.subtracts_noise else np.zeros_like(noise))
         self._push(np.stack([*self._pre, spectrum]))
         self._pre.clear()
 
@@ -129,48 +130,57 @@ class Listener:
         elif self._over_speech and (span.last_loud - span.start) * HOP_S > SPOKEN_OVER_LONGEST_S:
             self._given_up = "the assistant was speaking"
         if self._given_up:
-            self.engine.abandon()
-            self._held.clear()
+            self._cleaned.clear()
             return
-        cleaned = self._subtractor.push(spectra)
-        if self._over_speech:
-            self._held += cleaned
-        else:
-            self._accept(cleaned)
+        self._cleaned += self._subtractor.push(spectra)
 
-    def _accept(self, pcm: bytes) -> None:
+    def _decode(self, span: Span) -> _Early:
         begun = time.perf_counter()
-        self.engine.accept(pcm)
-        self._spent += time.perf_counter() - begun
+        hypothesis = self.engine.decode(bytes(self._cleaned), self._expect)
+        taken = time.perf_counter() - begun
+        self.engine_s += taken
+        return _Early(span.last_loud, self._expect, hypothesis, frame_end_s(self._segmenter.frame), taken)
+
+    def _decode_early(self) -> None:
+        """Part of the silence has passed: decode now, so that the answer is ready when the rest has passed too."""
+        span = self._segmenter.span
+        if span is None or self._given_up or span.loud_s < SHORTEST_S:
+            return
+        if not self._expect and span.loud_s > LONGEST_COMMAND_S:
+            return
+        if self._over_speech and span.loud_s > SPOKEN_OVER_LONGEST_S:
+            return
+        self._early = self._decode(span)
 
     def _decide(self, decided_s: float) -> Utterance:
         span = self._segmenter.close()
         assert span is not None and self._subtractor is not None
         start_s, end_s = frame_start_s(span.start), frame_start_s(span.last_loud) + HOP_S
         spoken = self.gate.overlapping(start_s, end_s)
-        expect, hypothesis = self._expect, None
         if not self._given_up and spoken and end_s - start_s > SPOKEN_OVER_LONGEST_S:
             self._given_up = "the assistant was speaking"
+        early, value = self._early, None
+        if not self._expect and not self._given_up and span.loud_s > LONGEST_COMMAND_S:
+            self._given_up = "too long for a command"
         if self._given_up:
-            self.engine.abandon()
-            verdict, value = Verdict(None, False, self._given_up), None
+            early, verdict = None, Verdict(None, False, self._given_up)
+        elif span.loud_s < SHORTEST_S:
+            early, verdict = None, Verdict(None, False, "too short for a word")
         else:
-            begun = time.perf_counter()
-            self.engine.accept(bytes(self._held) + self._subtractor.flush())
-            hypothesis = self.engine.finish()
-            self._spent += time.perf_counter() - begun
-            verdict, value = self._judge(hypothesis, span, spoken, expect)
-        self.engine_s += self._spent
-        self._held.clear()
-        self._subtractor = None
+            if early is None or early.last_loud != span.last_loud or early.expect != self._expect:
+                early = self._decode(span)
+            verdict, value = self._judge(early.hypothesis, span, spoken, early.expect)
+        self._cleaned.clear()
+        self._subtractor = self._early = None
         self._segmenter.limits = self._command_limits
-        scores = dict(hypothesis.scores) if hypothesis else {}
-        scores.update(peak_db=round(span.peak_db, 2), loud_s=round(span.loud_s, 3))
+        hypothesis = early.hypothesis if early else Hypothesis("", None, 0.0)
+        scores = {**hypothesis.scores, "peak_db": round(span.peak_db, 2), "loud_s": round(span.loud_s, 3)}
         return Utterance(
             start_s=round(start_s, 4), end_s=round(end_s, 4), decided_s=round(decided_s, 4), word=verdict.word, value=value,
-            said=hypothesis.said if hypothesis else "", accepted=verdict.accepted, reason=verdict.reason,
-            confidence=hypothesis.confidence if hypothesis else 0.0, scores=scores,
-            clip=self._raw.cut(start_s - CLIP_MARGIN_S, end_s + CLIP_MARGIN_S), compute_s=self._spent,
+            said=hypothesis.said, accepted=verdict.accepted, reason=verdict.reason, confidence=hypothesis.confidence,
+            scores=scores, clip=self._raw.cut(start_s - CLIP_MARGIN_S, min(end_s + CLIP_MARGIN_S, decided_s)),
+            compute_s=early.compute_s if early else 0.0,
+            compute_after_s=max(0.0, early.at_s + early.compute_s - decided_s) if early else 0.0,
         )
 
     def _judge(self, hypothesis: Hypothesis, span: Span, spoken: list, expect: str | None) -> tuple[Verdict, Value | None]:
@@ -185,6 +195,17 @@ class Listener:
         if value is None:
             return Verdict(None, False, f"not a {expect} I could follow"), None
         return Verdict(None, True, ""), value
+
+
+@dataclass(frozen=True)
+class _Early:
+    """A decoding and what it was of; still good if no more was said after it."""
+
+    last_loud: int
+    expect: str | None
+    hypothesis: Hypothesis
+    at_s: float
+    compute_s: float
 
 
 class _History:

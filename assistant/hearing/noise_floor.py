@@ -8,7 +8,7 @@ import numpy as np
 
 from .frames import BINS
 
-BLEND_PER_FRAME = 0.03      # about 0.27 s at 8 ms a frame
+BLEND_PER_FRAME = 0.012     # about 0.7 s at 8 ms a frame
 LEARN_FRAMES = 30           # 0.24 s: the first sound is taken for the room
 STUCK_FRAMES = 375          # 3 s of unbroken "speech": perhaps a fan was switched on
 

@@ -26,24 +26,20 @@ class Hypothesis:
 
 
 class Engine(Protocol):
-    """`begin`, any number of `accept`, then `finish` or `abandon`. One thread. Sound is 16 kHz mono int16.
+    """One thread. Whole utterances: the level and the cepstral mean of all of it beat decoding as it streams.
 
     `subtracts_noise`: whether the sound should have the room's noise subtracted before it arrives.
     """
 
     subtracts_noise: bool
 
-    def describe(self) -> dict[str, object]: ...
+    def describe(self) -> dict[str, object]:
+        """engine, version, model, model_sha256, sample_rate_hz, language."""
 
     def load(self, pack: Pack) -> None:
         """Take a vocabulary. Raises ModelError naming the word the model lacks."""
 
-    def begin(self, expect: str | None) -> None: ...
-
-    def accept(self, pcm: bytes) -> None: ...
-
-    def finish(self) -> Hypothesis: ...
-
-    def abandon(self) -> None: ...
+    def decode(self, pcm: bytes, expect: str | None = None) -> Hypothesis:
+        """`pcm`: 16 kHz mono int16, one utterance with a little silence around it. `expect`: "number", "lot", "date"."""
 
     def close(self) -> None: ...

@@ -30,8 +30,8 @@ class Value:
 class Utterance:
     """Times are positions in the audio, in seconds. `decided_s`: audio consumed when the verdict fell.
 
-    `word`: a command id, filled also when it was known but refused as "not now". `compute_s` is measured and so
-    not part of equality. `clip`: int16 mono 16 kHz with up to a second before and after where there was one.
+    `word`: a command id, filled also when it was known but refused as "not now". `compute_s`, the engine's
+    time for it, and `compute_after_s`, the part after its last sound, are measured and so not part of equality. `clip`: int16 mono 16 kHz with up to a second before and after where there was one.
     """
 
     start_s: float
@@ -46,6 +46,7 @@ class Utterance:
     scores: dict[str, float] = field(default_factory=dict)
     clip: bytes = field(default=b"", repr=False)
     compute_s: float = field(default=0.0, compare=False)
+    compute_after_s: float = field(default=0.0, compare=False)
 
     @property
     def clip_sha256(self) -> str:

@@ -1,0 +1,1 @@
+"""How well hearing works: the whole chain, on sounds whose truth is known from how they were made."""

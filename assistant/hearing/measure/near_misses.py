@@ -1,0 +1,48 @@
+"""Words that sound like a command and aren't one: the nearest words of the dictionary, found by the same script each time."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from assistant.hearing.build_fillers import ranked
+from assistant.hearing.lexicon import bundled_dictionary_path, dictionary, pronounce
+from assistant.hearing.packs import Pack
+from assistant.hearing.phones import likeness
+
+AMONG_COMMONEST = 12_000
+SAME_AS = 0.93           # nearer than this can't be told apart even by people ("reseed" for "recede")
+
+
+def near(form: str, pack: Pack, count: int) -> list[tuple[str, float]]:
+    """(word, likeness) of the `count` nearest dictionary words to a spoken form, nearest first."""
+    known = dictionary(bundled_dictionary_path())
+    target = pronounce(form, known, pack.pronunciations)[0]
+    size = len(target.split())
+    own = set(pack.forms) | {w for f in pack.forms for w in f.split()}
+    found = []
+    for word in _common():
+        if word in own:
+            continue
+        phones = known[word][0]
+        if abs(len(phones.split()) - size) > 2:
+            continue
+        like = likeness(target, phones)
+        if like < SAME_AS:
+            found.append((like, word))
+    found.sort(key=lambda pair: (-pair[0], pair[1]))
+    return [(w, p) for p, w in found[:count]]
+
+
+@lru_cache(maxsize=1)
+def _common() -> tuple[str, ...]:
+    known = dictionary(bundled_dictionary_path())
+    return tuple(w for w, _ in ranked(AMONG_COMMONEST) if w in known and len(known[w][0].split()) > 2)
+
+
+def near_misses(pack: Pack, split: str, per_form: int = 3) -> list[str]:
+    """Near-miss words; odd places of each form's list are for tuning, even ones for reporting."""
+    out: list[str] = []
+    for form in pack.forms:
+        words = [w for w, _ in near(form, pack, 2 * per_form)]
+        out += words[0 if split == "report" else 1::2]
+    return list(dict.fromkeys(out))
