@@ -26,6 +26,10 @@ class NotCanonical(ValueError):
     """The bytes aren't canonical JSON; the message says why, in a form that is safe to show."""
 
 
+class _FractionSeen(Exception):
+    """The text holds a number with a point or an exponent."""
+
+
 def to_canonical(value: Any) -> bytes:
     """The RFC 8785 bytes of `value`.
 
@@ -57,19 +61,13 @@ def from_canonical(raw: bytes, *, max_bytes: int = MAX_LINE_BYTES) -> Any:
         text = raw.decode("utf-8")
     except UnicodeDecodeError as error:
         raise NotCanonical(f"not UTF-8 at byte {error.start}") from None
-    fractions = False
-
-    def fraction(literal: str) -> float:
-        nonlocal fractions
-        fractions = True
-        number = float(literal)
-        if not math.isfinite(number):
-            raise NotCanonical("a number out of range")
-        return number
-
     try:
-        value = json.loads(text, parse_float=fraction, parse_int=_whole, parse_constant=_constant)
-        again = rfc8785.dumps(value) if fractions or not raw.isascii() else _plain.encode(value).encode()
+        try:
+            value = _whole_numbers.decode(text)
+            again = _plain.encode(value).encode() if raw.isascii() else rfc8785.dumps(value)
+        except _FractionSeen:
+            value = _any_numbers.decode(text)
+            again = rfc8785.dumps(value)
     except NotCanonical:
         raise
     except json.JSONDecodeError as error:
@@ -81,6 +79,17 @@ def from_canonical(raw: bytes, *, max_bytes: int = MAX_LINE_BYTES) -> Any:
     return value
 
 
+def _fraction_seen(_literal: str) -> float:
+    raise _FractionSeen
+
+
+def _fraction(literal: str) -> float:
+    number = float(literal)
+    if not math.isfinite(number):
+        raise NotCanonical("a number out of range")
+    return number
+
+
 def _whole(literal: str) -> int:
     if len(literal) > 17 or abs(int(literal)) > MAX_INT:
         raise NotCanonical("a whole number beyond 2^53 - 1")
@@ -89,6 +98,11 @@ def _whole(literal: str) -> int:
 
 def _constant(name: str) -> float:
     raise NotCanonical("NaN or Infinity")
+
+
+# Most lines hold no fraction, and the quick encoder writes fractions in another form than RFC 8785 does.
+_whole_numbers = json.JSONDecoder(parse_float=_fraction_seen, parse_int=_whole, parse_constant=_constant)
+_any_numbers = json.JSONDecoder(parse_float=_fraction, parse_int=_whole, parse_constant=_constant)
 
 
 def _depth(raw: bytes) -> int:

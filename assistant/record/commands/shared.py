@@ -70,9 +70,9 @@ def fold_deep(record: Record) -> DeepOutcome:
     if record.header.get("transcribed") is True:
         return DeepOutcome("")  # paper has no core facts to fold
     from assistant.station.digest import state_sha256
-    from assistant.station.opening import load_session, rederive
+    from assistant.station.opening import OpenedSession, facts_of, plan_of, rederive
 
-    opened = load_session(record.folder or Path())
+    opened = OpenedSession(record, plan_of(record), tuple(facts_of(record)))
     return DeepOutcome(state_sha256(opened.state()), problems=tuple(rederive(opened)))
 
 
