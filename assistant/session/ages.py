@@ -27,6 +27,8 @@ LEFT_OUT = {
     "last_text": "read only by `repeat`",
     "misheard": "leads to offers of keys, which are speech",
     "deviations": "a counter",
+    "quiet_ms": "only a voice begun before it is refused; the walk's words begin when they are decided",
+    "announce_ms": "when completions are spoken of; no decision hangs on it",
 }
 
 
@@ -62,7 +64,10 @@ def key(plan: Plan, state: State, corrections: int | None = None) -> Hashable:
             (run.cycle, run.status, run.due_ms - now if run.status == RUNNING else 0)
             for run in state.cycles.values()
         )),
-        _open_ages(plan, state), _limit_ages(plan, state), recent,
+        _open_ages(plan, state), tuple(sorted((o, now - at) for o, at in state.opened_before_ms.items()))
+        if any(o.max_open_ms for o in plan.openings.values()) and corrections != 0 else (),
+        state.hands_before if corrections is None else _last_steps(state.hands_before, corrections),
+        state.question_depth if state.questions else 0, state.stop_depth, _limit_ages(plan, state), recent,
         tuple(sorted(state.patch_ms.items())), frozenset(state.announce),
         tuple(s for s, due in state.just_done if due >= now), state.rewets, state.warned, state.missed,
         state.questions, state.person, state.voice, state.open_lines, state.lost, state.verdict,

@@ -4,47 +4,55 @@ from __future__ import annotations
 
 from assistant.procedure.plan import CHECK, WAIT, WET, Plan
 from assistant.session import words as w
+from assistant.session.bridges import is_bridge
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES, State
 
-# Answered wherever work is open, whatever the mode.
-ANYWHERE = frozenset((*w.QUESTIONS, *w.MANNERS, w.STOP, w.KEYS))
+# Answered wherever work is open, whatever the mode: a mishap waits for no question.
+ANYWHERE = frozenset((*w.QUESTIONS, *w.MANNERS, *w.MISHAPS, w.STOP, w.KEYS))
 # Also possible wherever a step is underneath.
-AT_WORK = frozenset((w.TROUBLE, w.CORRECTION, w.GO_BACK, w.PAUSE, *w.MISHAPS))
+AT_WORK = frozenset((w.TROUBLE, w.CORRECTION, w.GO_BACK, w.PAUSE))
 
 _BY_MODE: dict[str, frozenset[str]] = {
     "idle": frozenset(),
-    "option": ANYWHERE | {w.CONFIRM, w.NO, "fire"},
+    "option": ANYWHERE | {w.CONFIRM, w.NO, w.TROUBLE},
     "ready": frozenset(),
     "step": ANYWHERE | AT_WORK | {w.CONFIRM, w.SKIP},
     "value": ANYWHERE | AT_WORK | {w.SKIP},
     "value_back": ANYWHERE | AT_WORK | {w.CONFIRM, w.NO},
     "read_back": ANYWHERE | AT_WORK | {w.CONFIRM, w.NO},
-    "witness": ANYWHERE | AT_WORK | {w.NO, w.SKIP},
+    "witness": ANYWHERE | AT_WORK | {w.SKIP},
     "wait": ANYWHERE | AT_WORK,
-    "rewet": ANYWHERE | AT_WORK | {w.CONFIRM, w.STARTED},
-    "trouble": ANYWHERE | {w.CANCEL, *w.MISHAPS},
-    "which": ANYWHERE | {w.CANCEL, *w.MISHAPS},
+    "rewet": ANYWHERE | AT_WORK | {w.CONFIRM},
+    "trouble": ANYWHERE | {w.CANCEL},
+    "which": ANYWHERE | {w.CANCEL},
     "paused": ANYWHERE | (AT_WORK - {w.PAUSE}) | {w.RESUME},
-    "stopping": (ANYWHERE | {w.CONFIRM, w.CANCEL, w.RESUME, "fire"}) - {w.STOP},
-    "recover": ANYWHERE | {w.CONFIRM, w.NO, "fire"},
+    "stopping": (ANYWHERE | {w.CONFIRM, w.CANCEL, w.RESUME, w.TROUBLE}) - {w.STOP},
+    "recover": ANYWHERE | {w.CONFIRM, w.NO, w.TROUBLE},
 }
 
 
 def allowed_words(plan: Plan, state: State) -> frozenset[str]:
-    """The command ids that count now. Empty before the start and after the end."""
+    """The command ids that count now. Empty before the start and after the end. A mishap the plan has no branch
+    for isn't listened for; named by keys it is answered all the same."""
     if state.mode in FINAL_MODES:
         return frozenset()
     found = set(_BY_MODE[state.mode])
     step = step_of(plan, state)
     if state.mode == "step" and step is not None:
-        if step.kind == CHECK:
+        if step.kind == CHECK or state.questioned:
             found.add(w.NO)
         if step.kind == WET and state.stroke_ms < 0:
             found.add(w.STARTED)
-    if state.mode == "which" and plan.mishaps.get(state.mishap) and plan.mishaps[state.mishap].asks_which:
+        if step.id.startswith("bridge:person:sign-in"):
+            found.discard(w.CONFIRM)
+    elif state.mode == "witness" and state.under:
+        found.add(w.NO)  # the claim can be taken back; a witness step itself has none
+    elif state.mode == "rewet" and state.contacts[state.rewets[0]].stroke_again_ms < 0:
+        found.add(w.STARTED)
+    elif state.mode == "which" and not state.which:
         found |= {w.COMPUTER, w.ENCLOSURE}
-    if step is not None and step.kind == WAIT:
+    if step is not None and (step.kind == WAIT or is_bridge(step.id)):
         found.discard(w.SKIP)
     known = {mishap.word for mishap in plan.mishaps.values()}
     return frozenset(word for word in found if word not in w.MISHAPS or word in known)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from assistant.procedure.plan import Plan, Step
+from assistant.session import prompts
 from assistant.session import words as w
 from assistant.session.facts import lines
 from assistant.session.allowed import allowed_words
-from assistant.session.lookup import branch_steps, holds, name_of, step_of
+from assistant.session.lookup import branch_steps, holds, name_of, said_as, step_of
 from assistant.session.state import RUNNING, State
 from assistant.session.turn import Turn
 from assistant.session.wording import duration, listed
@@ -23,17 +24,15 @@ def answer_question(turn: Turn, said: str) -> None:
 
 def return_line(turn: Turn) -> None:
     """After an interruption: exactly where, what is wet, and for how long."""
-    step = step_of(turn.plan, turn.state)
-    parts = []
-    if turn.state.mode == "rewet" and turn.state.rewets:
-        parts.append(turn.words("rewet", name=name_of(turn.plan, turn.state.rewets[0])))
-    elif step is not None:
-        parts.append(turn.words("returned", step=_say(turn, step)))
-    elif turn.state.mode in ("option", "recover") and turn.state.last_text:
-        parts.append(turn.state.last_text)
-    if turn.state.contacts:
-        parts.append(_still_wet(turn))
-    turn.speak(lines.ANSWER, " ".join(parts))
+    plan, state = turn.plan, turn.state
+    step = step_of(plan, state)
+    plain = state.mode in ("step", "value", "wait") and not state.questioned and state.patch_since_ms < 0
+    if plain and step is not None:
+        text = turn.words("returned", step=_say(turn, step))
+    else:
+        text = prompts.prompt(plan, state)
+    wet = still_wet(plan, state) if state.contacts else ""
+    turn.speak(lines.ANSWER, f"{text} {wet}")
 
 
 def _say(turn: Turn, step: Step) -> str:
@@ -41,9 +40,7 @@ def _say(turn: Turn, step: Step) -> str:
 
 
 def _repeat(turn: Turn) -> str:
-    if turn.state.mode == "paused":
-        return turn.words("paused")
-    return turn.state.last_text
+    return prompts.prompt(turn.plan, turn.state)
 
 
 def _running(plan: Plan, state: State) -> list[tuple[int, str]]:
@@ -60,18 +57,23 @@ def _how_long(turn: Turn) -> str:
     return turn.words("how_long", names=name, time=duration(turn.plan.language, at - turn.now_ms))
 
 
-def _still_wet(turn: Turn) -> str:
-    found = sorted(turn.state.contacts.values(), key=lambda c: (c.complete_at_ms, c.surface))
+def still_wet(plan: Plan, state: State) -> str:
+    """What is wet, what ends first first, and how long each still has to stay so."""
+    found = sorted(state.contacts.values(), key=lambda c: (c.complete_at_ms, c.surface))
     if not found:
-        return turn.words("still_wet_none")
+        return prompts.words(plan, "still_wet_none")
     names = [
-        turn.words(
-            "wet_item", name=name_of(turn.plan, c.surface),
-            time=duration(turn.plan.language, c.complete_at_ms - turn.now_ms),
+        prompts.words(
+            plan, "wet_item", name=name_of(plan, c.surface),
+            time=duration(plan.language, c.complete_at_ms - state.now_ms),
         )
         for c in found
     ]
-    return turn.words("still_wet", names=listed(turn.plan.language, names))
+    return prompts.words(plan, "still_wet", names=listed(plan.language, names))
+
+
+def _still_wet(turn: Turn) -> str:
+    return still_wet(turn.plan, turn.state)
 
 
 def _where(turn: Turn) -> str:
@@ -98,9 +100,8 @@ def _why(turn: Turn) -> str:
 
 
 def _help(turn: Turn) -> str:
-    spoken = turn.plan.spoken
     always = frozenset((*w.MISHAPS, *w.MANNERS, w.KEYS))
-    names = [spoken.get(x, turn.spoken_default(x)) for x in sorted(allowed_words(turn.plan, turn.state) - always)]
+    names = [said_as(turn.plan, x) for x in sorted(allowed_words(turn.plan, turn.state) - always)]
     return turn.words("help", words=", ".join(names))
 
 

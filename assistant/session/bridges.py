@@ -10,11 +10,13 @@ from __future__ import annotations
 from functools import lru_cache
 
 from assistant.procedure.plan import (
-    ALL_CONTACTS, CLOSE, CYCLE, MACHINE, MOVE, OPEN, READ_BACK, SINGLE, WAIT, Plan, Step,
+    ALL_CONTACTS, CLOSE, CYCLE, INSTRUCT, MACHINE, MOVE, OPEN, READ_BACK, SINGLE, WAIT, Plan, Step,
 )
 from assistant.session.wording import say
 
 PREFIX = "bridge:"
+# Of a hand-over: the new person signs in, and is heard.
+SIGN_IN, MICROPHONE = f"{PREFIX}person:sign-in", f"{PREFIX}person:microphone"
 
 
 def is_bridge(step_id: str) -> bool:
@@ -73,6 +75,9 @@ def _bridge(step_id: str, key: _Key) -> Step:
             step_id, MACHINE, say(language, "bridge_machine", name=machine, value=value), machine=machine,
             machine_value=value, reach="", why=say(language, "bridge_why"),
         )
+    if verb == "person":
+        key = {SIGN_IN: "bridge_sign_in", MICROPHONE: "bridge_microphone"}[step_id]
+        return Step(step_id, INSTRUCT, say(language, key), reach="", why=say(language, "bridge_why_person"))
     if verb == "wait":
         return Step(step_id, WAIT, say(language, "wait_begin"), wait_for=(subject,), reach="")
     raise KeyError(step_id)

@@ -3,51 +3,49 @@
 from __future__ import annotations
 
 from assistant.procedure import plan as p
-from assistant.session import inputs
+from assistant.session import inputs, prompts
 from assistant.session.facts import contacts, lines, machine, steps
-from assistant.session.lookup import name_of, step_of
+from assistant.session.lookup import name_of, same_person, step_of
 from assistant.session.owing import move_opening
 from assistant.session.timers import wet_ms_today
 from assistant.session.turn import Turn
 from assistant.session.wording import duration
 
+_SHORTEST_PATCH_MS = 1_000  # a patch that dries sooner was more likely a slip of the tongue
+
 
 def confirm_step(turn: Turn, ended_ms: int, source: str) -> None:
-    """The word that confirms, in mode step."""
-    step = step_of(turn.plan, turn.state)
-    if step.kind == p.PATCH and turn.state.patch_since_ms < 0:
+    """The word that confirms, in mode step: a check's yes included."""
+    step, state = step_of(turn.plan, turn.state), turn.state
+    if step.kind == p.PATCH and state.patch_since_ms < 0:
         turn.emit(contacts.PatchWetted(turn.now_ms, step.id, ended_ms))
-        turn.speak(lines.INSTRUCTION, turn.words("patch_wet"), step.id)
+        turn.ask(lines.INSTRUCTION)
         return
-    took = ended_ms - turn.state.since_ms
-    if step.impossible_ms and took < step.impossible_ms and not turn.state.questioned:
-        turn.emit(steps.ClaimQuestioned(turn.now_ms, step.id, took, step.impossible_ms))
+    took, least = ended_ms - state.since_ms, step.impossible_ms
+    if step.kind == p.PATCH:
+        took, least = ended_ms - state.patch_since_ms, max(least, _SHORTEST_PATCH_MS)
+    if took < least and not state.questioned:
+        turn.emit(steps.ClaimQuestioned(turn.now_ms, step.id, took, least))
         turn.speak(lines.QUESTION, turn.words("quick", time=duration(turn.plan.language, took)), step.id)
         return
     if step.policy == p.READ_BACK:
         turn.emit(steps.ReadBackAsked(turn.now_ms, step.id, "confirm", ended_ms))
-        claim = step.claim
-        text = turn.words("read_back", claim=claim) if claim else turn.words("read_back_plain")
-        turn.speak(lines.QUESTION, text, step.id)
+        turn.ask()
     elif step.policy == p.WITNESSED:
-        ask_witness(turn, step.id, ended_ms)
+        turn.emit(steps.WitnessAsked(turn.now_ms, step.id, ended_ms))
+        turn.ask()
     else:
         finish(turn, step, ended_ms, source)
 
 
-def ask_witness(turn: Turn, step_id: str, claimed_ms: int) -> None:
-    """A second person is needed now."""
-    turn.emit(steps.WitnessAsked(turn.now_ms, step_id, claimed_ms))
-    turn.speak(lines.QUESTION, turn.words("witness_ask"), step_id)
-
-
-def confirm_read_back(turn: Turn, source: str) -> None:
+def confirm_read_back(turn: Turn, ended_ms: int, source: str) -> None:
     """The second word."""
     step = step_of(turn.plan, turn.state)
     if turn.state.asked == "skip":
         turn.emit(steps.StepSkipped(turn.now_ms, step.id, turn.state.top.branch))
+        turn.deviate("skipped", step.id, turn.words("skipped", step=step.brief or step.say))
         return
-    finish(turn, step, turn.state.claimed_ms, source)
+    finish(turn, step, ended_ms, source)
 
 
 def drop_claim(turn: Turn) -> None:
@@ -56,27 +54,28 @@ def drop_claim(turn: Turn) -> None:
     turn.speak(lines.ANSWER, turn.words("claim_dropped"), turn.state.current)
 
 
+def drop_patch(turn: Turn) -> None:
+    """The patch wasn't wet after all: the step begins anew."""
+    step = turn.state.current
+    turn.emit(steps.CorrectionMade(turn.now_ms, step, "correction"))
+    turn.speak(lines.ANSWER, turn.words("claim_dropped"), step)
+
+
 def witness(turn: Turn, given: inputs.Witness) -> None:
-    """The second person's statement, from their own device. Ignored unless one is asked for, from the
-    technician themself, or empty: then nothing is claimed on anyone's behalf."""
-    if turn.state.mode != "witness" or given.person == turn.state.person or not given.statement.strip():
+    """The second person's statement, from their own device. It counts only while one is asked for, from someone
+    else than the technician, and with words of their own; else it is refused, and nothing is claimed on anyone's
+    behalf."""
+    state = turn.state
+    own = same_person(given.person, state.person)
+    if state.mode != "witness" or own or not given.person.strip() or not given.statement.strip():
+        turn.emit(lines.NotNow(turn.now_ms, "witness", state.mode))
+        if state.mode == "witness":
+            turn.speak(lines.REFUSAL, turn.words("witness_ask"), state.current)
         return
-    step = step_of(turn.plan, turn.state)
+    step = step_of(turn.plan, state)
     turn.emit(steps.WitnessGiven(turn.now_ms, step.id, given.person, given.statement))
     turn.speak(lines.ANSWER, turn.words("witness_thanks", person=given.person), step.id)
-    claimed = turn.state.claimed_ms if turn.state.claimed_ms >= 0 else turn.now_ms
-    finish(turn, step, claimed, "board")
-
-
-def answer_check(turn: Turn, yes: bool, ended_ms: int, source: str) -> None:
-    """A yes/no step answered."""
-    step = step_of(turn.plan, turn.state)
-    if yes:
-        # Read back or witness, as for any confirmation; the answer is recorded when it counts.
-        confirm_step(turn, ended_ms, source)
-        return
-    turn.emit(steps.CheckAnswered(turn.now_ms, step.id, False))
-    on_no(turn, step, step.on_no, ended_ms, source)
+    finish(turn, step, turn.now_ms, "board")
 
 
 def on_no(turn: Turn, step: p.Step, then: str, ended_ms: int, source: str) -> None:
@@ -85,7 +84,7 @@ def on_no(turn: Turn, step: p.Step, then: str, ended_ms: int, source: str) -> No
 
     if then == "deviate":
         turn.deviate("check_no", step.id, turn.words("check_no_deviate") + " " + step.say)
-        finish(turn, step, ended_ms, source)
+        finish(turn, step, ended_ms, source, passed=False)
     elif then.startswith("mishap:"):
         mishaps.enter(turn, turn.plan.mishaps[then.removeprefix("mishap:")], ended_ms)
     elif then == "stop":
@@ -94,32 +93,31 @@ def on_no(turn: Turn, step: p.Step, then: str, ended_ms: int, source: str) -> No
         turn.speak(lines.INSTRUCTION, turn.words("check_no_again"), step.id)
 
 
-def finish(turn: Turn, step: p.Step, claimed_ms: int, source: str) -> None:
-    """The step is confirmed as of `claimed_ms`, the end of the word: never later in favour of completion,
-    never earlier than it was said."""
-    state = turn.state
-    took = max(0, claimed_ms - state.since_ms)
-    if step.kind == p.CHECK and source and step.on_no != "deviate":
+def finish(turn: Turn, step: p.Step, ended_ms: int, source: str, *, passed: bool = True) -> None:
+    """The step is confirmed as of `ended_ms`: the end of the word that settles it (the second one of a read back,
+    the witness's statement), never sooner, so that no wait begins before it is sure that it may.
+
+    What the technician claimed first says how long the work took, and how long a patch stayed wet.
+    """
+    state, plan = turn.state, turn.plan
+    first_ms = state.claimed_ms if state.claimed_ms >= 0 else ended_ms
+    took = max(0, first_ms - state.since_ms)
+    if step.kind == p.CHECK and passed:
         turn.emit(steps.CheckAnswered(turn.now_ms, step.id, True))
     stroke = state.stroke_ms if state.stroke_ms >= 0 else state.since_ms
     patch_since = state.patch_since_ms
-    branch = state.top.branch
     turn.emit(
         steps.StepConfirmed(
-            turn.now_ms, step.id, branch, step.policy, claimed_ms, took, state.person, source,
+            turn.now_ms, step.id, state.top.branch, step.policy, ended_ms, took, state.person, source,
             bool(step.floor_ms and took < step.floor_ms),
         )
     )
     if step.kind == p.WET:
-        _start_contact(turn, step, stroke, claimed_ms)
+        _start_contact(turn, step, stroke, ended_ms)
     elif step.kind == p.PATCH:
-        measured = claimed_ms - patch_since
-        orientation = turn.plan.surfaces[step.surface].orientation if step.surface else ""
-        wet = min(measured, step.wet_ms) if step.wet_ms else measured
-        turn.emit(contacts.PatchDried(turn.now_ms, step.id, orientation, step.agent, measured, wet))
-        turn.speak(lines.ANSWER, turn.words("patch_dry", time=duration(turn.plan.language, wet)), step.id)
+        _take_patch(turn, step, max(0, first_ms - patch_since))
     elif step.kind == p.OPEN:
-        move_opening(turn, step.opening, "open")
+        move_opening(turn, step.opening, "open", min(first_ms, ended_ms))
     elif step.kind == p.CLOSE:
         move_opening(turn, step.opening, "closed")
     elif step.kind == p.MOVE:
@@ -127,12 +125,27 @@ def finish(turn: Turn, step: p.Step, claimed_ms: int, source: str) -> None:
     elif step.kind == p.MACHINE:
         turn.emit(machine.MachineSet(turn.now_ms, step.machine, step.machine_value))
     elif step.kind == p.CYCLE:
-        cycle = turn.plan.cycles[step.cycle]
-        turn.emit(machine.CycleStarted(turn.now_ms, cycle.id, claimed_ms, claimed_ms + cycle.duration_ms))
+        cycle = plan.cycles[step.cycle]
+        turn.emit(machine.CycleStarted(turn.now_ms, cycle.id, ended_ms, ended_ms + cycle.duration_ms))
+        left = ended_ms + cycle.duration_ms - turn.now_ms
         turn.speak(
-            lines.ANSWER,
-            turn.words("cycle_on", name=cycle.name, time=duration(turn.plan.language, cycle.duration_ms)), cycle.id,
+            lines.ANSWER, turn.words("cycle_on", name=cycle.name, time=duration(plan.language, left)), cycle.id
         )
+
+
+def _take_patch(turn: Turn, step: p.Step, measured: int) -> None:
+    orientation = turn.plan.surfaces[step.surface].orientation if step.surface else ""
+    wet = min(measured, step.wet_ms) if step.wet_ms else measured
+    turn.emit(contacts.PatchDried(turn.now_ms, step.id, orientation, step.agent, measured, wet))
+    turn.speak(lines.ANSWER, turn.words("patch_dry", time=duration(turn.plan.language, wet)), step.id)
+    if any(_too_short(turn, s) for s in turn.plan.steps if s.kind == p.WET):
+        turn.deviate("patch_short", step.id, turn.words("patch_short"))
+
+
+def _too_short(turn: Turn, step: p.Step) -> bool:
+    """Whether a surface dries today before it can be wetted again, so that its contact can't be kept."""
+    wet = wet_ms_today(turn.plan, turn.state, step)
+    return wet < step.wet_ms and wet <= step.lead_ms and wet <= step.contact_ms
 
 
 def _start_contact(turn: Turn, step: p.Step, stroke_ms: int, wet_since_ms: int) -> None:
@@ -170,5 +183,5 @@ def confirm_rewet(turn: Turn, ended_ms: int) -> None:
         )
     )
     turn.speak(lines.ANSWER, turn.words("rewet_done", name=name_of(turn.plan, surface)), surface)
-
-
+    if turn.state.rewets:
+        turn.speak(lines.WARNING, prompts.rewet(turn.plan, turn.state), turn.state.rewets[0])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from assistant.procedure.plan import ALL_CONTACTS, WET, Plan, Step
 from assistant.session.bridges import bridge_step, is_bridge
-from assistant.session.state import CLEAN, COMPLETE, RUNNING, State
+from assistant.session.state import COMPLETE, RUNNING, State
 from assistant.session.wording import SPOKEN
 
 
@@ -73,5 +73,6 @@ def said_as(plan: Plan, word: str) -> str:
     return plan.spoken.get(word) or SPOKEN[plan.language].get(word, word.replace("_", " "))
 
 
-def is_clean(state: State, surface: str) -> bool:
-    return state.surfaces.get(surface) == CLEAN
+def same_person(one: str, other: str) -> bool:
+    """Whether two names stand for one person: spaces and letter case aside."""
+    return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()

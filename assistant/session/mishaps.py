@@ -3,130 +3,137 @@
 from __future__ import annotations
 
 from assistant.procedure.plan import (
-    SPOIL_ALL, SPOIL_BELOW, SPOIL_CHOSEN, SPOIL_CURRENT, SPOIL_NAMED, SPOIL_RUNNING, SPOIL_ZONE, Mishap, Plan, Spoil,
+    CYCLE, SPOIL_ALL, SPOIL_BELOW, SPOIL_CHOSEN, SPOIL_CURRENT, SPOIL_NAMED, SPOIL_RUNNING, SPOIL_ZONE, WET, Mishap,
+    Plan, Spoil,
 )
 from assistant.session import words as w
+from assistant.session.answers import return_line, still_wet
 from assistant.session.facts import lines, session, troubles
-from assistant.session.lookup import name_of, step_of
+from assistant.session.lookup import holds, name_of, said_as, step_of
 from assistant.session.owing import break_cycle, owe
-from assistant.session.state import DIRTY, SPOILED, State
-from assistant.session.stopping import end
+from assistant.session.state import BROKEN, CLEAN, DIRTY, SPOILED, State
+from assistant.session.stopping import end, stop_now
 from assistant.session.turn import Turn
 from assistant.session.wording import listed
 
-_CHOICES = 9  # one spoken digit
+_CHOICES = 20
+
+
+def planned(plan: Plan, word: str) -> Mishap | None:
+    """The branch a word names, or None."""
+    return next((m for m in plan.mishaps.values() if m.word == word), None)
 
 
 def ask_trouble(turn: Turn) -> None:
     """"Trouble" alone: which?"""
     turn.emit(troubles.TroubleAsked(turn.now_ms))
-    turn.speak(lines.QUESTION, turn.words("trouble", words=_mishap_words(turn)))
+    turn.ask()
 
 
-def _mishap_words(turn: Turn) -> str:
-    titles = [turn.plan.spoken.get(m.word, m.word.replace("_", " ")) for m in turn.plan.mishaps.values()]
-    return ", ".join(titles)
-
-
-def named(turn: Turn, word: str, started_ms: int) -> None:
+def named(turn: Turn, word: str, started_ms: int, ended_ms: int, *, which_known: bool = False) -> None:
     """A mishap was named. One more question where it can't be acted on yet; else its branch at once."""
-    mishap = next((m for m in turn.plan.mishaps.values() if m.word == word), None)
+    mishap = planned(turn.plan, word)
     if mishap is None:
-        turn.deviate("mishap_unknown", word, turn.words("not_known"))
+        _unplanned(turn, word)
         return
-    if mishap.asks_which and turn.state.mishap != mishap.id:
+    if mishap.asks_which and not which_known:
         turn.emit(troubles.WhichAsked(turn.now_ms, mishap.id, ()))
-        turn.speak(lines.QUESTION, mishap.asks_which or turn.words("which_power"))
+        turn.ask()
         return
+    choices: tuple[str, ...] = ()
     if any(spoil.what == SPOIL_CHOSEN for spoil in mishap.spoils):
-        choices = candidates(turn, started_ms)
+        choices = candidates(turn.state, word, started_ms)
         if len(choices) > 1:
             turn.emit(troubles.WhichAsked(turn.now_ms, mishap.id, choices))
-            said = " ".join(
-                turn.words("which_choice", n=n, name=name_of(turn.plan, s)) for n, s in enumerate(choices, 1)
-            )
-            turn.speak(lines.QUESTION, turn.words("which_surface", choices=said))
+            turn.ask()
             return
-        enter(turn, mishap, started_ms, choices[0] if choices else "")
-        return
-    enter(turn, mishap, started_ms)
+    enter(turn, mishap, ended_ms, choices[0] if choices else "")
 
 
-def candidates(turn: Turn, started_ms: int) -> tuple[str, ...]:
-    """The surfaces a "which?" can be about: those wet now, those that were when the word was begun (a
-    completion decided meanwhile doesn't shut the question), then the finished ones, newest first."""
-    state = turn.state
-    wet = list(state.contacts)
-    wet += [s for s, due in state.just_done if due >= started_ms and s not in wet]
-    if not wet:
-        wet = [s for s, status in reversed(state.surfaces.items()) if status == "clean"]
-    return tuple(wet[:_CHOICES])
+def _unplanned(turn: Turn, word: str) -> None:
+    """The procedure has no steps for it. For a fire none are needed."""
+    if word == w.FIRE:
+        turn.deviate("mishap", word, turn.words("mishap", title=said_as(turn.plan, word)))
+        turn.speak(lines.WARNING, turn.words("left"))
+        end(turn, "left")
+    else:
+        turn.deviate("mishap_unknown", word, turn.words("not_known"))
 
 
-def choose(turn: Turn, value: str, ended_ms: int) -> None:
+def candidates(state: State, word: str, started_ms: int) -> tuple[str, ...]:
+    """The surfaces a "which?" can be about: those wet now, and those that were when the word was begun (a
+    completion decided meanwhile doesn't shut the question); for anything but drying, the finished ones as well.
+    Newest first among the finished."""
+    found = list(state.contacts)
+    found += [s for s, due in state.just_done if due >= started_ms and s not in found]
+    if word != w.DRY_SURFACE or not found:
+        found += [s for s, status in reversed(state.surfaces.items()) if status == CLEAN and s not in found]
+    return tuple(found[:_CHOICES])
+
+
+def choose(turn: Turn, value: str, started_ms: int, ended_ms: int) -> None:
     """The number of a surface."""
     choices, mishap = turn.state.which, turn.plan.mishaps[turn.state.mishap]
-    if value.isdigit() and 1 <= int(value) <= len(choices):
+    if value.isdecimal() and 1 <= int(value) <= len(choices):
         enter(turn, mishap, ended_ms, choices[int(value) - 1])
     else:
         turn.speak(lines.REFUSAL, turn.words("value_bad"))
 
 
-def choose_power(turn: Turn, word: str, ended_ms: int) -> None:
+def choose_power(turn: Turn, word: str, started_ms: int, ended_ms: int) -> None:
     """Which power went: only the enclosure's is a mishap of the clean."""
     mishap = turn.plan.mishaps[turn.state.mishap]
     if word == w.COMPUTER:
         turn.emit(session.Returned(turn.now_ms, turn.state.under[-1]))
         turn.speak(lines.ANSWER, turn.words("computer_on"))
+        return_line(turn)
     else:
-        enter(turn, mishap, ended_ms)
+        named(turn, mishap.word, started_ms, ended_ms, which_known=True)
 
 
 def enter(turn: Turn, mishap: Mishap, at_ms: int, surface: str = "") -> None:
-    """Go into the branch. What it spoils stops counting now, so that nothing spoiled completes meanwhile."""
-    spoiled = spoiled_by(turn.plan, turn.state, mishap, surface)
+    """Go into the branch. What it spoils stops counting now, so that nothing spoiled completes meanwhile.
+    `at_ms`: when it was said; what completed after that had not completed when it happened."""
+    spoiled = spoiled_by(turn.plan, turn.state, mishap, surface, at_ms)
     step = step_of(turn.plan, turn.state)
     where = surface or (step.surface if step else "")
     turn.emit(troubles.BranchEntered(turn.now_ms, mishap.id, where))
-    turn.deviate("mishap", mishap.id, turn.words("mishap", title=mishap.title))
-    for name in spoiled:
-        if turn.state.surfaces.get(name) not in (DIRTY, SPOILED):
-            turn.emit(troubles.SurfaceSpoiled(turn.now_ms, name, mishap.title))
-    owed = owe(turn, spoiled, mishap.title)
-    if mishap.breaks_cycles or mishap.word in ("pressure_alarm", "power_cut"):
-        for cycle in turn.plan.cycles.values():
-            if mishap.breaks_cycles or mishap.word in cycle.broken_by:
-                if break_cycle(turn, cycle.id, mishap.title):
-                    turn.speak(lines.WARNING, turn.words("cycle_broken", name=cycle.name), cycle.id)
-    if owed and mishap.then == "resume":
-        names = [name_of(turn.plan, s) for s in spoiled]
-        turn.speak(lines.NOTICE, turn.words("spoiled", names=listed(turn.plan.language, names)))
+    turn.deviate("mishap", mishap.id, turn.words("mishap", title=mishap.title[:1].upper() + mishap.title[1:]))
     if mishap.then == "leave":
         # Nothing is asked: everything needed to get out safely is said at once, and the session is over.
         turn.speak(lines.WARNING, turn.words("left"))
         for one in mishap.steps:
             turn.speak(lines.WARNING, one.say, one.id)
+        turn.speak(lines.WARNING, mishap.tell)
+    for name in spoiled:
+        if turn.state.surfaces.get(name) not in (DIRTY, SPOILED):
+            turn.emit(troubles.SurfaceSpoiled(turn.now_ms, name, mishap.title))
+    owe(turn, spoiled, mishap.title)
+    for cycle in turn.plan.cycles.values():
+        if mishap.breaks_cycles or mishap.word in cycle.broken_by:
+            break_cycle(turn, cycle.id, mishap.title)
+    if mishap.then == "leave":
         end(turn, "left")
 
 
-def spoiled_by(plan: Plan, state: State, mishap: Mishap, surface: str) -> tuple[str, ...]:
+def spoiled_by(plan: Plan, state: State, mishap: Mishap, surface: str, at_ms: int) -> tuple[str, ...]:
     """The surfaces that no longer count, in the plan's order. Only what was wetted can be spoiled; the surface
     at hand simply begins anew."""
     step = step_of(plan, state)
     here = surface or (step.surface if step and step.surface else _last_wetted(plan, state))
     found: set[str] = set()
     for spoil in mishap.spoils:
-        found |= _reach(plan, state, spoil, here)
+        found |= _reach(plan, state, spoil, here, at_ms)
     return tuple(s for s in plan.surfaces if s in found)
 
 
-def _reach(plan: Plan, state: State, spoil: Spoil, here: str) -> set[str]:
+def _reach(plan: Plan, state: State, spoil: Spoil, here: str, at_ms: int) -> set[str]:
     if spoil.what == SPOIL_ALL:
         return set(plan.surfaces)
     if spoil.what == SPOIL_NAMED:
         return set(spoil.surfaces)
     if spoil.what == SPOIL_RUNNING:
-        return set(state.contacts)
+        return set(state.contacts) | {s for s, due in state.just_done if due > at_ms}
     if spoil.what == SPOIL_ZONE:
         zone = spoil.zone or (plan.surfaces[here].zone if here else "")
         return {s.id for s in plan.surfaces.values() if s.zone == zone}
@@ -141,7 +148,7 @@ def _reach(plan: Plan, state: State, spoil: Spoil, here: str) -> set[str]:
 
 def _last_wetted(plan: Plan, state: State) -> str:
     for step_id in reversed(state.confirmed):
-        if step_id.startswith(("bridge:", "rewet:")):
+        if step_id.startswith(("bridge:", "rewet:", "skip:")):
             continue
         if plan.step(step_id).surface:
             return plan.step(step_id).surface
@@ -149,12 +156,31 @@ def _last_wetted(plan: Plan, state: State) -> str:
 
 
 def leave(turn: Turn) -> None:
-    """The branch is done: tell who must be told, then go on, or stop."""
+    """The branch is done: tell who must be told, then what it cost and on with the work, or stop."""
     mishap = turn.plan.mishaps[turn.state.top.branch]
     turn.emit(troubles.BranchLeft(turn.now_ms, mishap.id))
-    if mishap.tell:
-        turn.speak(lines.NOTICE, turn.words("tell", tell=mishap.tell))
+    turn.speak(lines.NOTICE, turn.words("tell", tell=mishap.tell))
     if mishap.then == "stop":
-        end(turn, "stopped")
+        stop_now(turn)
     elif not turn.state.top.branch:
-        turn.speak(lines.NOTICE, turn.words("back_to_work"))
+        _say_redo(turn)
+        if not turn.state.stop_depth:
+            turn.speak(lines.NOTICE, turn.words("back_to_work"))
+            if turn.state.contacts:
+                turn.speak(lines.NOTICE, still_wet(turn.plan, turn.state))
+
+
+def _say_redo(turn: Turn) -> None:
+    """What must be done again, by name: after the person, not before."""
+    plan, state = turn.plan, turn.state
+    open_steps = [s for s in plan.steps if holds(state, s) and s.id not in state.main.done]
+    for cycle in plan.cycles.values():
+        run = state.cycles.get(cycle.id)
+        if run is not None and run.status == BROKEN and any(s.kind == CYCLE and s.cycle == cycle.id for s in open_steps):
+            turn.speak(lines.WARNING, turn.words("cycle_broken", name=cycle.name), cycle.id)
+    again = [
+        name_of(plan, surface) for surface, status in state.surfaces.items()
+        if status == SPOILED and any(s.kind == WET and s.surface == surface for s in open_steps)
+    ]
+    if again:
+        turn.speak(lines.NOTICE, turn.words("spoiled", names=listed(plan.language, again)))

@@ -36,22 +36,23 @@ TABLE: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("restart_step", ("step", "read_back", "witness"), "ready"),
     ("end_wait", ("ready", "wait"), "ready"),
     ("ask_rewet", (*WORKING, "paused", "rewet"), "rewet"),
-    ("ask_trouble", (*WORKING, "rewet", "paused"), "trouble"),
-    ("ask_which", (*WORKING, "rewet", "paused", "trouble"), "which"),
+    ("ask_trouble", (*WORKING, "rewet", "paused", "stopping", "recover", "option"), "trouble"),
+    ("ask_which", (*WORKING, *OVER, "recover", "option"), "which"),
     ("pause", (*WORKING, "rewet"), "paused"),
     ("take_back", (*WORKING, *OVER, "ready", "recover"), "ready"),
     ("enter_branch", (*WORKING, *OVER, "ready", "option", "recover"), "ready"),
     ("leave_branch", ("ready",), "ready"),
     ("recover", (*WORKING, *OVER, "ready", "option", "recover"), "recover"),
+    ("ask_again", ("ready",), "recover"),
     ("begin_stop", (*WORKING, "rewet", "trouble", "which", "paused", "ready", "option", "recover"), "stopping"),
     *(
         (f"return_to_{to}", (*OVER, "recover", "read_back", "witness"), to)
-        for to in (*WORKING, "rewet", "paused", "trouble", "which", "option", "recover", "ready")
+        for to in (*WORKING, *OVER, "option", "recover", "ready")
     ),
     ("reach_complete", ("ready",), "complete"),
     ("reach_incomplete", ("ready",), "incomplete"),
     ("reach_stopped", ("stopping", "ready"), "stopped"),
-    ("reach_left", ("ready",), "left"),
+    ("reach_left", (*WORKING, *OVER, "ready", "option", "recover"), "left"),
 )
 
 TRIGGERS = tuple(trigger for trigger, _, _ in TABLE)

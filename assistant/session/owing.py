@@ -1,31 +1,40 @@
 """Work that no longer counts: which steps are owed again when surfaces, doors or cycles are spoiled.
 
 Nothing here is a fixed list. A step is owed because it worked on a spoiled surface; a wait because it waited
-for one; a cycle because what it cleared was opened again.
+for one; a look because it needed one finished; a cycle because what it cleared was opened again.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from assistant.procedure.plan import ALL_CONTACTS, CHECK, CYCLE, INSTRUCT, WAIT, WET, Step
+from assistant.procedure.plan import (
+    ALL_CONTACTS, CHECK, CYCLE, INSTRUCT, READING, WAIT, WET, WITNESS, Plan, Step,
+)
 from assistant.session.facts import contacts, machine, steps, troubles
-from assistant.session.lookup import name_of
-from assistant.session.state import COMPLETE, RUNNING
+from assistant.session.lookup import branch_steps, name_of
+from assistant.session.prompts import words
+from assistant.session.state import COMPLETE, RUNNING, State
 from assistant.session.turn import Turn
 
+_LOOKS = (CHECK, READING, WITNESS, INSTRUCT)  # what may rest on a finished surface
 
-def owe(turn: Turn, surfaces: Iterable[str], reason: str) -> tuple[str, ...]:
-    """Void the contacts of `surfaces` and owe every done step that depended on them. Returns the step ids."""
+
+def lost_contacts(turn: Turn, surfaces: Iterable[str], reason: str) -> tuple[str, ...]:
+    """Running contacts that no longer count, and no more than that: what the surface went through before, with
+    another agent, stays done. Returns the owed step ids."""
+    found = [turn.state.contacts[s] for s in surfaces if s in turn.state.contacts]
+    return owe(turn, [c.surface for c in found], reason, frozenset(c.step for c in found))
+
+
+def owe(turn: Turn, surfaces: Iterable[str], reason: str, only: frozenset[str] | None = None) -> tuple[str, ...]:
+    """Void the contacts of `surfaces` and owe every done step that depended on them; of those that wet, `only`
+    these where given. Returns the step ids."""
     wanted = list(dict.fromkeys(surfaces))
     for surface in wanted:
         if surface in turn.state.contacts:
             turn.emit(contacts.ContactVoided(turn.now_ms, surface, reason))
-    owed: list[tuple[str, str]] = []
-    for step in turn.plan.steps:
-        because = _because(turn, step, frozenset(wanted), reason)
-        if because and step.id in turn.state.main.done:
-            owed.append((step.id, because))
+    owed = owed_steps(turn.plan, turn.state, frozenset(wanted), reason, only)
     for step_id, because in owed:
         turn.emit(steps.StepOwed(turn.now_ms, step_id, because))
     if owed:
@@ -35,43 +44,71 @@ def owe(turn: Turn, surfaces: Iterable[str], reason: str) -> tuple[str, ...]:
     return tuple(step_id for step_id, _ in owed)
 
 
-def _because(turn: Turn, step: Step, surfaces: frozenset[str], reason: str) -> str:
-    if step.kind in (WET, INSTRUCT, CHECK) and step.surface in surfaces:
-        return f"{name_of(turn.plan, step.surface)}: {reason}"
-    if step.kind == WAIT and (ALL_CONTACTS in step.wait_for or surfaces & set(step.wait_for)):
-        first = min((i for i, s in enumerate(turn.plan.steps) if s.surface in surfaces), default=None)
-        if first is not None and turn.plan.steps.index(step) > first:
-            return turn.words("because_wait")
-    return ""
+def owed_steps(
+    plan: Plan, state: State, surfaces: frozenset[str], reason: str, only: frozenset[str] | None = None
+) -> list[tuple[str, str]]:
+    """(step id, why in plain words) of each done step that depended on `surfaces`, in the order of the lines of
+    work: the main one and every branch that is open."""
+    found: list[tuple[str, str]] = []
+    for frame in state.frames:
+        spoiled_before: set[str] = set()  # surfaces whose work is owed by a step further up
+        redone: set[str] = set()
+        for step in branch_steps(plan, frame.branch):
+            wets = step.kind == WET and step.surface in surfaces and (only is None or step.id in only)
+            because = ""
+            if wets or (only is None and step.kind in (INSTRUCT, CHECK) and step.surface in surfaces):
+                because = f"{name_of(plan, step.surface)}: {reason}"
+            elif step.kind == WAIT and spoiled_before and (
+                ALL_CONTACTS in step.wait_for or spoiled_before & set(step.wait_for)
+            ):
+                because = words(plan, "because_wait")
+            elif step.kind in _LOOKS and any(
+                (c.kind == "contact" and c.subject in spoiled_before) or (c.kind == "step" and c.subject in redone)
+                for c in step.requires
+            ):
+                because = words(plan, "because_wait")
+            if wets:
+                spoiled_before.add(step.surface)
+            if because and step.id in frame.done:
+                redone.add(step.id)
+                found.append((step.id, because))
+    return list(dict.fromkeys(found))
 
 
-def break_cycle(turn: Turn, cycle: str, reason: str, *, by_opening: bool = False) -> bool:
+def break_cycle(turn: Turn, cycle: str, reason: str, *, used_up: bool = False) -> bool:
     """A running or finished cycle no longer counts. True if there was one.
 
-    Broken by a mishap or unwatched, its step and the waits for it are owed. A finished one broken `by_opening`
-    is used up by what it was made for: whatever still needs it asks for it again (see bridging).
+    Broken while it ran, or by a mishap, its step and the waits for it are owed. A finished one that is `used_up`
+    (what it cleared was opened, or nobody watched) isn't owed by itself: whatever still needs it asks for it
+    again (see bridging).
     """
     run = turn.state.cycles.get(cycle)
     if run is None or run.status not in (RUNNING, COMPLETE):
         return False
     turn.emit(machine.CycleBroken(turn.now_ms, cycle, reason))
-    if by_opening and run.status == COMPLETE:
+    if used_up and run.status == COMPLETE:
         return True
-    for step in turn.plan.steps:
-        concerned = step.cycle == cycle if step.kind == CYCLE else step.kind == WAIT and cycle in step.wait_for
-        if concerned and step.id in turn.state.main.done:
-            turn.emit(steps.StepOwed(turn.now_ms, step.id, reason))
+    for frame in turn.state.frames:
+        for step in branch_steps(turn.plan, frame.branch):
+            concerned = step.cycle == cycle if step.kind == CYCLE else step.kind == WAIT and cycle in step.wait_for
+            if concerned and step.id in frame.done:
+                turn.emit(steps.StepOwed(turn.now_ms, step.id, reason))
     return True
 
 
-def move_opening(turn: Turn, opening: str, to: str) -> None:
-    """An opening is open or closed now; opening one breaks the cycles that needed it shut."""
-    turn.emit(machine.OpeningMoved(turn.now_ms, opening, to))
+def move_opening(turn: Turn, opening: str, to: str, since_ms: int = -1, *, taken_back: bool = False) -> None:
+    """An opening is open or closed now; opening one breaks the cycles that needed it shut. `taken_back`: known
+    from a correction, which says itself what falls."""
+    turn.emit(machine.OpeningMoved(turn.now_ms, opening, to, since_ms))
     if to != "open":
         return
     for cycle in turn.plan.cycles.values():
-        if opening in cycle.broken_by_openings:
-            break_cycle(turn, cycle.id, name_of(turn.plan, opening), by_opening=True)
+        run = turn.state.cycles.get(cycle.id)
+        if opening not in cycle.broken_by_openings or run is None:
+            continue
+        running = run.status == RUNNING
+        if break_cycle(turn, cycle.id, name_of(turn.plan, opening), used_up=True) and running and not taken_back:
+            turn.deviate("cycle_broken", cycle.id, turn.words("cycle_broken", name=cycle.name))
     for group in turn.plan.interlocks:
         both = sorted(o for o in group if turn.state.openings.get(o) == "open")
         if opening in group and len(both) > 1:

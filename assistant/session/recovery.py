@@ -3,73 +3,80 @@
 from __future__ import annotations
 
 from assistant.procedure import plan as p
-from assistant.session import inputs
-from assistant.session.bridges import bridge_step, is_bridge
-from assistant.session.facts import lines, machine, session, troubles
-from assistant.session.lookup import name_of
-from assistant.session.owing import break_cycle, move_opening, owe
-from assistant.session.state import COMPLETE, FINAL_MODES, RUNNING
+from assistant.session import corrections, inputs
+from assistant.session.facts import machine, session, troubles
+from assistant.session.lookup import branch_steps
+from assistant.session.owing import break_cycle, lost_contacts, move_opening, owed_steps
+from assistant.session.state import COMPLETE, FINAL_MODES, RUNNING, State
 from assistant.session.turn import Turn
 from assistant.session.wording import duration
 
 
 def recover(turn: Turn, given: inputs.Recover) -> None:
-    """Contacts are wetted again, cycles start again, openings and hands are asked about, and so is the last
-    confirmation."""
+    """Contacts are wetted again, running cycles start again, finished ones start again where something still needs
+    them, openings and hands are asked about, and so is the last confirmation that still stands."""
     if turn.state.mode in FINAL_MODES:
         return
     plan, state = turn.plan, turn.state
-    reason = turn.words("because_recovery")
     questions = [f"opening:{opening}" for opening in plan.openings]
-    questions.append("hands:")
-    last = next((s for s in reversed(state.confirmed) if not s.startswith("rewet:")), "")
+    questions += [f"hands:{place}" for place in places(plan, state)[:-1]]
+    last = _last_standing(plan, state)
     if last:
         questions.append(f"last:{last}")
-    turn.emit(troubles.Recovered(turn.now_ms, given.why, given.unwatched_ms, tuple(questions)))
-    turn.deviate(
-        "unwatched", given.why, turn.words("recovered", time=duration(plan.language, given.unwatched_ms))
-    )
-    wet = list(turn.state.contacts)
-    if wet:
-        owe(turn, wet, reason)
+    unwatched = max(0, given.unwatched_ms)
+    turn.emit(troubles.Recovered(turn.now_ms, given.why, unwatched, tuple(questions)))
+    turn.deviate("unwatched", given.why, turn.words("recovered", time=duration(plan.language, unwatched)))
+    reason = turn.words("because_recovery")
+    lost_contacts(turn, list(turn.state.contacts), reason)
     for run in list(turn.state.cycles.values()):
         if run.status in (RUNNING, COMPLETE):
-            break_cycle(turn, run.cycle, reason)
-    ask(turn)
+            break_cycle(turn, run.cycle, reason, used_up=True)
+    _ask_or_go_on(turn)
 
 
-def ask(turn: Turn) -> None:
-    """The next question, or on with the work."""
-    plan, state = turn.plan, turn.state
-    if not state.questions:
-        return
-    kind, subject = state.questions[0].split(":", 1)
-    if kind == "opening":
-        at = turn.words("open" if state.openings[subject] == "open" else "closed")
-        text = turn.words("recover_opening", name=name_of(plan, subject), position=at)
-    elif kind == "hands":
-        text = turn.words(f"recover_hands_{state.hands}")
-    else:
-        step = bridge_step(plan, subject) if is_bridge(subject) else plan.step(subject)
-        text = turn.words("recover_last", step=step.say)
-    turn.speak(lines.QUESTION, text)
+def places(plan: p.Plan, state: State) -> list[str]:
+    """Where the hands can be in this procedure; where they were last, first."""
+    lines_of_work = [plan.steps, *(m.steps for m in plan.mishaps.values())]
+    used = {step.reach for steps in lines_of_work for step in steps} | {plan.start_hands, plan.end_hands}
+    used |= {step.hands for steps in lines_of_work for step in steps} | {o.reach for o in plan.openings.values()}
+    return [state.hands, *(place for place in p.REACHES if place in used and place != state.hands)]
+
+
+def _last_standing(plan: p.Plan, state: State) -> str:
+    """The last confirmation that the recovery itself doesn't take back, or ""."""
+    only = frozenset(c.step for c in state.contacts.values())
+    gone = {step for step, _ in owed_steps(plan, state, frozenset(state.contacts), "", only)}
+    for frame in state.frames:
+        for step in branch_steps(plan, frame.branch):
+            run = state.cycles.get(step.cycle) if step.kind == p.CYCLE else None
+            if run is not None and run.status == RUNNING:
+                gone.add(step.id)
+    for entry in reversed(state.confirmed):
+        if entry not in gone and not entry.startswith(("rewet:", "skip:", "bridge:cycle:")):
+            return entry
+    return ""
 
 
 def answer(turn: Turn, yes: bool) -> None:
     """A yes or no to the open question. No means the opposite was found, and it counts from here."""
-    from assistant.session.corrections import take_back
-
     question = turn.state.questions[0]
     kind, subject = question.split(":", 1)
     turn.emit(troubles.RecoveryAnswered(turn.now_ms, question, yes))
     if kind == "opening" and not yes:
         move_opening(turn, subject, "closed" if turn.state.openings[subject] == "open" else "open")
-    elif kind == "hands" and not yes:
-        to = p.ROOM if turn.state.hands != p.ROOM else p.GAUNTLETS
-        turn.emit(machine.HandsMoved(turn.now_ms, to))
-    if turn.state.questions:
-        ask(turn)
+    elif kind == "hands" and yes and subject != turn.state.hands:
+        turn.emit(machine.HandsMoved(turn.now_ms, subject))
+    elif kind == "hands" and not yes and not any(q.startswith("hands:") for q in turn.state.questions):
+        # All places but one are denied.
+        turn.emit(machine.HandsMoved(turn.now_ms, places(turn.plan, turn.state)[-1]))
     elif kind == "last" and not yes:
-        take_back(turn, "correction")
+        corrections.take_back(turn, "correction", subject)
+        return
+    _ask_or_go_on(turn)
+
+
+def _ask_or_go_on(turn: Turn) -> None:
+    if turn.state.questions:
+        turn.ask()
     else:
         turn.emit(session.Returned(turn.now_ms, "ready"))

@@ -36,7 +36,7 @@ def next_option(turn: Turn) -> bool:
     for option in turn.plan.options:
         if option.id not in turn.state.options:
             turn.emit(session.OptionAsked(turn.now_ms, option.id))
-            turn.speak(lines.QUESTION, turn.words("option_ask", ask=option.ask), option.id)
+            turn.ask()
             return True
     return False
 

@@ -7,28 +7,28 @@ from assistant.session import confirming, corrections, inputs, mishaps, recovery
 from assistant.session import words as w
 from assistant.session.allowed import allowed_words
 from assistant.session.answers import answer_question, return_line
+from assistant.session.bridges import SIGN_IN, is_bridge
 from assistant.session.facts import contacts, lines, session, steps
-from assistant.session.lookup import step_of
+from assistant.session.lookup import said_as, step_of
 from assistant.session.state import FINAL_MODES
 from assistant.session.turn import Turn
 
-_OFFER_KEYS_AFTER = 3
-_OFFER_STOP_AFTER = 6
+_OFFER_KEYS_AFTER = 3  # and again after as many more, then with a safe stop
 # Words that answer whatever is open: never one that came up after they were begun.
-_ANSWERS = frozenset((w.CONFIRM, w.NO, w.STARTED, w.SKIP))
+_ANSWERS = frozenset((w.CONFIRM, w.NO, w.STARTED, w.SKIP, w.CANCEL, w.RESUME, w.COMPUTER, w.ENCLOSURE))
 # Words whose meaning is the same however the assistant is sounding.
 _OVER_SPEECH = frozenset((w.STOP, w.REPEAT))
+_QUESTION_MODES = frozenset(("option", "trouble", "which", "recover", "stopping", "read_back", "value_back"))
 
 
 def word(turn: Turn, given: inputs.Word) -> None:
     """Record what was heard, then act on it or say why not. Raises ValueError for an unknown command."""
     if given.word not in w.ALL:
         raise ValueError(f"unknown command {given.word!r}; known: {', '.join(sorted(w.ALL))}")
-    ended = turn.now_ms if given.ended_ms is None else min(given.ended_ms, turn.now_ms)
-    started = ended if given.started_ms is None else min(given.started_ms, ended)
-    allowed = given.word in allowed_words(turn.plan, turn.state)
-    over = _over_speech(turn, given)
-    late = given.word in _ANSWERS and (turn.overtaken or started < turn.state.entered_ms)
+    started, ended = heard_span(turn, given)
+    over = given.word not in _OVER_SPEECH and over_speech(turn, given.source, started)
+    allowed = given.word in allowed_words(turn.plan, turn.state) or _unplanned(turn, given.word)
+    late = given.word in _ANSWERS and too_old(turn, started)
     reason = "while speaking" if over else "not now" if not allowed else "said before the question" if late else ""
     turn.emit(
         lines.Heard(
@@ -38,65 +38,92 @@ def word(turn: Turn, given: inputs.Word) -> None:
     )
     if over:
         return  # the line that is sounding is the answer; a second voice over it would help nobody
-    if allowed and late:
-        return_line(turn)
-        return
     if not allowed:
         refuse(turn, given.word)
-        return
-    _act(turn, given.word, started, ended, given.source)
+    elif late:
+        return_line(turn)
+    else:
+        _act(turn, given.word, started, ended, given.source)
 
 
-def _over_speech(turn: Turn, given: inputs.Word) -> bool:
-    """A voice at the microphone while the assistant speaks counts for nothing but stop (and repeat)."""
-    return given.source == "voice" and bool(turn.state.open_lines) and given.word not in _OVER_SPEECH
+def heard_span(turn: Turn, given: inputs.Word | inputs.Value | inputs.Misheard) -> tuple[int, int]:
+    """When an utterance began and ended (ms), neither later than now; a key has no length."""
+    ended = turn.now_ms if given.ended_ms is None else max(0, min(given.ended_ms, turn.now_ms))
+    started = ended if given.started_ms is None else max(0, min(given.started_ms, ended))
+    return started, ended
+
+
+def over_speech(turn: Turn, source: str, started_ms: int) -> bool:
+    """Whether a voice at the microphone spoke while the assistant did: then it counts for nothing."""
+    return source == "voice" and (bool(turn.state.open_lines) or started_ms < turn.state.quiet_ms)
+
+
+def too_old(turn: Turn, started_ms: int) -> bool:
+    """Whether an answer was begun before what is asked now was asked."""
+    return turn.overtaken or started_ms < turn.state.entered_ms
+
+
+def _unplanned(turn: Turn, said: str) -> bool:
+    """A mishap the procedure has no branch for. It is answered all the same wherever work is open."""
+    return said in w.MISHAPS and turn.state.mode not in FINAL_MODES and mishaps.planned(turn.plan, said) is None
 
 
 def misheard(turn: Turn, given: inputs.Misheard) -> None:
     """Something was said that isn't a command, or can't be trusted. Never a guess."""
-    ended = turn.now_ms if given.ended_ms is None else min(given.ended_ms, turn.now_ms)
-    started = ended if given.started_ms is None else min(given.started_ms, ended)
+    started, ended = heard_span(turn, given)
+    over = over_speech(turn, given.source, started)
+    reason = "while speaking" if over else given.reason or "not understood"
     turn.emit(
         lines.Heard(
-            turn.now_ms, given.word, False, given.reason or "not understood", given.source, started, ended,
+            turn.now_ms, given.word, False, reason, given.source, started, ended,
             given.said, "", given.confidence_pm, given.scores, given.clip_sha256, turn.state.person,
         )
     )
     state = turn.state
-    if state.mode in FINAL_MODES or state.open_lines:
+    if state.mode in FINAL_MODES or state.open_lines or over:
         return
-    if state.misheard in (_OFFER_KEYS_AFTER, _OFFER_STOP_AFTER):
-        stop_too = state.misheard >= _OFFER_STOP_AFTER
+    if state.misheard and state.misheard % _OFFER_KEYS_AFTER == 0:
+        stop_too = state.misheard > _OFFER_KEYS_AFTER
         turn.emit(lines.KeysOffered(turn.now_ms, state.misheard, stop_too))
         turn.speak(lines.REFUSAL, turn.words("keys_stop" if stop_too else "keys"))
     elif state.misheard == 1:
         turn.speak(lines.REFUSAL, turn.words("misheard"))
+    elif state.misheard == 2 and state.mode == "value":
+        turn.speak(lines.REFUSAL, turn.words("value_one_digit"))
 
 
-def refuse(turn: Turn, given: str) -> None:
+def refuse(turn: Turn, given: str, reason_key: str = "") -> None:
     """Not now: the reason, and what counts."""
     state = turn.state
     turn.emit(lines.NotNow(turn.now_ms, given, state.mode))
     if state.mode in FINAL_MODES:
         turn.speak(lines.REFUSAL, turn.words("not_now_over"))
         return
-    reasons = {"paused": "not_now_paused", "wait": "not_now_wait"}
-    key = reasons.get(state.mode, "not_now_plain")
-    if state.mode in ("option", "trouble", "which", "recover", "stopping", "read_back", "value_back"):
-        key = "not_now_question"
+    reason = turn.words(reason_key or _reason(turn, given))
+    turn.speak(lines.REFUSAL, turn.words("not_now", reason=reason, words=count_now(turn)))
+
+
+def _reason(turn: Turn, given: str) -> str:
+    mode = turn.state.mode
+    if given == w.SKIP and mode == "wait":
+        return "not_now_wait_skip"
+    if given == w.SKIP and is_bridge(turn.state.current) and mode == "step":
+        return "not_now_needed"
+    if given == w.CONFIRM and turn.state.current == SIGN_IN and mode == "step":
+        return "not_now_sign_in"
+    if mode == "paused":
+        return "not_now_paused"
     if given == w.STARTED:
-        key = "not_now_wet"
-    elif given == w.SKIP and state.mode == "wait":
-        key = "not_now_wait_skip"
-    turn.speak(lines.REFUSAL, turn.words("not_now", reason=turn.words(key), words=count_now(turn)))
+        return "not_now_wet"
+    if mode in _QUESTION_MODES:
+        return "not_now_question"
+    return {"wait": "not_now_wait", "witness": "not_now_witness"}.get(mode, "not_now_plain")
 
 
 def count_now(turn: Turn) -> str:
     """The few words that carry the work on from here, as said; the others are always there."""
     always = frozenset((*w.QUESTIONS, *w.MANNERS, *w.MISHAPS, w.KEYS, w.GO_BACK, w.SKIP, w.PAUSE))
-    spoken = turn.plan.spoken
-    names = [spoken.get(x, turn.spoken_default(x)) for x in sorted(allowed_words(turn.plan, turn.state) - always)]
-    return ", ".join(names)
+    return ", ".join(said_as(turn.plan, x) for x in sorted(allowed_words(turn.plan, turn.state) - always))
 
 
 def _act(turn: Turn, said: str, started: int, ended: int, source: str) -> None:
@@ -107,9 +134,9 @@ def _act(turn: Turn, said: str, started: int, ended: int, source: str) -> None:
         turn.emit(lines.MannerChanged(turn.now_ms, said))
         turn.speak(lines.ANSWER, turn.words(f"{said}_on" if said in (w.BRIEF, w.FULL) else said))
     elif said in w.MISHAPS:
-        mishaps.named(turn, said, started)
+        mishaps.named(turn, said, started, ended)
     elif said in (w.COMPUTER, w.ENCLOSURE):
-        mishaps.choose_power(turn, said, ended)
+        mishaps.choose_power(turn, said, started, ended)
     elif said == w.STOP:
         stopping.begin_stop(turn)
     elif said == w.TROUBLE:
@@ -126,7 +153,7 @@ def _act(turn: Turn, said: str, started: int, ended: int, source: str) -> None:
         _stroke(turn, ended)
     elif said == w.SKIP:
         turn.emit(steps.ReadBackAsked(turn.now_ms, turn.state.current, "skip", ended))
-        turn.speak(lines.QUESTION, turn.words("skip_back"), turn.state.current)
+        turn.ask()
     elif said == w.CONFIRM:
         _confirm(turn, mode, ended, source)
     elif said == w.NO:
@@ -135,13 +162,9 @@ def _act(turn: Turn, said: str, started: int, ended: int, source: str) -> None:
 
 def _confirm(turn: Turn, mode: str, ended: int, source: str) -> None:
     if mode == "step":
-        step = step_of(turn.plan, turn.state)
-        if step.kind == p.CHECK:
-            confirming.answer_check(turn, True, ended, source)
-        else:
-            confirming.confirm_step(turn, ended, source)
+        confirming.confirm_step(turn, ended, source)
     elif mode == "read_back":
-        confirming.confirm_read_back(turn, source)
+        confirming.confirm_read_back(turn, ended, source)
     elif mode == "value_back":
         values.confirm_value(turn, ended, source)
     elif mode == "rewet":
@@ -156,26 +179,29 @@ def _confirm(turn: Turn, mode: str, ended: int, source: str) -> None:
 
 def _no(turn: Turn, mode: str, ended: int, source: str) -> None:
     if mode in ("read_back", "witness"):
-        if mode == "witness" and turn.state.under == ():
-            refuse(turn, w.NO)
-        else:
-            confirming.drop_claim(turn)
+        confirming.drop_claim(turn)
     elif mode == "value_back":
         values.drop_value(turn)
     elif mode == "option":
         starting.answer_option(turn, False)
     elif mode == "recover":
         recovery.answer(turn, False)
-    elif mode == "step":
-        confirming.answer_check(turn, False, ended, source)
+    elif turn.state.questioned:
+        confirming.drop_claim(turn)
+    else:
+        step = step_of(turn.plan, turn.state)
+        turn.emit(steps.CheckAnswered(turn.now_ms, step.id, False))
+        confirming.on_no(turn, step, step.on_no, ended, source)
 
 
 def _correct(turn: Turn, mode: str, said: str) -> None:
     """In a read back the last thing said is taken back; elsewhere the last confirmation is."""
-    if mode == "read_back":
+    if mode == "read_back" or turn.state.questioned and mode == "step" or mode == "witness" and turn.state.under:
         confirming.drop_claim(turn)
     elif mode == "value_back":
         values.drop_value(turn)
+    elif turn.state.patch_since_ms >= 0 and mode == "step" and step_of(turn.plan, turn.state).kind == p.PATCH:
+        confirming.drop_patch(turn)
     else:
         corrections.take_back(turn, said)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from assistant.procedure.plan import WET, Plan, Step
-from assistant.session.lookup import step_of, wait_left
+from assistant.session.lookup import branch_steps, holds, step_of, wait_left
 from assistant.session.state import FINAL_MODES, RUNNING, State
 
 # What happens first when two fall on one millisecond: always the less welcome.
@@ -48,8 +48,9 @@ def thresholds(plan: Plan, state: State) -> list[Threshold]:
             found.append(Threshold(contact.rewet_at_ms, REWET, contact.surface))
     step = step_of(plan, state)
     if step is not None and step.kind == WET:
-        first = state.stroke_ms if state.stroke_ms >= 0 else state.since_ms
-        found.append(Threshold(first + wet_ms_today(plan, state, step), DRIED, f"wetting:{step.surface}"))
+        first, wet = state.stroke_ms if state.stroke_ms >= 0 else state.since_ms, wet_ms_today(plan, state, step)
+        if wet > 0:  # a surface that can't stay wet at all is dry when it is claimed, not over and over before
+            found.append(Threshold(first + wet, DRIED, f"wetting:{step.surface}"))
     for run in state.cycles.values():
         if run.status == RUNNING:
             found.append(Threshold(run.due_ms, CYCLE, run.cycle))
@@ -69,8 +70,7 @@ def can_ask_rewet(plan: Plan, state: State, surface: str) -> bool:
     """Whether the person could wet it now: no other question is open, and the hands can reach it."""
     if state.mode not in _REWET_MODES:
         return False
-    contact = state.contacts[surface]
-    return plan.step(contact.step).reach == state.hands
+    return plan.step(state.contacts[surface].step).reach in ("", state.hands)
 
 
 def _limits(plan: Plan, state: State) -> list[Threshold]:
@@ -79,10 +79,13 @@ def _limits(plan: Plan, state: State) -> list[Threshold]:
         spec = plan.openings[opening]
         if spec.max_open_ms:
             found.append((f"opening:{opening}", since + spec.max_open_ms, spec.warn_ms))
-    for step in plan.steps:
-        if step.within_ms and step.after_step in state.confirmed_ms and step.id not in state.main.done:
-            due = state.confirmed_ms[step.after_step] + step.within_ms
-            found.append((f"step:{step.id}", due, step.warn_ms))
+    for frame in state.frames:
+        for step in branch_steps(plan, frame.branch):
+            if not step.within_ms or step.after_step not in state.confirmed_ms or not holds(state, step):
+                continue
+            if step.id not in frame.done and step.id not in frame.skipped:
+                due = state.confirmed_ms[step.after_step] + step.within_ms
+                found.append((f"step:{step.id}", due, step.warn_ms))
     out = []
     for limit, due, warn in found:
         if limit in state.missed:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from assistant.procedure.plan import Plan
+from assistant.session import prompts
 from assistant.session.evolve import evolve
 from assistant.session.facts import lines, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
-from assistant.session.wording import SPOKEN, say
 
 
 class Turn:
@@ -27,11 +27,7 @@ class Turn:
 
     def words(self, key: str, **values: object) -> str:
         """A line of the assistant's own, in the plan's language."""
-        return say(self.plan.language, key, **{**self.plan.spoken, **values})
-
-    def spoken_default(self, word: str) -> str:
-        """How a command is said where the plan doesn't say: the language's own form, else its id in words."""
-        return SPOKEN[self.plan.language].get(word, word.replace("_", " "))
+        return prompts.words(self.plan, key, **values)
 
     def speak(self, role: str, text: str, about: str = "") -> None:
         """Say `text`, unless it is empty."""
@@ -39,7 +35,13 @@ class Turn:
         if text:
             self.emit(lines.LineSpoken(self.now_ms, self.state.lines + 1, role, text, about))
 
+    def ask(self, role: str = lines.QUESTION) -> None:
+        """Say what is asked or instructed now."""
+        self.speak(role, prompts.prompt(self.plan, self.state), self.state.current)
+
     def deviate(self, code: str, about: str, text: str) -> None:
-        """Record a departure and say it: no deviation is silent."""
-        self.emit(troubles.Deviation(self.now_ms, code, about, text))
+        """Record a departure and say it: no deviation is silent. Raises ValueError for one without words."""
+        if not text.strip():
+            raise ValueError(f"the deviation {code!r} has no words")
+        self.emit(troubles.Deviation(self.now_ms, code, about, " ".join(text.split())))
         self.speak(lines.WARNING, text, about)

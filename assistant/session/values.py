@@ -2,53 +2,91 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal, InvalidOperation
 
 from assistant.procedure import plan as p
-from assistant.session import confirming, inputs, mishaps
+from assistant.session import confirming, inputs, mishaps, prompts, talk
 from assistant.session.facts import lines, steps
 from assistant.session.lookup import step_of
+from assistant.session.state import FINAL_MODES
 from assistant.session.turn import Turn
+
+_LONGEST = 40  # characters of a value; more is not something a person has read out
 
 
 def value(turn: Turn, given: inputs.Value) -> None:
     """A value was heard. Outside a question for one it is refused and changes nothing."""
-    ended = turn.now_ms if given.ended_ms is None else min(given.ended_ms, turn.now_ms)
-    started = ended if given.started_ms is None else min(given.started_ms, ended)
-    wanted = turn.state.mode == "value" or (turn.state.mode == "which" and bool(turn.state.which))
+    started, ended = talk.heard_span(turn, given)
+    state = turn.state
+    over = talk.over_speech(turn, given.source, started)
+    wanted = state.mode == "value" or (state.mode == "which" and bool(state.which))
+    late = wanted and talk.too_old(turn, started)
+    reason = (
+        "while speaking" if over else "no value was asked for" if not wanted
+        else "said before the question" if late else ""
+    )
     turn.emit(
         lines.Heard(
-            turn.now_ms, "", wanted, "" if wanted else "no value was asked for", given.source, started, ended,
-            given.said, given.value, given.confidence_pm, given.scores, given.clip_sha256, turn.state.person,
+            turn.now_ms, "", not reason, reason, given.source, started, ended, given.said, given.value,
+            given.confidence_pm, given.scores, given.clip_sha256, state.person,
         )
     )
+    if over:
+        return
     if not wanted:
-        return
-    if turn.state.mode == "which":
-        mishaps.choose(turn, given.value, ended)
-        return
-    step = step_of(turn.plan, turn.state)
-    if step.value_kind == "number" and _number(given.value) is None:
-        turn.emit(steps.ValueDropped(turn.now_ms, step.id, given.value, "not a number"))
+        over_now = state.mode in FINAL_MODES
+        turn.speak(lines.REFUSAL, turn.words("not_now_over" if over_now else "not_now_value"))
+    elif late:
+        talk.return_line(turn)
+    elif state.mode == "which":
+        mishaps.choose(turn, given.value, started, ended)
+    else:
+        _hear(turn, step_of(turn.plan, state), given.value.strip())
+
+
+def _hear(turn: Turn, step: p.Step, text: str) -> None:
+    problem = _unusable(step, text)
+    if problem:
+        turn.emit(steps.ValueDropped(turn.now_ms, step.id, text[:_LONGEST], problem))
         turn.speak(lines.REFUSAL, turn.words("value_bad"), step.id)
         return
-    turn.emit(steps.ValueHeard(turn.now_ms, step.id, given.value))
-    turn.speak(lines.QUESTION, turn.words("value_back", value=_spelled(given.value, step)), step.id)
+    turn.emit(steps.ValueHeard(turn.now_ms, step.id, text))
+    turn.ask()
+
+
+def _unusable(step: p.Step, text: str) -> str:
+    """Why a text can't be a value of this kind, or ""."""
+    if not text or len(text) > _LONGEST:
+        return "empty or too long"
+    if step.value_kind == "number" and _number(text) is None:
+        return "not a number"
+    if step.value_kind == "date":
+        try:
+            date.fromisoformat(text)
+        except ValueError:
+            return "not a date"
+    return ""
 
 
 def confirm_value(turn: Turn, ended_ms: int, source: str) -> None:
-    """The read back is confirmed: the value counts, and may be outside its limits."""
+    """The read back is confirmed: the value counts, unless it is one that must not be used."""
     step, text = step_of(turn.plan, turn.state), turn.state.value
     problem = limit_problem(turn, step, text)
-    if step.kind == p.NOTE and problem:
+    then = step.on_outside or ("deviate" if step.kind == p.READING else "again")
+    if problem and (step.kind == p.NOTE or then == "again"):
         turn.emit(steps.ValueDropped(turn.now_ms, step.id, text, problem))
-        turn.deviate("value_refused", step.id, problem)
+        turn.deviate("value_refused" if step.kind == p.NOTE else "reading_outside", step.id, problem)
+        if then == "stop" or then.startswith("mishap:"):
+            confirming.on_no(turn, step, then, ended_ms, source)
+        else:
+            turn.ask(lines.INSTRUCTION)
         return
     turn.emit(steps.ValueAccepted(turn.now_ms, step.id, text, step.unit, not problem))
     if problem:
         turn.deviate("reading_outside", step.id, problem)
-        if step.on_outside != "deviate":
-            confirming.on_no(turn, step, step.on_outside or "stop", ended_ms, source)
+        if then != "deviate":
+            confirming.on_no(turn, step, then, ended_ms, source)
             return
     confirming.finish(turn, step, ended_ms, source)
 
@@ -64,9 +102,9 @@ def limit_problem(turn: Turn, step: p.Step, text: str) -> str:
     if step.value_kind == "number":
         number = _number(text)
         if step.low and number < Decimal(step.low):
-            return turn.words("value_too_low", value=text, limit=step.low)
+            return turn.words("value_too_low", value=prompts.spelled(text, step), limit=step.low)
         if step.high and number > Decimal(step.high):
-            return turn.words("value_too_high", value=text, limit=step.high)
+            return turn.words("value_too_high", value=prompts.spelled(text, step), limit=step.high)
     if step.value_kind == "date" and step.not_before_today and turn.plan.today and text < turn.plan.today:
         return turn.words("value_expired")
     return ""
@@ -78,13 +116,3 @@ def _number(text: str) -> Decimal | None:
     except InvalidOperation:
         return None
     return number if number.is_finite() else None
-
-
-def _spelled(text: str, step: p.Step) -> str:
-    """Digit by digit, as it is read back; a date stays in its parts."""
-    if step.value_kind == "number":
-        unit = f" {step.unit}" if step.unit else ""
-        return f"{text}{unit}"
-    if step.value_kind == "lot":
-        return " ".join(text)
-    return text

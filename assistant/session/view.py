@@ -11,6 +11,7 @@ from assistant.procedure.plan import WAIT, WET, Plan, Step
 from assistant.session import timers
 from assistant.session.allowed import allowed_words, expects
 from assistant.session.lookup import branch_steps, holds, name_of, said_as, step_of, wait_left
+from assistant.session.prompts import prompt
 from assistant.session.state import CLEAN, FINAL_MODES, RUNNING, State
 from assistant.session.wording import say
 
@@ -92,7 +93,7 @@ def view(plan: Plan, state: State) -> View:
     finished = state.top.done | state.top.skipped
     return View(
         mode=state.mode, mode_text=mode_text(plan, state), step=state.current, title=_title(step),
-        text=step.say if step else "", caution=step.caution if step else "", line=state.last_text,
+        text=step.say if step else "", caution=step.caution if step else "", line=prompt(plan, state),
         branch=plan.mishaps[branch].title if branch else "", depth=len(state.frames) - 1,
         done=sum(s.id in finished for s in todo), total=len(todo), person=state.person, kind=state.kind,
         hands=state.hands, hands_text=say(plan.language, f"hands_{state.hands}"), timers=timer_views(plan, state),

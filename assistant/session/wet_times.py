@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from assistant.session import timers
+from assistant.session import prompts, timers
 from assistant.session.facts import contacts, lines, machine, steps
-from assistant.session.lookup import name_of, step_of
-from assistant.session.owing import owe
+from assistant.session.lookup import name_of, step_of, wait_left
+from assistant.session.owing import lost_contacts
 from assistant.session.timers import Threshold, thresholds
 from assistant.session.turn import Turn
 from assistant.session.wording import duration
@@ -13,12 +13,13 @@ from assistant.session.wording import duration
 _MOST = 10_000  # a plan whose thresholds never end is a fault of ours; stop rather than hang
 
 
-def pass_time(turn: Turn) -> None:
-    """Let everything due up to now happen, earliest first, each stamped with the moment it is decided."""
-    for _ in range(_MOST):
+def pass_time(turn: Turn) -> bool:
+    """Let everything due up to now happen, earliest first, each stamped with the moment it is decided. True if
+    anything was due."""
+    for n in range(_MOST):
         due = [t for t in thresholds(turn.plan, turn.state)[:1] if t.at_ms <= turn.now_ms]
         if not due:
-            return
+            return n > 0
         _HANDLERS[due[0].rank](turn, due[0])
     raise RuntimeError("thresholds never end")
 
@@ -31,10 +32,12 @@ def _dried(turn: Turn, due: Threshold) -> None:
         turn.emit(contacts.SurfaceDried(turn.now_ms, surface, due.at_ms, "wetting"))
         turn.deviate("dried_wetting", surface, turn.words("dried_wetting", name=name))
         return
+    first = turn.state.rewets[:1]
     turn.emit(contacts.SurfaceDried(turn.now_ms, surface, due.at_ms, "contact"))
-    reason = turn.words("because_dried")
-    owe(turn, [surface], reason)
+    lost_contacts(turn, [surface], turn.words("because_dried"))
     turn.deviate("dried_contact", surface, turn.words("dried_contact", name=name))
+    if turn.state.mode == "rewet" and turn.state.rewets and turn.state.rewets[:1] != first:
+        turn.speak(lines.WARNING, prompts.rewet(turn.plan, turn.state), turn.state.rewets[0])
 
 
 def _complete(turn: Turn, due: Threshold) -> None:
@@ -47,7 +50,8 @@ def _cycle(turn: Turn, due: Threshold) -> None:
 
 def _rewet(turn: Turn, due: Threshold) -> None:
     turn.emit(contacts.RewetAsked(turn.now_ms, due.subject))
-    turn.speak(lines.WARNING, turn.words("rewet", name=name_of(turn.plan, due.subject)), due.subject)
+    # One at a time: the first asked for stays the one a confirmation speaks of, and is named again.
+    turn.speak(lines.WARNING, prompts.rewet(turn.plan, turn.state), turn.state.rewets[0])
 
 
 def _limit_texts(turn: Turn, limit: str) -> tuple[str, dict[str, object]]:
@@ -74,10 +78,11 @@ def _limit_missed(turn: Turn, due: Threshold) -> None:
 def _mark(turn: Turn, due: Threshold) -> None:
     mark = int(due.subject)
     turn.emit(steps.TimeLeftSaid(turn.now_ms, turn.state.current, mark))
-    step = step_of(turn.plan, turn.state)
-    # Late by much (a busy machine, a recovery): the truth, not the mark.
-    left = timers.wait_left(turn.plan, turn.state, step) - turn.now_ms if step else mark
-    turn.speak(lines.ANNOUNCEMENT, turn.words("mark", time=duration(turn.plan.language, min(left, mark))))
+    left = wait_left(turn.plan, turn.state, step_of(turn.plan, turn.state)) - turn.now_ms
+    later = any(t.rank == timers.MARK and t.at_ms <= turn.now_ms for t in thresholds(turn.plan, turn.state))
+    # Never over a line, never two at once, and nothing when the wait is over: then its end is said instead.
+    if left > 0 and not later and not turn.state.open_lines:
+        turn.speak(lines.ANNOUNCEMENT, turn.words("mark", time=duration(turn.plan.language, left)))
 
 
 _HANDLERS = {

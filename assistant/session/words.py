@@ -15,10 +15,12 @@ COMPUTER, ENCLOSURE = "computer", "enclosure"  # answers to "which power went?"
 QUESTIONS = (REPEAT, HOW_LONG, STILL_WET, WHERE, WHATS_NEXT, WHY, HELP)
 MANNERS = (BRIEF, FULL, SLOWER, LOUDER)
 
+DRY_SURFACE, HAND_OVER, FIRE = "dry_surface", "hand_over", "fire"
+
 # Words that name what went wrong. A procedure's mishap branches hang on these.
 MISHAPS = (
-    "torn_glove", "splash", "spill", "pressure_alarm", "power_cut", "dropped_item", "dry_surface",
-    "wipe_reused", "agent_out", "unwell", "hand_over", "fire", "touched",
+    "torn_glove", "splash", "spill", "pressure_alarm", "power_cut", "dropped_item", DRY_SURFACE,
+    "wipe_reused", "agent_out", "unwell", HAND_OVER, FIRE, "touched",
 )
 
 ALL = frozenset(

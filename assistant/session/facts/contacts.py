@@ -92,3 +92,13 @@ class PatchDried(Fact):
     agent: str
     measured_ms: int
     wet_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class PatchVoided(Fact):
+    """A patch test was taken back: the file's wet time counts again."""
+
+    KIND: ClassVar[str] = "patch_voided"
+    step: str
+    orientation: str
+    agent: str

@@ -34,17 +34,21 @@ class CycleBroken(Fact):
 
 @dataclass(frozen=True, slots=True)
 class OpeningMoved(Fact):
-    """`to`: open or closed, as confirmed or corrected."""
+    """`to`: open or closed, as confirmed or corrected. `since_ms`: when it was moved, -1 for the fact's moment."""
 
     KIND: ClassVar[str] = "opening_moved"
     opening: str
     to: str
+    since_ms: int = -1
 
 
 @dataclass(frozen=True, slots=True)
 class HandsMoved(Fact):
+    """`taken_back`: the last move wasn't made; the hands are where they were before it."""
+
     KIND: ClassVar[str] = "hands_moved"
     to: str
+    taken_back: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,11 +24,13 @@ class WhichAsked(Fact):
 
 @dataclass(frozen=True, slots=True)
 class BranchEntered(Fact):
-    """A mishap's own steps come first. `surface`: where it happened, or ""."""
+    """A mishap's own steps come first. `surface`: where it happened, or "". `done`: its steps that still count,
+    where it is entered again because one of them was taken back."""
 
     KIND: ClassVar[str] = "branch_entered"
     mishap: str
     surface: str = ""
+    done: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +82,13 @@ class RecoveryAnswered(Fact):
     KIND: ClassVar[str] = "recovery_answered"
     question: str
     yes: bool
+
+
+@dataclass(frozen=True, slots=True)
+class QuestionsResumed(Fact):
+    """A mishap came between the questions after a recovery; they go on."""
+
+    KIND: ClassVar[str] = "questions_resumed"
 
 
 @dataclass(frozen=True, slots=True)

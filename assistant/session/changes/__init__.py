@@ -1,0 +1,1 @@
+"""What each kind of fact changes in the state, one module per family of facts."""

@@ -1,0 +1,165 @@
+"""What is asked or instructed now, in words: for the step that begins, for `repeat`, and after an interruption."""
+
+from __future__ import annotations
+
+from assistant.procedure import plan as p
+from assistant.session.bridges import bridge_step, is_bridge
+from assistant.session.lookup import name_of, said_as, step_of, wait_left, waited_surfaces
+from assistant.session.state import FINAL_MODES, RUNNING, State
+from assistant.session.wording import duration, listed, say
+
+
+def words(plan: p.Plan, key: str, **values: object) -> str:
+    """A line of the assistant's own, in the plan's language, with commands as they are said here."""
+    return say(plan.language, key, **{**plan.spoken, **values})
+
+
+def prompt(plan: p.Plan, state: State) -> str:
+    """The question or instruction that is open now; "" before the start."""
+    mode = state.mode
+    if mode in FINAL_MODES:
+        return words(plan, mode)
+    if mode == "rewet":
+        return rewet(plan, state)
+    if mode == "paused":
+        return words(plan, "paused")
+    if mode == "trouble":
+        return words(plan, "trouble", words=mishap_words(plan))
+    if mode == "which":
+        return which(plan, state)
+    if mode == "stopping":
+        return stop(plan, state)
+    if mode == "option":
+        ask = next(o.ask for o in plan.options if o.id == state.value)
+        return words(plan, "option_ask", ask=ask)
+    if mode == "recover":
+        return recovery_question(plan, state)
+    step = step_of(plan, state)
+    if step is None:
+        return ""
+    if mode == "value_back":
+        return words(plan, "value_back", value=spelled(state.value, step))
+    if mode == "read_back":
+        return read_back(plan, state, step)
+    if mode == "wait":
+        return wait(plan, state, step)
+    if mode == "witness" and step.kind != p.WITNESS:
+        return words(plan, "witness_ask")
+    if state.questioned:
+        return words(plan, "quick_again")
+    if state.patch_since_ms >= 0:
+        return words(plan, "patch_wet")
+    return instruction(plan, state, step)
+
+
+def instruction(plan: p.Plan, state: State, step: p.Step) -> str:
+    """The words of a step: brief or full; cautions are never shortened."""
+    brief = state.brief and bool(step.brief)
+    parts = [step.brief if brief else step.say, step.caution]
+    if not state.brief:
+        parts.append(step.look_for)
+    if step.id.startswith("bridge:person:sign-in"):
+        return " ".join(parts)
+    prompts = {
+        p.WET: "say_confirm_wet", p.CHECK: "say_confirm_check", p.READING: "say_number", p.WITNESS: "witness_ask",
+        p.PATCH: "say_confirm_wet",
+    }
+    key = prompts.get(step.kind, "say_confirm")
+    if step.kind == p.NOTE:
+        key = f"say_{step.value_kind}"
+    if not state.brief or step.kind in (p.READING, p.NOTE, p.WITNESS):
+        parts.append(words(plan, key))
+    return " ".join(part for part in parts if part)
+
+
+def wait(plan: p.Plan, state: State, step: p.Step) -> str:
+    """How long the wait will be and for what."""
+    left = wait_left(plan, state, step) - state.now_ms
+    names = [name_of(plan, s) for s in waited_surfaces(plan, state, step) if s in state.contacts]
+    names += [
+        name_of(plan, c) for c in step.wait_for if c in state.cycles and state.cycles[c].status == RUNNING
+    ]
+    text = words(
+        plan, "wait_left", time=duration(plan.language, left), names=listed(plan.language, names)
+    ) if names else ""
+    parts = [text] if is_bridge(step.id) or not step.say else [step.say, text]
+    return " ".join([*parts, step.caution])
+
+
+def rewet(plan: p.Plan, state: State) -> str:
+    """The re-wet at hand, then those that wait for their turn."""
+    first, *others = state.rewets
+    text = words(plan, "rewet", name=name_of(plan, first))
+    if others:
+        text += " " + words(plan, "rewet_also", names=listed(plan.language, [name_of(plan, s) for s in others]))
+    return text
+
+
+def read_back(plan: p.Plan, state: State, step: p.Step) -> str:
+    """What was understood, and how to confirm it."""
+    if state.asked == "skip":
+        return words(plan, "skip_back")
+    return words(plan, "read_back", claim=step.claim) if step.claim else words(plan, "read_back_plain")
+
+
+def spelled(text: str, step: p.Step) -> str:
+    """A value as it is read back: a lot letter by letter, a number with its unit, a date in its parts."""
+    if step.value_kind == "number":
+        return f"{text} {step.unit}".strip()
+    return " ".join(text) if step.value_kind == "lot" else text
+
+
+def mishap_words(plan: p.Plan) -> str:
+    """How each mishap of the plan is named aloud."""
+    return ", ".join(dict.fromkeys(said_as(plan, m.word) for m in plan.mishaps.values()))
+
+
+def which(plan: p.Plan, state: State) -> str:
+    """The question after a mishap's name: which power, or which surface by its number."""
+    mishap = plan.mishaps[state.mishap]
+    if not state.which:
+        return f"{mishap.asks_which} {words(plan, 'which_power')}"
+    choices = " ".join(words(plan, "which_choice", n=n, name=name_of(plan, s)) for n, s in enumerate(state.which, 1))
+    return words(plan, "which_surface", choices=choices)
+
+
+def stop_to_do(plan: p.Plan, state: State) -> list[str]:
+    """What must be known or done before it is safe to go: wet, to close, to shut off, left running, hands."""
+    found = []
+    if state.contacts:
+        names = listed(plan.language, [name_of(plan, s) for s in state.contacts])
+        found.append(words(plan, "stop_wet", names=names))
+    found += [words(plan, "stop_close", name=name_of(plan, o)) for o, at in state.openings.items() if at == "open"]
+    found += [
+        words(plan, "stop_running", name=name_of(plan, run.cycle))
+        for run in state.cycles.values()
+        if run.status == RUNNING
+    ]
+    found += [
+        words(plan, "bridge_machine", name=machine, value=value)
+        for machine, value in plan.end_machines.items()
+        if state.machines.get(machine) != value
+    ]
+    found += plan.stop_says
+    if state.hands != plan.end_hands:
+        found.append(bridge_step(plan, f"bridge:move:{plan.end_hands}").say)
+    return found
+
+
+def stop(plan: p.Plan, state: State) -> str:
+    """The whole of a safe stop, as said."""
+    return " ".join([words(plan, "stop"), *stop_to_do(plan, state), words(plan, "stop_confirm")])
+
+
+def recovery_question(plan: p.Plan, state: State) -> str:
+    """The question after a break that is open now, or ""."""
+    if not state.questions:
+        return ""
+    kind, subject = state.questions[0].split(":", 1)
+    if kind == "opening":
+        at = words(plan, "open" if state.openings[subject] == "open" else "closed")
+        return words(plan, "recover_opening", name=name_of(plan, subject), position=at)
+    if kind == "hands":
+        return words(plan, f"recover_hands_{subject}")
+    step = bridge_step(plan, subject) if is_bridge(subject) else plan.step(subject)
+    return words(plan, "recover_last", step=step.say)
