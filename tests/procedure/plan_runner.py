@@ -8,11 +8,11 @@ from decimal import Decimal
 from assistant.procedure.plan import WET, Plan
 from assistant.session import words
 from assistant.session.allowed import expects
-from assistant.session.bridges import is_bridge
+from assistant.session.bridges import SIGN_IN, is_bridge
 from assistant.session.decide import decide
 from assistant.session.evolve import evolve
 from assistant.session.initial import initial
-from assistant.session.inputs import Begin, Tick, Value, Witness, Word
+from assistant.session.inputs import Begin, SignIn, Tick, Value, Witness, Word
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES, State
 from assistant.session.timers import next_deadline_ms
@@ -60,7 +60,10 @@ def run_plan(plan: Plan, options: dict[str, bool], delay_ms: int = 4_000, troubl
             now += 500
             give(Word(trouble.pop(step.id)))
             continue
-        if state.mode == "wait":
+        if state.current == SIGN_IN and state.mode == "step":
+            now += delay_ms
+            give(SignIn("colleague"))
+        elif state.mode == "wait":
             now = max(now, next_deadline_ms(plan, state) or now + 1000)
             give(Tick())
         elif state.mode == "rewet":
