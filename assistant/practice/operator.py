@@ -7,6 +7,7 @@ sentence offered, or one of the few words every trained person knows.
 from __future__ import annotations
 
 import random
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -28,7 +29,15 @@ CHAT = (
     "can you turn the radio down please", "I will have the report for you tomorrow", "mind the cable over there",
 )
 _QUIET_MS = 700  # after the assistant's last sound, before a person starts to speak
-_MOST_TRIES = 8
+_MOST_TRIES = 4  # of saying the same, before asking where one is
+# Lines that answer or announce, in short wording too.
+_ANSWERS = re.compile(
+    r"(: (ready|finished|wet again)|to stay wet|left|started\. .*|no longer counts|is noted|for the supervisor)\.$"
+    r"|^(taken back|witnessed|to be done again|we (go on|do)|yes\.|no\.|you can say|wet now|nothing|after this|practice"
+    r"|this is|i (speak|was)|use the)|: .* left\.$",
+    re.IGNORECASE,
+)
+_MOST_QUESTIONS = 6  # in a row, before stopping safely
 _LONGEST_LINE_MS = 9000  # how long to hold back where nobody tells that the assistant is sounding
 
 
@@ -99,6 +108,9 @@ class _Mind:
     surface: str = ""  # the one a mishap is about
     owns_up: bool = False
     stopping: bool = False
+    lost: int = 0  # how often it asked where it is, since something last worked
+    refusals: int = 0
+    brief: bool = False
 
 
 class Operator:
@@ -116,6 +128,7 @@ class Operator:
         self.persona = persona
         self.world = world
         self.said: list[Said] = []
+        self.lapses: list[tuple[int, str]] = []  # (when, which of the persona's errors): known to the judge alone
         self.words = {word: forms[0] for word, forms in load_pack("en").say.items() if word in TRAINED}
         self.words.update(words or {})
         self._own = frozenset(words or ())
@@ -160,12 +173,25 @@ class Operator:
             mind.sayings.remove(due)
             return self._say_planned(due, now_ms)
         task = self._at_hand()
-        if task is None or not task.acted or task.say_ms > now_ms or task.tries >= _MOST_TRIES:
+        if task is None or not task.acted or task.say_ms > now_ms:
             return None
-        if not self._quiet(now_ms) and not self._chance(self.persona.errors.talks_over):
+        if not self._quiet(now_ms) and not self._lapse("talks_over", now_ms):
             task.say_ms = max(task.say_ms, now_ms + 200)
             return None
+        if task.tries >= _MOST_TRIES:
+            return self._ask_where(task, now_ms)
         return self._answer(task, now_ms)
+
+    def _ask_where(self, task: Task, now_ms: int) -> Utterance:
+        """Saying it again doesn't help: ask; and if asking doesn't help either, stop safely."""
+        mind = self._mind
+        mind.lost += 1
+        task.tries, mind.refusals = 0, 0
+        meant = "stop" if mind.lost > _MOST_QUESTIONS else "where"
+        mind.stopping = mind.stopping or meant == "stop"
+        end = self._speak(self.words[meant], now_ms, meant, None, "")
+        task.say_ms = end + round(self.persona.pace.patience_s * 1000) + 9000
+        return Utterance(self.words[meant], now_ms)
 
     def next_ms(self) -> int | None:
         """When it will next do or say something if nothing more is heard; None if never."""
@@ -176,7 +202,7 @@ class Operator:
             found.append(task.begin_ms)
         elif task is not None and not task.acted:
             found.append(task.end_ms)
-        elif task is not None and task.tries < _MOST_TRIES:
+        elif task is not None:
             found.append(task.say_ms)
         return max(min(found), mind.speaking_until_ms) if found else None
 
@@ -188,11 +214,11 @@ class Operator:
     # What a line leads to
 
     def _demand(self, meaning: u.Meaning, at: int) -> None:
-        mind, errors = self._mind, self.persona.errors
+        mind = self._mind
         if meaning.kind == u.REWET:
             if any(t.meaning.kind == u.REWET and t.meaning.what == meaning.what for t in mind.tasks):
                 return
-            if self._chance(errors.misses_rewet):
+            if self._lapse("misses_rewet", at):
                 return
         elif meaning.kind in (u.AGREE, u.VALUE_BACK, u.WHICH, u.POWER, u.WHAT_HAPPENED, u.PAUSED, u.STOPPING):
             if mind.tasks:
@@ -205,17 +231,20 @@ class Operator:
             self._push(task, at)
         elif meaning.kind in (u.PAUSED, u.WHICH, u.POWER, u.WHAT_HAPPENED, u.STOPPING):
             self._set_aside(at)
-            mind.tasks.append(task)
+            mind.tasks = [t for t in mind.tasks if t.meaning.kind != meaning.kind] + [task]
         else:
+            mind.lost = 0
             mind.tasks = [task]
-        if self._chance(errors.chats):
+        if self._lapse("chats", at):
             mind.sayings.append(_Plan(at + 1500, "chat", self._random.choice(CHAT)))
+        if meaning.kind in (u.DO, u.WIPE) and self._lapse("asks_again", at):
+            mind.sayings.append(_Plan(at + 900, "repeat", self.words["repeat"]))
         if mind.owns_up:
             mind.owns_up = False
             mind.sayings.append(_Plan(at + 1800, "correction", self.words["correction"]))
 
     def _task(self, meaning: u.Meaning, at: int) -> Task:
-        persona, errors = self.persona, self.persona.errors
+        persona = self.persona
         answer_ms = round(persona.pace.answer_s * 1000 * self._random.uniform(0.8, 1.25))
         meant, word, value = self._answering.reply(meaning, self._mind.last, self._mind.surface, self._mind.stopping)
         action = self._answering.action(meaning, self._mind.last)
@@ -226,22 +255,24 @@ class Operator:
             pace = persona.pace.work * self._random.uniform(0.9, 1.15)
             end = begin + (round(self.world.duration_ms(action) * pace) if action else 2000)
         task = Task(meaning, action, begin, end, end + answer_ms, meant, word, value)
-        if action and action.kind == u.WET:
-            self._spoil_work(task)
-        elif action and meaning.kind == u.DO and self._chance(errors.claims_early):
+        if begin == end:
+            task.begun = task.acted = True  # only an answer; what it speaks of was done before
+        elif action and action.kind == u.WET:
+            self._spoil_work(task, at)
+        elif action and action.kind == u.WORK and self._lapse("claims_early", at):
             self._hurry(task)
         return task
 
-    def _spoil_work(self, task: Task) -> None:
+    def _spoil_work(self, task: Task, at: int) -> None:
         """The ways in which a wipe isn't what was asked for."""
-        errors, action = self.persona.errors, task.action
-        if self._chance(errors.mishears):
+        action = task.action
+        if self._lapse("mishears", at):
             task.action = replace(action, subject=self._neighbour(action.subject))
-        if action.fresh and self._chance(errors.reuses_wipe):
+        if action.fresh and self._lapse("reuses_wipe", at):
             task.action = replace(task.action, fresh=False)
-        if self._chance(errors.claims_early):
+        if self._lapse("claims_early", at):
             self._hurry(task)
-        elif self._chance(errors.slips):
+        elif self._lapse("slips", at):
             task.covered = 0.85
 
     def _hurry(self, task: Task) -> None:
@@ -315,17 +346,42 @@ class Operator:
         mind = self._mind
         while mind.tasks and mind.tasks[-1].tries and mind.tasks[-1].meaning.kind in _PASSING:
             mind.tasks.pop()
+        what = meaning.what.lower()
+        while mind.tasks and not self._is_that(mind.tasks[-1], what):
+            mind.tasks.pop()  # it had something else in mind than what is open
         if mind.tasks:
             self._take_up(at)
-        elif not mind.waiting and not meaning.what.lower().startswith(("wait", "now we wait")):
-            word = self.words["confirm"]
-            self._demand(u.understand(f"{meaning.what} Say {word} when done."), at)
+            return
+        asked = u.at_that(meaning.what, self.words["confirm"], self.words["no"])
+        if asked.kind == u.WAIT:
+            mind.waiting = True
+        else:
+            self._demand(asked, at)
+
+    @staticmethod
+    def _is_that(task: Task, what: str) -> bool:
+        """Whether a task is the one spoken of: they share their first sentence."""
+        first = re.split(r"(?<=[.?])\s", what, maxsplit=1)[0]
+        return first in task.meaning.text.lower()
 
     def _news(self, meaning: u.Meaning, at: int) -> None:
         task = self._at_hand()
         if task is not None and task.meaning.kind == u.REWET and meaning.text.lower().endswith(": wet again."):
             self._mind.tasks.pop()
             self._take_up(at)
+        elif meaning.text in ("Short wording.", "Full wording."):
+            self._mind.brief = meaning.text == "Short wording."
+        elif self._mind.brief and not _ANSWERS.search(meaning.text):
+            self._brief(meaning, at)
+
+    def _brief(self, meaning: u.Meaning, at: int) -> None:
+        """In short wording the words that answer are left out: a trained person knows them."""
+        asked = u.at_that(meaning.text, self.words["confirm"], self.words["no"])
+        names = self.world.names
+        surface = names.find(names.surfaces, meaning.text)
+        if asked.kind == u.DO and surface and names.find(names.agents, meaning.text):
+            asked = replace(asked, kind=u.WIPE, what=surface)
+        self._demand(asked, at)
 
     def _not_understood(self, meaning: u.Meaning, at: int) -> None:
         task = self._at_hand()
@@ -337,9 +393,12 @@ class Operator:
                 self._mind.sayings.append(_Plan(at + 1200, meant, self.words[meant]))
 
     def _refused(self, meaning: u.Meaning, at: int) -> None:
-        task = self._at_hand()
+        task, mind = self._at_hand(), self._mind
+        mind.refusals += 1
         if task is not None and task.acted:
             task.say_ms = at + 2500
+            if mind.refusals >= 2:
+                task.tries = _MOST_TRIES  # said twice in vain: ask
 
     # Doing and saying
 
@@ -348,6 +407,13 @@ class Operator:
 
     def _chance(self, rate: float) -> bool:
         return rate > 0 and self._random.random() < rate
+
+    def _lapse(self, kind: str, at: int) -> bool:
+        """Whether one of the persona's errors happens here; noted if so."""
+        happens = self._chance(getattr(self.persona.errors, kind))
+        if happens:
+            self.lapses.append((at, kind))
+        return happens
 
     def _quiet(self, now_ms: int) -> bool:
         mind = self._mind
@@ -369,7 +435,6 @@ class Operator:
                 self.world.do(task.action, task.begin_ms, task.end_ms, task.covered)
 
     def _answer(self, task: Task, now_ms: int) -> Utterance:
-        errors = self.persona.errors
         task.tries += 1
         self._mind.last = task
         meant = task.meant
@@ -377,9 +442,9 @@ class Operator:
             text = task.value
         else:
             text = self.words[meant] if meant in self._own or not task.word else task.word
-        if meant != "value" and self._chance(errors.wrong_word):
+        if meant != "value" and self._lapse("wrong_word", now_ms):
             text = self.words[self._random.choice(("repeat", "where", "how_long", "no", "resume", "cancel"))]
-        if task.covered == 0.85 and task.tries == 1 and self._chance(errors.owns_up):
+        if task.covered == 0.85 and task.tries == 1 and self._chance(self.persona.errors.owns_up):
             self._mind.owns_up = True
         heard_of_sound = 0 if self._mind.told_of_sound else _LONGEST_LINE_MS
         end = self._speak(text, now_ms, meant, task.action, task.value)

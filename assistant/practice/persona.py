@@ -44,7 +44,7 @@ class Errors(_Part):
     it is done, at `early_part` of the work. `misses_rewet`: of not acting on a re-wet. `chats`: of a sentence to
     somebody else. `wrong_word`: of another command than meant. `mishears`: of taking a neighbouring surface.
     `slips`: of a step that goes wrong; `owns_up`: of saying so. `reuses_wipe`: of not taking the fresh face.
-    `talks_over`: of answering before the assistant has finished. `unheard`, `misheard`: only without sound: of an
+    `talks_over`: of answering before the assistant has finished. `asks_again`: of asking for the line again. `unheard`, `misheard`: only without sound: of an
     utterance the listener misses, or takes for another word."""
 
     says_started: float = Rate
@@ -58,6 +58,7 @@ class Errors(_Part):
     owns_up: float = Rate
     reuses_wipe: float = Rate
     talks_over: float = Rate
+    asks_again: float = Rate
     unheard: float = Rate
     misheard: float = Rate
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from assistant.practice.channel import Channel
 from assistant.practice.operator import Operator
+from assistant.practice.oracle import Oracle
 from assistant.procedure.plan import Plan
 from assistant.session import allowed_words, decide, evolve, expects, initial, inputs, next_deadline_ms
 from assistant.session.facts import lines, steps
@@ -49,7 +50,8 @@ class Simulation:
     def __init__(
         self, plan: Plan, operator: Operator, channel: Channel, *, kind: str = "practice", person: str = "trainee",
         options: tuple[tuple[str, bool], ...] = (), longest_ms: int = LONGEST_MS, decide_with: Decide = decide,
-        keep_inputs: bool = False, brief: bool = False,
+        keep_inputs: bool = False, brief: bool = False, oracle: Oracle | None = None,
+        on_facts: Callable[[State, tuple[Fact, ...], int], None] | None = None,
     ) -> None:
         self.plan = plan
         self.run_so_far = Run([], initial(plan), operator, channel)
@@ -57,11 +59,14 @@ class Simulation:
         self._longest = longest_ms
         self._decide = decide_with
         self._keep = keep_inputs
+        self._oracle = oracle
+        self._on_facts = on_facts
         self._now = 0
         self._lines: list[list[Any]] = []  # [number, start, end, text, interrupted]
         self._free_ms = 0
         self._ears: list[tuple[int, str, int, int, bool]] = []  # (due, text, start, end, over speech)
         self._witness_ms = -1
+        self._sign_in_ms = -1
 
     def run(self) -> Run:
         """From the beginning to the verdict."""
@@ -77,6 +82,8 @@ class Simulation:
                     run.operator.hear(line[3], line[2])
         except (ValueError, RuntimeError, KeyError, IndexError, TypeError, AttributeError) as error:
             run.problem = f"{type(error).__name__}: {error}"
+        if self._oracle and (run.problem or run.stuck):
+            self._oracle.failed(self._now, run.problem or "the session never ended")
         return run
 
     def _step(self) -> bool:
@@ -92,6 +99,8 @@ class Simulation:
             due.append(max(wish, self._now + 50))
         if self._witness_ms >= 0:
             due.append(self._witness_ms)
+        if self._sign_in_ms >= 0:
+            due.append(self._sign_in_ms)
         if not due or min(due) > self._longest:
             return False
         self._now = max(self._now, min(due))
@@ -108,12 +117,17 @@ class Simulation:
             operator.hear(line[3], line[2])
             if "second person must confirm" in line[3].lower():
                 self._witness_ms = now + _WITNESS_MS
+            if "signs in at the board" in line[3].lower():
+                self._sign_in_ms = now + _WITNESS_MS
         for ear in [entry for entry in self._ears if entry[0] <= now]:
             self._ears.remove(ear)
             self._listen(*ear[1:])
         if 0 <= self._witness_ms <= now:
             self._witness_ms = -1
             self._give(inputs.Witness("colleague", "I saw it."))
+        if 0 <= self._sign_in_ms <= now:
+            self._sign_in_ms = -1
+            self._give(inputs.SignIn("colleague"))
         if any(line[1] <= now < line[2] for line in self._lines):
             operator.sounding(now)
         spoken = operator.next_action(now)
@@ -135,8 +149,13 @@ class Simulation:
         if self._keep:
             run.given.append((self._now, given))
         state = run.state
-        for fact in self._decide(self.plan, state, given, self._now):
+        if self._oracle:
+            self._oracle.given(given)
+        decided = self._decide(self.plan, state, given, self._now)
+        for fact in decided:
             state = evolve(state, fact)
+            if self._oracle:
+                self._oracle.fact(fact)
             run.facts.append(fact)
             if type(fact) is lines.LineSpoken:
                 start = max(self._now + _THINK_MS, self._free_ms + _GAP_MS)
@@ -147,6 +166,8 @@ class Simulation:
             elif type(fact) is steps.WitnessGiven:
                 self._witness_ms = -1
         run.state = state
+        if self._on_facts and decided:
+            self._on_facts(state, decided, self._now)
 
     def _cut(self) -> None:
         """Stop and repeat silence what is being said."""

@@ -63,6 +63,22 @@ _PLAIN = (
 )
 
 
+def at_that(what: str, yes: str, no: str) -> Meaning:
+    """What a step's own sentence asks for when the words that usually follow it are left out."""
+    low = what.lower()
+    if low.startswith(("wait", "now we wait")):
+        return Meaning(WAIT, what)
+    if re.match(r"read the .*\blot\b|lot\b", low):
+        return Meaning(VALUE, what, what="lot")
+    if re.match(r"read the .*\b(expiry|date)\b|expiry", low):
+        return Meaning(VALUE, what, what="date")
+    if "?" in low.split(".")[0] or re.search(r"\?\s*$", low.split(" wet now:")[0]):
+        return Meaning(YES_NO, what, yes, no)
+    if re.match(r"(wait for the needle.*)?read the\b|pressure\b", low):
+        return Meaning(VALUE, what, what="number")
+    return Meaning(WIPE if re.search(r"\bwipe the\b", low) else DO, what, yes)
+
+
 def _yes_no(text: str, found: re.Match[str]) -> Meaning:
     return Meaning(YES_NO, text, found[1].strip(), found[2].strip())
 
@@ -72,7 +88,7 @@ def _which(text: str, _found: re.Match[str]) -> Meaning:
 
 
 _RULES = (
-    (r"^back to: (.*)", lambda t, m: Meaning(BACK_TO, t, what=m[1])),
+    (r"(?:^back to|you are at): (.*)", lambda t, m: Meaning(BACK_TO, t, what=m[1])),
     (r"^which one\?.*say the number", _which),
     (rf"which power.*say {_WORD}, or {_WORD}\.|computer and enclosure|computer and the enclosure|computer or the enclosure",
      lambda t, m: Meaning(POWER, t)),
