@@ -110,7 +110,12 @@ class Unfolder:
         if model.surfaces:
             return list(model.surfaces)
         inside = [s for s in self.enclosure.surfaces if s.zone == model.zone and s.id not in model.except_]
-        if not inside and any(z.id == model.zone for z in self.enclosure.zones):
+        zones = [z.id for z in self.enclosure.zones]
+        if model.zone not in zones:
+            self.site.problems.append(self.site.problem(
+                model, "zone", f"There is no zone called {model.zone}.", f"a zone of {self.enclosure.id}",
+                nearest(model.zone, zones)))
+        elif not inside:
             self.site.problems.append(self.site.problem(
                 model, "zone", f"The zone {model.zone} has no surface left to wet.", "at least one surface"))
         return [s.id for s in sorted(inside, key=wiping_order)]

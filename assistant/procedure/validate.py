@@ -127,8 +127,18 @@ def _problem(error: Any, kind: Any, data: Any, tree: Tree, base: Key) -> Problem
         message = f"{str(error.get('input'))[:60]!r} isn't a valid name here"
         expected = "lower-case letters, digits, '-' and '_', beginning with a letter"
         if "stop|again" in str(context.get("pattern", "")):
+            message = f"{str(error.get('input'))[:60]!r} isn't an outcome"
             expected = "stop, again, deviate or mishap:<id>"
         return tree.problem(full, message + ".", expected)
+    if code in ("too_short", "too_long", "string_too_long", "string_too_short"):
+        few = code.endswith("short")
+        bound = context.get("min_length") if few else context.get("max_length")
+        return tree.problem(full, f"{name or 'This'} is too {'short' if few else 'long'}.",
+                            f"at {'least' if few else 'most'} {bound} {'items' if 'string' not in code else 'characters'}")
+    if code in ("greater_than_equal", "less_than_equal"):
+        bound = context.get("ge", context.get("le"))
+        return tree.problem(full, f"{name} is {_shown(error.get('input'))}.",
+                            f"a number not {'below' if code.startswith('greater') else 'above'} {bound}")
     message = message[0].upper() + message[1:]
     found = error.get("input")
     expected = ""

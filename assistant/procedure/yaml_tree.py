@@ -100,6 +100,10 @@ def read_tree(path: Path, shown: str = "") -> Tree:
     return tree
 
 
+def _is_hidden(char: str) -> bool:
+    return char in _HIDDEN or unicodedata.category(char) in ("Cc", "Co", "Cn", "Cs", "Zl", "Zp")
+
+
 def _hidden_characters(text: str, shown: str) -> list[Problem]:
     found: list[Problem] = []
     if text.isascii() and text.isprintable():
@@ -110,8 +114,7 @@ def _hidden_characters(text: str, shown: str) -> list[Problem]:
         for column, char in enumerate(line, 1):
             if char == "\t":
                 continue
-            category = unicodedata.category(char)
-            if char in _HIDDEN or category in ("Cc", "Co", "Cn", "Cs", "Zl", "Zp"):
+            if _is_hidden(char):
                 name = unicodedata.name(char, "a control character").lower()
                 found.append(Problem(
                     shown, number, column, f"The character U+{ord(char):04X} ({name}) is not allowed.",
@@ -202,6 +205,10 @@ def parse_tree(text: str, shown: str) -> Tree:
                 if nodes > MAX_NODES:
                     complain(event, f"The file has more than {MAX_NODES} values.", "a smaller file")
                     break
+                hidden = next((ch for ch in getattr(event, "value", "") or "" if ch not in "\n\t" and _is_hidden(ch)), "")
+                if hidden:  # an escape such as "\\u202e" brings in what the text itself may not hold
+                    complain(event, f"The character U+{ord(hidden):04X} is not allowed.", "visible characters only",
+                             "Delete the escape.")
                 if event.anchor is not None:
                     complain(event, f"The anchor &{event.anchor} isn't allowed.", "the value itself",
                              "Write it out, or use a part and include it.")
