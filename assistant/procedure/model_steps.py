@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Literal, Union
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from assistant.procedure.model_base import DecimalText, Duration, Name, Node, Ref, Text, YesNo
 from assistant.procedure.model_enclosure import Condition, Reach
@@ -22,6 +22,11 @@ def _placeholder_list(value: Any) -> Any:
 
 StepServes = Annotated[
     list[Literal["deactivation", "decontamination", "cleaning", "disinfection"]], BeforeValidator(_placeholder_list),
+    WithJsonSchema({"anyOf": [
+        {"type": "array",
+         "items": {"enum": ["deactivation", "decontamination", "cleaning", "disinfection"]}},
+        {"type": "string", "pattern": r"^\{[a-z_]+\}$"},
+    ]}),
 ]
 
 

@@ -1,0 +1,78 @@
+"""`assistant check`: its contract of JSON fields and exit codes, and SARIF by its own schema's rules."""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import pytest
+from click.testing import CliRunner
+
+from assistant.procedure.check_cli import check
+from assistant.procedure.source import default_folder
+
+from .mutations import MUTATIONS
+
+
+def _run(*args: str):
+    return CliRunner().invoke(check, list(args), standalone_mode=False, catch_exceptions=False)
+
+
+@pytest.fixture
+def mutated(tmp_path):
+    folder = tmp_path / "procedures"
+    shutil.copytree(default_folder(), folder)
+    for edit in MUTATIONS["agent-on-material"][1]:
+        edit.apply(folder)
+    return folder
+
+
+def test_a_clean_procedure_exits_0_with_empty_findings():
+    result = _run("gb-2-start-of-day", "--json")
+    assert result.return_value == 0 and json.loads(result.stdout)["findings"] == []
+
+
+def test_findings_exit_1_with_the_fields_of_the_contract(mutated):
+    result = _run("gb-2-light-clean", "--folder", str(mutated), "--json")
+    assert result.return_value == 1
+    found = json.loads(result.stdout)["findings"]
+    assert {"rule", "severity", "file", "line", "column", "message", "suggestion"} <= set(found[0])
+    assert "agent-on-material" in {f["rule"] for f in found}
+
+
+def test_an_unreadable_file_exits_2_and_says_where_on_standard_error(tmp_path):
+    path = tmp_path / "x.yaml"
+    path.write_text("format: 2\nkind: procedure\n\tid: x\n")
+    result = _run(str(path), "--json")
+    assert result.return_value == 2
+    assert json.loads(result.stdout)["unreadable"][0]["line"] == 3
+    assert "x.yaml:3" in result.stderr
+
+
+def test_the_list_of_rules():
+    result = _run("--list-rules", "--json")
+    rules = json.loads(result.stdout)["rules"]
+    assert len(rules) >= 30 and all({"id", "sentence", "severity", "source"} <= set(r) for r in rules)
+
+
+def test_sarif_points_at_known_rules_and_lines(mutated):
+    result = _run("gb-2-light-clean", "--folder", str(mutated), "--sarif")
+    log = json.loads(result.stdout)
+    # SARIF 2.1.0 (OASIS): version, runs[].tool.driver.rules, results with ruleIndex into them.
+    assert log["version"] == "2.1.0"
+    run = log["runs"][0]
+    for found in run["results"]:
+        assert run["tool"]["driver"]["rules"][found["ruleIndex"]]["id"] == found["ruleId"]
+        assert found["locations"][0]["physicalLocation"]["region"]["startLine"] >= 1
+    assert run["results"]
+
+
+def test_text_names_file_line_rule_and_what_to_try(mutated):
+    result = _run("gb-2-light-clean", "--folder", str(mutated))
+    assert "gb-2-light-clean.yaml:" in result.stdout and "[agent-on-material]" in result.stdout
+    assert "Try:" in result.stdout
+
+
+def test_a_folder_is_checked_whole(mutated):
+    result = _run(str(mutated), "--json")
+    assert result.return_value == 1
