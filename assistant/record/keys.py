@@ -12,6 +12,7 @@ import json
 import os
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -221,6 +222,19 @@ class KeyStore:
     def public_keys(self) -> dict[str, str]:
         """Key id -> public key as hex, as `verify` takes it."""
         return {entry.key_id: entry.public_key for entry in self.registry()}
+
+    def problem_with(self, key_id: str, signed_wall: str) -> str:
+        """Why a key may not have signed at `signed_wall` (RFC 3339), or "". A withdrawn key still vouches for
+        what it signed before."""
+        entry = next((entry for entry in self.registry() if entry.key_id == key_id), None)
+        if entry is None:
+            return "its key isn't in the registry"
+        signed = datetime.fromisoformat(signed_wall)
+        if signed < datetime.fromisoformat(entry.since):
+            return "it was signed before its key was made"
+        if entry.withdrawn and signed >= datetime.fromisoformat(entry.withdrawn):
+            return "it was signed after its key was withdrawn"
+        return ""
 
     def _write_registry(self, entries: list[PublicKey]) -> None:
         try:

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from assistant.errors import FindingsError, RecordError, RefusedError, UsageError
+from assistant.errors import FindingsError, RecordError, RefusedError, ReplayMismatchError, UsageError
 from assistant.record.commands import export_cli, keys_cli, tag_cli, transcribe_cli, verify_cli
 from assistant.record.measure import command as measure
 from assistant.record.measure.sessions import core_record
@@ -56,9 +56,15 @@ def test_verify_deep_finds_facts_that_the_core_would_not_have_decided(
 
     held = read_record(session)
     forged = create_record(
-        tmp_path, held.header, held.kind, enclosure="GB-2", stamp="20260314T091500Z", session_id="forged",
-        rules=held.rules, wall=WALL,
-    )  # fmt: skip
+        tmp_path,
+        held.header,
+        held.kind,
+        enclosure="GB-2",
+        stamp="20260314T091500Z",
+        session_id="forged",
+        rules=held.rules,
+        wall=WALL,
+    )
     for line, fact in held.facts():
         if fact["kind"] == "line_spoken" and line.seq > 20:
             fact = {**fact, "data": {**fact["data"], "text": "All surfaces are dry."}}
@@ -68,7 +74,7 @@ def test_verify_deep_finds_facts_that_the_core_would_not_have_decided(
     forged.seal(seal.t_ms, WALL, verdict=seal.data["verdict"], state_sha256=seal.data["state_sha256"])
     shutil.copytree(session / "site", forged.folder / "site")
     assert run(verify_cli.command, forged.folder, "--json")["ok"]
-    with pytest.raises(RecordError, match="Deep"):
+    with pytest.raises(ReplayMismatchError, match="Deep"):
         run(verify_cli.command, forged.folder, "--deep")
 
 
@@ -106,7 +112,7 @@ def test_a_hostile_whole_record_makes_deep_verification_a_finding_and_no_crash(r
     writer.seal(2, WALL, verdict="\x1b]0;x\x07")
     assert "\x1b" not in run(verify_cli.command, writer.folder)
     (writer.folder / "site").mkdir()
-    with pytest.raises(RecordError, match="can't be folded"):
+    with pytest.raises(ReplayMismatchError, match="can't be folded"):
         run(verify_cli.command, writer.folder, "--deep")
 
 
@@ -170,7 +176,32 @@ def test_measure_gives_every_promised_figure(run: Run, tmp_path: Path, monkeypat
     for name, value in small.items():
         monkeypatch.setattr(measure, name, value)
     found = run(measure.record, "--folder", tmp_path, "--json")
-    promised = {"append_p50_ratio", "append_p99_ratio", "verify_20k_s", "deep_20k_s", "store_open_s", "tamperings",
-                "missed", "kills", "lost"}  # fmt: skip
+    promised = {
+        "append_p50_ratio",
+        "append_p99_ratio",
+        "verify_20k_s",
+        "deep_20k_s",
+        "store_open_s",
+        "tamperings",
+        "missed",
+        "kills",
+        "lost",
+    }
     assert promised <= set(found) and (found["missed"], found["lost"], found["kill_problems"]) == (0, 0, 0)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_signature_after_its_keys_withdrawal_is_a_finding(run: Run, tmp_path: Path):
+    from assistant.record.keys import Cost, KeyStore
+    from assistant.record.signatures import sign_record
+
+    keys = KeyStore(tmp_path / "keys", cost=Cost(1, 64, 1))
+    keys.create_key("S. Supervisor", "anchor velvet thirteen", since="2026-03-01T08:00:00+01:00")
+    key = keys.unlock("S. Supervisor", "anchor velvet thirteen")
+    folder = sealed_record(tmp_path / "r")
+    sign_record(folder, key, meaning="reviewed", wall="2026-03-14T10:00:00+01:00")
+    keys.withdraw_key("S. Supervisor", "2026-03-20T00:00:00Z")
+    assert run(verify_cli.command, folder, "--keys-folder", tmp_path / "keys", "--json")["ok"]
+    sign_record(folder, key, meaning="released", wall="2026-03-20T01:00:01+01:00")
+    with pytest.raises(RecordError, match="after its key was withdrawn"):
+        run(verify_cli.command, folder, "--keys-folder", tmp_path / "keys")

@@ -1,4 +1,5 @@
-"""What people take away: the same bytes each time, everything in it, and nothing that breaks a page or a path."""
+"""What people take away: the same bytes each time, everything in it, and nothing that breaks a page or a
+path."""
 
 from __future__ import annotations
 
@@ -86,6 +87,13 @@ def test_every_line_of_the_record_is_in_the_report_and_in_the_csv(record: Record
         assert step.text.split(",")[0] in report
     for bar in summary().bars:
         assert bar.what in report
+
+
+def test_a_long_fact_is_printed_to_its_end(tmp_path: Path):
+    writer = new_record(tmp_path)
+    writer.append([spoken(" ".join(f"word{n}" for n in range(1500)))], 1, WALL)
+    report = " ".join(text_of(pdf_bytes(read_record(writer.folder), summary()))).replace("\n", "")
+    assert [n for n in range(1500) if f"word{n}" not in report] == []
 
 
 def test_reports_and_archive_come_out_the_same_to_the_byte_in_another_process(record: Record, tmp_path: Path):

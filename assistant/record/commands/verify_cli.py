@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from assistant.errors import FindingsError, GauntletError, RecordError, UsageError
+from assistant.errors import FindingsError, GauntletError, RecordError, ReplayMismatchError, UsageError
 from assistant.record.commands.shared import fold_deep, keys_root, print_json, record_path, wall_now
 from assistant.record.index import list_records
 from assistant.record.keys import REGISTRY, KeyStore
@@ -44,7 +44,8 @@ def command(
     """Check each line of RECORD (a session's folder, its record.jsonl, or its id) against the next.
 
     Names the first bad line and what still holds before it. Exit code 0: whole and sealed. 1: whole, but not
-    sealed. 7: not whole. With --site also records that the witness log knows and that are gone.
+    sealed. 7: not whole. 8: whole, but the replay doesn't end in the same state. With --site also records that
+    the witness log knows and that are gone.
     """
     if not records and not site:
         raise UsageError(
@@ -57,7 +58,7 @@ def command(
         [e.folder for e in list_records(site)] if site else []
     )
     keys = keys_root(keys_folder)
-    known = KeyStore(keys).public_keys() if (keys / REGISTRY).exists() else None
+    known = KeyStore(keys) if (keys / REGISTRY).exists() else None
     reports = [_check(folder, deep, witness, known) for folder in folders]
     gone = _gone(site, log) if site and log else []
     if as_json:
@@ -84,6 +85,12 @@ def command(
     if site and log and statement:
         click.echo(printed_statement(log, str(Path(site).absolute()), wall_now()), err=as_json)
     bad = [report for report in reports if not report.intact]
+    if bad and not gone and not (log and log.problems) and all(report.deep is False for report in bad):
+        raise ReplayMismatchError(
+            bad[0].problems[0],
+            where=bad[0].path,
+            try_next="The lines are whole. Replay it, and look at what made them.",
+        )
     if bad or gone or (log and log.problems):
         first = bad[0] if bad else None
         raise RecordError(
@@ -100,8 +107,13 @@ def command(
     return 0
 
 
-def _check(folder: Path, deep: bool, witness: bool, known: dict[str, str] | None) -> VerifyReport:
-    report = verify(folder, witness=None if witness else False, public_keys=known)
+def _check(folder: Path, deep: bool, witness: bool, known: KeyStore | None) -> VerifyReport:
+    report = verify(
+        folder, witness=None if witness else False, public_keys=known.public_keys() if known else None
+    )
+    for signature in report.signatures if known and report.intact else ():
+        if problem := known.problem_with(signature.key_id, signature.wall):
+            report.problems.append(f"Line {signature.line}: {problem}.")
     if deep and report.intact:
         try:
             found = deep_verify(read_record(folder), fold_deep)

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from typing import Literal
+from typing import Any, Literal
 
 from reportlab.lib.colors import white
 from reportlab.lib.enums import TA_RIGHT
@@ -28,13 +28,15 @@ from assistant.record.export.layout import BAND, SOFT, WARN, WARN_SOFT, box, hea
 from assistant.record.export.pages import NumberedCanvas
 from assistant.record.export.summary import Bar, ReportSummary
 from assistant.record.export.time_line import GREY, INK, time_line
-from assistant.record.export.wording import clock, detail, length, wall
+from assistant.record.export.wording import clock, detail, length, pieces, wall
 from assistant.record.reader import Record
 from assistant.record.signatures import check_signature, standing_signatures
 
 SIZES = {"a4": A4, "letter": LETTER}
 MARGIN = 44.0
 BARS_A_PAGE = 36
+ROW_CHARACTERS = 1500
+EVERYTHING = 1 << 26
 
 
 def pdf_bytes(record: Record, summary: ReportSummary, size: Literal["a4", "letter"] = "a4") -> bytes:
@@ -323,16 +325,22 @@ def _bar_table(bars: Sequence[Bar], width: float) -> Flowable:
 
 def _facts(record: Record, width: float) -> list[Flowable]:
     story: list[Flowable] = [PageBreak(), heading("Every line of the record")]
-    rows = [
-        [
-            str(line.seq),
-            clock(line.t_ms) + f".{line.t_ms % 1000:03d}",
-            para(wall(line.wall), 6.5),
-            para(line.kind.replace("_", " "), 7),
-            para(detail(line.data), 6.8, limit=1600),
-        ]
-        for line in record.lines
-    ]
+    rows: list[list[Any]] = []
+    for line in record.lines:
+        first, *others = pieces(shown(detail(line.data, EVERYTHING), EVERYTHING), ROW_CHARACTERS)
+        rows.append(
+            [
+                str(line.seq),
+                clock(line.t_ms) + f".{line.t_ms % 1000:03d}",
+                para(wall(line.wall), 6.5),
+                para(line.kind.replace("_", " "), 7),
+                para(first, 6.8, limit=ROW_CHARACTERS),
+            ]
+        )
+        # A row can't be longer than a page, and nothing is left out: the rest goes into rows of its own.
+        for rest in others:
+            more = para(rest, 6.8, limit=ROW_CHARACTERS)
+            rows.append(["", "", "", para("goes on", 7, colour=GREY), more])
     if rows:
         story.append(
             table(

@@ -47,3 +47,13 @@ def _value(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return str(value)
+
+
+def pieces(text: str, size: int) -> list[str]:
+    """`text` in pieces of at most `size` characters, cut at a space where there is one; at least one piece."""
+    cut = []
+    while len(text) > size:
+        at = text.rfind(" ", size // 2, size) + 1 or size
+        cut.append(text[:at])
+        text = text[at:]
+    return [*cut, text]

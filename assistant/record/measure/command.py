@@ -70,9 +70,13 @@ def measure_all(root: Path, *, full: bool, say: Callable[[str], None]) -> dict[s
     (root / "kills").mkdir()
     kills = kill_rounds(root / "kills", KILLS * (12 if full else 1), random.Random(2))
     found |= {
-        "kills": kills.kills, "lost": kills.lost, "kill_torn": kills.torn, "kill_told": kills.told,
-        "kill_problems": len(kills.problems), "skipped": [],
-    }  # fmt: skip
+        "kills": kills.kills,
+        "lost": kills.lost,
+        "kill_torn": kills.torn,
+        "kill_told": kills.told,
+        "kill_problems": len(kills.problems),
+        "skipped": [],
+    }
     return found
 
 
@@ -86,9 +90,15 @@ def measure_append(root: Path) -> dict[str, Any]:
     theirs_ms: list[float] = []
     for run in range(RUNS):
         writer = create_record(
-            root, {"technician": "Bench"}, "script", enclosure="GB-2", stamp=STAMP, session_id=f"append-{run}",
-            rules=1, wall=WALL,
-        )  # fmt: skip
+            root,
+            {"technician": "Bench"},
+            "script",
+            enclosure="GB-2",
+            stamp=STAMP,
+            session_id=f"append-{run}",
+            rules=1,
+            wall=WALL,
+        )
         base = sqlite3.connect(root / f"base-{run}.sqlite", isolation_level=None)
         base.execute("PRAGMA journal_mode=WAL")
         base.execute("PRAGMA synchronous=FULL")
@@ -113,14 +123,18 @@ def measure_append(root: Path) -> dict[str, Any]:
         ours_ms += [1000 * s for s in ours]
         theirs_ms += [1000 * s for s in theirs]
     return {
-        "append_p50_ratio": round(median(ratios["p50"]), 3), "append_p99_ratio": round(median(ratios["p99"]), 3),
-        "append_p50_ms": round(_at(ours_ms, 0.5), 3), "append_p99_ms": round(_at(ours_ms, 0.99), 3),
-        "sqlite_p50_ms": round(_at(theirs_ms, 0.5), 3), "sqlite_p99_ms": round(_at(theirs_ms, 0.99), 3),
-    }  # fmt: skip
+        "append_p50_ratio": round(median(ratios["p50"]), 3),
+        "append_p99_ratio": round(median(ratios["p99"]), 3),
+        "append_p50_ms": round(_at(ours_ms, 0.5), 3),
+        "append_p99_ms": round(_at(ours_ms, 0.99), 3),
+        "sqlite_p50_ms": round(_at(theirs_ms, 0.5), 3),
+        "sqlite_p99_ms": round(_at(theirs_ms, 0.99), 3),
+    }
 
 
 def measure_reading(root: Path) -> dict[str, Any]:
-    """Verify and deep replay of 20 000 facts of the real core; the baseline parses and hashes the lines only."""
+    """Verify and deep replay of 20 000 facts of the real core; the baseline parses and hashes the lines
+    only."""
     folder = core_record(root, FACTS)
     verify_s = _best(lambda: _require(verify(folder, witness=False).complete))
 
@@ -136,9 +150,11 @@ def measure_reading(root: Path) -> dict[str, Any]:
     deep_s, plain_s = _best(deep, 2), _best(plain)
     short, long = long_record(root, 300, "short"), long_record(root, 6000, "longer")
     return {
-        "verify_20k_s": round(verify_s, 3), "deep_20k_s": round(deep_s, 3), "parse_and_hash_20k_s": round(plain_s, 3),
+        "verify_20k_s": round(verify_s, 3),
+        "deep_20k_s": round(deep_s, 3),
+        "parse_and_hash_20k_s": round(plain_s, 3),
         "verify_memory_growth_kib": max(0, _peak_kib(long) - _peak_kib(short)),
-    }  # fmt: skip
+    }
 
 
 def measure_store(root: Path) -> dict[str, Any]:

@@ -114,7 +114,8 @@ def _judge(
 
 
 def _run_and_kill(words: list[str], after_s: float, *, early: bool) -> list[tuple[int, str]]:
-    """Kill the process `after_s` after its first told line (`early`: after its start); what it told by then."""
+    """Kill the process `after_s` after its first told line (`early`: after its start); what it told by
+    then."""
     with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as child:
         assert child.stdout
         first = b"" if early else child.stdout.readline()

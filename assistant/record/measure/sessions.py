@@ -39,9 +39,17 @@ def sample_fact(number: int) -> dict[str, Any]:
 def long_record(root: Path, facts: int, session_id: str = "long") -> Path:
     """A sealed record of `facts` made-up facts; its folder."""
     writer = create_record(
-        root, {"technician": "Bench"}, "script", enclosure="GB-2", stamp=STAMP, session_id=session_id, rules=1,
-        wall=WALL, files=QuickFiles(), witness=False,
-    )  # fmt: skip
+        root,
+        {"technician": "Bench"},
+        "script",
+        enclosure="GB-2",
+        stamp=STAMP,
+        session_id=session_id,
+        rules=1,
+        wall=WALL,
+        files=QuickFiles(),
+        witness=False,
+    )
     for start in range(0, facts, 4):
         writer.append([sample_fact(n) for n in range(start, min(start + 4, facts))], start * 10, WALL)
     writer.seal(facts * 10, WALL, verdict="bench")
@@ -50,8 +58,8 @@ def long_record(root: Path, facts: int, session_id: str = "long") -> Path:
 
 
 def core_record(root: Path, facts: int) -> Path:
-    """A sealed record of at least `facts` facts of a real session in which somebody asks again and again what is to
-    be done and how long it takes; its folder."""
+    """A sealed record of at least `facts` facts of a real session in which somebody asks again and again what
+    is to be done and how long it takes; its folder."""
     from assistant.session import inputs
     from assistant.session.rules import RULES_VERSION
     from assistant.station.digest import state_sha256
@@ -63,13 +71,28 @@ def core_record(root: Path, facts: int) -> Path:
     ready = prepare("gb-2-light-clean", folder=shipped_folder())
     nothing = {"engine": "none"}
     told = header(
-        ready.plan, technician="Bench", engine=nothing, voice=nothing, sink=nothing, source=nothing, clock="script",
-        vocabulary=vocabulary(ready.pack), extra={"today": ready.plan.today},
-    )  # fmt: skip
+        ready.plan,
+        technician="Bench",
+        engine=nothing,
+        voice=nothing,
+        sink=nothing,
+        source=nothing,
+        clock="script",
+        vocabulary=vocabulary(ready.pack),
+        extra={"today": ready.plan.today},
+    )
     writer = create_record(
-        root, told, "script", enclosure="GB-2", stamp=STAMP, session_id="core", rules=RULES_VERSION, wall=WALL,
-        files=QuickFiles(), witness=False,
-    )  # fmt: skip
+        root,
+        told,
+        "script",
+        enclosure="GB-2",
+        stamp=STAMP,
+        session_id="core",
+        rules=RULES_VERSION,
+        wall=WALL,
+        files=QuickFiles(),
+        witness=False,
+    )
     assert writer.folder
     copy_site(ready.loaded, writer.folder)
     keeper = SessionKeeper(ready.plan, writer, lambda _: WALL)
