@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 import tempfile
+from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -26,8 +27,9 @@ COMMAND_PRIOR = 0.98     # of all probability, shared by the commands; the verif
 LANGUAGE_WEIGHT = 6.5
 FILLER_POWER = 0.6       # 1 would keep the language model's own unigram probabilities
 COMFORT_RMS = 90.0       # faint noise 28 dB under the word: formant voices in a silent room went from 69 to 83 %
+DECOY_SHARE = 0.1        # a near-miss word's prior, as part of a command's
 SHORTEST_BYTES = 3200
-_OWN = ("command_prior", "filler_power", "remove_noise", "cmn", "comfort")
+_OWN = ("command_prior", "filler_power", "remove_noise", "cmn", "comfort", "decoy_share")
 _MARK = "CMD_"           # a token that begins so is a command, its spaces as underscores
 
 
@@ -38,9 +40,10 @@ class PocketsphinxEngine:
 
     def __init__(self, **tuning: float) -> None:
         self._tuning = {"command_prior": COMMAND_PRIOR, "lw": LANGUAGE_WEIGHT, "filler_power": FILLER_POWER,
-                        "remove_noise": True, "cmn": "batch", "comfort": COMFORT_RMS, "fwdflat": False, **tuning}
+                        "remove_noise": True, "cmn": "batch", "comfort": COMFORT_RMS, "decoy_share": DECOY_SHARE, "fwdflat": False, **tuning}
         self._main = None
         self._grammar = None
+        self._plain = None
         self._pack: Pack | None = None
 
     def describe(self) -> dict[str, object]:
@@ -58,25 +61,29 @@ class PocketsphinxEngine:
                              try_next="use Vosk with a model of that language: --engine vosk --model PATH")
         known = dictionary(bundled_dictionary_path())
         fillers = _fillers(pack)
+        decoys = [w for w in pack.decoys if w in known and pack.word_of(w) is None]
         lines: list[str] = []
         for form in pack.forms:
             for k, phones in enumerate(pronounce(form, known, pack.pronunciations)):
                 lines.append(f"{_token(form)}{'' if k == 0 else f'({k + 1})'} {phones}")
         value_words = value_grammar.words("en")
-        for word in sorted({w for w, _ in fillers} | value_words):
+        for word in sorted({w for w, _ in fillers} | set(decoys) | value_words):
             for k, phones in enumerate(pronounce(word, known, pack.pronunciations)):
                 lines.append(f"{word}{'' if k == 0 else f'({k + 1})'} {phones}")
         folder = Path(pocketsphinx.get_model_path()) / "en-us" / "en-us"
         with tempfile.TemporaryDirectory(prefix="hearing-") as scratch:
             words_file, model_file = Path(scratch) / "words.dict", Path(scratch) / "words.lm"
             words_file.write_text("\n".join(lines) + "\n", encoding="utf-8")
-            model_file.write_text(self._arpa(pack, fillers), encoding="utf-8")
+            model_file.write_text(self._arpa(pack, fillers, decoys), encoding="utf-8")
             features_file = Path(scratch) / "feat.params"
             features_file.write_text(self._features(folder), encoding="utf-8")
             common = {"hmm": str(folder), "dict": str(words_file), "featparams": str(features_file),
                       "loglevel": "FATAL", **{k: v for k, v in self._tuning.items() if k not in _OWN}}
             try:
                 self._main = pocketsphinx.Decoder(lm=str(model_file), **common)
+                plain_file = Path(scratch) / "plain.lm"
+                plain_file.write_text(self._arpa(pack, fillers, decoys, commands=False), encoding="utf-8")
+                self._plain = pocketsphinx.Decoder(**{**common, "lm": str(plain_file), "bestpath": False})
                 self._grammar = pocketsphinx.Decoder(**{**common, "lm": None, "bestpath": False})
                 self._grammar.add_jsgf_string("commands", _jsgf(pack.forms))
                 for kind in value_grammar.KINDS:
@@ -94,14 +101,17 @@ class PocketsphinxEngine:
         kept = [f"{name} {ours.pop(name, value)}" for name, value in rows]
         return "\n".join(kept + [f"{n} {v}" for n, v in ours.items()]) + "\n"
 
-    def _arpa(self, pack: Pack, fillers: list[tuple[str, float]]) -> str:
+    def _arpa(self, pack: Pack, fillers: list[tuple[str, float]], decoys: list[str], commands: bool = True) -> str:
         power, prior = self._tuning["filler_power"], self._tuning["command_prior"]
         weights = [(w, 10 ** (p * power)) for w, p in fillers]
         total = sum(v for _, v in weights)
         forms = pack.forms
+        background = {w: (1 - prior) * v / total for w, v in weights}
+        for word in decoys:
+            background[word] = background.get(word, 0.0) + prior / len(forms) * self._tuning["decoy_share"]
         rows = [("</s>", -1.0), ("<s>", -99.0)]
-        rows += [(_token(f), math.log10(prior / len(forms))) for f in forms]
-        rows += [(w, math.log10((1 - prior) * v / total)) for w, v in weights]
+        rows += [(_token(f), math.log10(prior / len(forms))) for f in forms if commands]
+        rows += [(w, math.log10(v)) for w, v in background.items()]
         body = "\n".join(f"{p:.4f}\t{w}" for w, p in rows)
         return f"\\data\\\nngram 1={len(rows)}\n\n\\1-grams:\n{body}\n\n\\end\\\n"
 
@@ -109,44 +119,68 @@ class PocketsphinxEngine:
         if len(pcm) < SHORTEST_BYTES:
             return Hypothesis("", None, 0.0)
         pcm = level_out(pcm, self._tuning["comfort"])
-        tokens, seconds, main_score, prob = self._search(self._main, pcm)
-        said = " ".join(_text(t) for t in tokens)
-        form = _text(tokens[0]) if len(tokens) == 1 and tokens[0].startswith(_MARK) else None
-        scores = {"main": main_score, "posterior": prob, "words_s": seconds}
+        main = self._search(self._main, pcm)
+        said = " ".join(_text(t) for t in main.tokens)
+        form = _text(main.tokens[0]) if len(main.tokens) == 1 and main.tokens[0].startswith(_MARK) else None
+        scores = {"posterior": main.posterior, "main": main.path, "words_s": main.seconds, "frames": len(pcm) / 320.0}
         value_text = ""
         agrees = True
+        confidence = 0.0
         if form is not None:
             self._grammar.activate_search("commands")
-            second, _, grammar_score, _ = self._search(self._grammar, pcm)
-            agrees = len(second) == 1 and _text(second[0]) == form
-            scores["grammar"] = grammar_score
+            second = self._search(self._grammar, pcm)
+            agrees = len(second.tokens) == 1 and _text(second.tokens[0]) == form
+            scores["grammar"] = second.path
+            scores["grammar_acoustic"] = second.acoustic
+            if agrees:
+                plain = self._search(self._plain, pcm)
+                scores["plain"] = plain.path
+                scores["plain_acoustic"] = plain.acoustic
+                scores["plain_words"] = float(len(plain.tokens))
+            confidence = main.posterior
         if expect:
             self._grammar.activate_search(expect)
-            value_tokens, _, value_score, _ = self._search(self._grammar, pcm)
-            value_text = " ".join(value_tokens)
-            scores["value"] = value_score
-        return Hypothesis(said, form, max(0.0, min(1.0, prob)), agrees, value_text, scores)
+            value = self._search(self._grammar, pcm)
+            value_text = " ".join(value.tokens)
+            scores["value"] = value.path
+        return Hypothesis(said, form, max(0.0, min(1.0, confidence)), agrees, value_text, scores)
 
     @staticmethod
-    def _search(decoder, pcm: bytes) -> tuple[list[str], float, float, float]:
-        """(tokens, seconds they cover, acoustic and language score a frame, posterior)."""
+    def _search(decoder, pcm: bytes) -> _Found:
         decoder.start_utt()
         decoder.process_raw(pcm, full_utt=True)
         decoder.end_utt()
         hyp = decoder.hyp()
         if hyp is None:
-            return [], 0.0, 0.0, 0.0
-        tokens, frames = [], 0
+            return _Found([], 0.0, 0.0, 0.0, 0.0)
+        tokens, frames, acoustic = [], 0, 0.0
         for seg in decoder.seg():
+            acoustic += _log(seg.ascore)
             word = seg.word.split("(")[0]
-            if word.startswith("<") or word.startswith("[") or word == "(NULL)" or not word:
+            if not word or word[0] in "<[" or word == "(NULL)":
                 continue
             tokens.append(word)
             frames += seg.end_frame - seg.start_frame + 1
-        return tokens, frames / 100.0, hyp.score / max(1, len(pcm) // 320), float(hyp.prob)
+        return _Found(tokens, frames / 100.0, acoustic, _log(hyp.score), float(hyp.prob))
 
     def close(self) -> None:
-        self._main = self._grammar = None
+        self._main = self._grammar = self._plain = None
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A best path: its tokens, how long they cover, acoustic and whole log score, posterior."""
+
+    tokens: list[str]
+    seconds: float
+    acoustic: float
+    path: float
+    posterior: float
+
+
+def _log(score: float) -> float:
+    """The library hands out exp(score) on its own scaled-down scale."""
+    return math.log(score) if score > 0 else -100.0
 
 
 def _token(form: str) -> str:

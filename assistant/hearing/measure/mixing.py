@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from assistant.hearing.frames import RATE_HZ
+from assistant.hearing.speech_level import active_rms
 
 from .noises import fan
 
@@ -22,14 +23,6 @@ class Placed:
     label: str
     start_s: float
     end_s: float
-
-
-def active_rms(wave: np.ndarray) -> float:
-    """RMS over the louder half of 20 ms frames: speech level without the gaps (in the manner of ITU-T P.56)."""
-    width = RATE_HZ // 50
-    count = max(1, len(wave) // width)
-    energy = np.sort((wave[: count * width].reshape(count, -1) ** 2).mean(axis=1))
-    return float(np.sqrt(energy[len(energy) // 2:].mean()) + 1e-9)
 
 
 def mix(pieces: list[tuple[str, str, np.ndarray]], snr_db: float | None, seed: int, fan_kind: str = "tune",

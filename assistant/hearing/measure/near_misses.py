@@ -12,9 +12,14 @@ from assistant.hearing.phones import likeness
 AMONG_COMMONEST = 12_000
 SAME_AS = 0.93           # nearer than this can't be told apart even by people ("reseed" for "recede")
 
+_NEAR: dict[tuple, list[tuple[str, float]]] = {}
+
 
 def near(form: str, pack: Pack, count: int) -> list[tuple[str, float]]:
     """(word, likeness) of the `count` nearest dictionary words to a spoken form, nearest first."""
+    key = (form, tuple(pack.forms), count)
+    if key in _NEAR:
+        return _NEAR[key]
     known = dictionary(bundled_dictionary_path())
     target = pronounce(form, known, pack.pronunciations)[0]
     size = len(target.split())
@@ -30,7 +35,8 @@ def near(form: str, pack: Pack, count: int) -> list[tuple[str, float]]:
         if like < SAME_AS:
             found.append((like, word))
     found.sort(key=lambda pair: (-pair[0], pair[1]))
-    return [(w, p) for p, w in found[:count]]
+    _NEAR[key] = [(w, p) for p, w in found[:count]]
+    return _NEAR[key]
 
 
 @lru_cache(maxsize=1)
@@ -39,10 +45,20 @@ def _common() -> tuple[str, ...]:
     return tuple(w for w, _ in ranked(AMONG_COMMONEST) if w in known and len(known[w][0].split()) > 2)
 
 
-def near_misses(pack: Pack, split: str, per_form: int = 3) -> list[str]:
-    """Near-miss words; odd places of each form's list are for tuning, even ones for reporting."""
+SPLITS = {"report": 0, "decoys": 1, "tune": 2}
+
+
+def near_misses(pack: Pack, split: str, per_form: int = 4) -> list[str]:
+    """Each form's nearest words dealt out in turn: to report on, to listen for as decoys, to tune on.
+
+    So the reported near misses are never among the decoys.
+    """
     out: list[str] = []
     for form in pack.forms:
-        words = [w for w, _ in near(form, pack, 2 * per_form)]
-        out += words[0 if split == "report" else 1::2]
-    return list(dict.fromkeys(out))
+        out += [w for w, _ in near(form, pack, 3 * per_form)][SPLITS[split]::3]
+    taken = set()
+    for other in SPLITS:
+        if other == split:
+            break
+        taken |= set(near_misses(pack, other, per_form))
+    return [w for w in dict.fromkeys(out) if w not in taken]

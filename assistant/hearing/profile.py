@@ -1,0 +1,104 @@
+"""A person's profile: level, thresholds and troublesome words, learnt from one spoken round of the vocabulary."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from assistant.errors import StorageError, UsageError
+from assistant.session import words
+
+from .judge import Bars
+from .packs import Pack
+from .utterance import Utterance
+
+LEAST_MARGIN = 0.6       # a learnt bar lies at this part of the person's weakest right word
+RAISED_MOST = 0.9
+
+
+@dataclass(frozen=True)
+class Profile:
+    """What is kept about how one person sounds. No sound is kept.
+
+    `speech_rms`: of 32768, median over the round. `bars`: never below the standard for a word that confirms.
+    `troublesome`: command ids not heard rightly. `round_size`: how many words were asked for.
+    """
+
+    name: str
+    language: str
+    speech_rms: float
+    bars: Bars
+    troublesome: tuple[str, ...] = ()
+    round_size: int = 0
+    alternatives: dict[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+def learn(name: str, pack: Pack, asked: list[str], heard: list[Utterance | None], speech_rms: list[float],
+          alternatives: dict[str, tuple[str, ...]] | None = None) -> Profile:
+    """A profile from one round: `asked` command ids and what was heard for each (None for nothing).
+
+    The bar for other words may fall with the person's own scores; the bar for confirming words may only rise.
+    """
+    if len(asked) != len(heard) or not asked:
+        raise ValueError("one utterance or None for each word asked for, and at least one")
+    standard = Bars()
+    wrong = tuple(w for w, u in zip(asked, heard) if u is None or not u.accepted or u.word != w)
+    right = [u.confidence for w, u in zip(asked, heard) if u is not None and u.accepted and u.word == w]
+    learnt = min(right, default=standard.other) * LEAST_MARGIN
+    confirming = [u.confidence for w, u in zip(asked, heard)
+                  if u is not None and u.accepted and u.word == w and w in words.CONFIRMING]
+    bars = Bars(
+        confirming=max(standard.confirming, min(RAISED_MOST, min(confirming, default=0.0) * LEAST_MARGIN)),
+        other=min(standard.other, learnt) if len(right) >= 10 else standard.other,
+    )
+    level = sorted(speech_rms)[len(speech_rms) // 2] if speech_rms else 0.0
+    found = {w: (alternatives or {}).get(w, ()) for w in wrong if (alternatives or {}).get(w)}
+    return Profile(name, pack.language, round(level, 1), bars, wrong, len(asked), found)
+
+
+def profile_folder() -> Path:
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("gauntlet-assistant")) / "profiles"
+
+
+def _path(name: str, folder: Path | None) -> Path:
+    if not re.fullmatch(r"[\w][\w .-]{0,60}", name):
+        raise UsageError(f"'{name}' can't be a profile's name.", expected="letters, digits, spaces, dots and dashes")
+    return (folder or profile_folder()) / f"{name}.json"
+
+
+def save_profile(profile: Profile, folder: Path | None = None) -> Path:
+    """Write it; returns the path. Raises StorageError."""
+    path = _path(profile.name, folder)
+    data = {"version": 1, "name": profile.name, "language": profile.language, "speech_rms": profile.speech_rms,
+            "bars": {"confirming": profile.bars.confirming, "other": profile.bars.other},
+            "troublesome": list(profile.troublesome), "round_size": profile.round_size,
+            "alternatives": {k: list(v) for k, v in profile.alternatives.items()}}
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        half = path.with_suffix(".part")
+        half.write_text(json.dumps(data, ensure_ascii=False, indent=1), encoding="utf-8")
+        half.replace(path)
+    except OSError as error:
+        raise StorageError(f"The profile can't be written: {error.strerror}.", where=str(path)) from error
+    return path
+
+
+def load_profile(name: str, folder: Path | None = None) -> Profile:
+    """Read one. The bar for confirming words is held at the standard at least, whatever the file says."""
+    path = _path(name, folder)
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+        if data["version"] != 1:
+            raise UsageError(f"The profile was written by a newer version ({data['version']}).", where=str(path))
+        standard = Bars()
+        bars = Bars(max(standard.confirming, float(data["bars"]["confirming"])), float(data["bars"]["other"]))
+        return Profile(data["name"], data["language"], float(data["speech_rms"]), bars, tuple(data["troublesome"]),
+                       int(data["round_size"]), {k: tuple(v) for k, v in data["alternatives"].items()})
+    except FileNotFoundError as error:
+        raise UsageError(f"There is no profile '{name}'.", where=str(path), try_next=f"assistant profile {name}") from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise UsageError("The profile can't be read.", where=str(path), try_next="make it again") from error
