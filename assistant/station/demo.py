@@ -152,7 +152,7 @@ def _skipped(engine: dict[str, Any], language: str) -> tuple[str, ...]:
 def run_demo(
     *, records: Path | None, language: str, engine: str | None, model: Path | str | None, echo_db: float | None,
     snr_db: float, seed: int, open_screen: Callable[..., PlainScreen | LiveScreen], words: dict[str, str] | None = None,
-    procedure: str = "gb-2-light-clean",
+    procedure: str = "gb-2-light-clean", longest_ms: int = 3 * 3600 * 1000,
 ) -> DemoResult:
     """The light clean between two preparations with the demo's technician. `words`: command id -> what that
     technician says for it (a test swaps two). Raises as `run_media_session`."""
@@ -162,6 +162,6 @@ def run_demo(
     with screen:
         return run_media_session(
             ready, room, kind="demo", technician="Virtual technician", records=records, screen=screen, model=model,
-            engine_name=engine, echo_db=echo_db,
+            engine_name=engine, echo_db=echo_db, longest_ms=longest_ms,
             extra={"demo": {"seed": seed, "snr_db": round(snr_db, 2), "echo_db": echo_db if echo_db is not None else "none"}},
         )

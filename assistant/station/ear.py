@@ -25,9 +25,9 @@ def heard_input(utterance: Utterance, offset_ms: int = 0, keep_clip: KeepClip | 
         scores=tuple(sorted((name, round(score * 1000)) for name, score in utterance.scores.items())),
         clip_sha256=clip,
     )
-    known_but_not_now = utterance.word is not None and utterance.reason.startswith("not now")
+    known_but_not_now = bool(utterance.word) and utterance.reason.startswith("not now")
     if utterance.value is not None and utterance.accepted:
         return inputs.Value(utterance.value.text, **common)
-    if utterance.word is not None and (utterance.accepted or known_but_not_now):
+    if utterance.word and (utterance.accepted or known_but_not_now):
         return inputs.Word(utterance.word, **common)
     return inputs.Misheard(utterance.reason or "not understood", utterance.word or "", **common)

@@ -12,6 +12,7 @@ from assistant.procedure.plan import Plan
 from assistant.record.reader import Record, read_record
 from assistant.session import decide, evolve, initial
 from assistant.session import inputs as i
+from assistant.session import words
 from assistant.session.facts import lines, session, steps, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.rules import RULES_VERSION
@@ -116,13 +117,27 @@ def _candidates(facts: tuple[Fact, ...], at: int, opened: OpenedSession) -> list
         fact = facts[index]
         if fact.at_ms != now:
             break
-        given = _input_of(fact, facts, index)
-        if given is not None:
-            found.append(given)
+        given = _inputs_of(fact, facts, index)
+        if given:
+            found += given
             break
     found.append(i.Tick())
     # A statement that changed nothing at once, or several inputs in one millisecond: time first, then the input.
     return found
+
+
+def _inputs_of(fact: Fact, facts: tuple[Fact, ...], index: int) -> list[i.Input]:
+    """What a fact can tell of. A refused word may have been refused by the listener or by the core."""
+    if isinstance(fact, lines.Heard) and not fact.accepted:
+        common = (
+            fact.started_ms, fact.ended_ms, fact.source, fact.said, fact.confidence_pm, fact.scores, fact.clip_sha256,
+        )
+        by_listener = i.Misheard(fact.reason, fact.word, *common)
+        if fact.value:
+            return [i.Value(fact.value, *common)]
+        return [i.Word(fact.word, *common), by_listener] if fact.word in words.ALL else [by_listener]
+    given = _input_of(fact, facts, index)
+    return [given] if given is not None else []
 
 
 def _input_of(fact: Fact, facts: tuple[Fact, ...], index: int) -> i.Input | None:
@@ -137,14 +152,7 @@ def _input_of(fact: Fact, facts: tuple[Fact, ...], index: int) -> i.Input | None
         common = (
             fact.started_ms, fact.ended_ms, fact.source, fact.said, fact.confidence_pm, fact.scores, fact.clip_sha256,
         )
-        if fact.value:
-            return i.Value(fact.value, *common)
-        if fact.accepted or fact.reason in ("while speaking", "not now", "said before the question"):
-            return i.Word(fact.word, *common)
-        return i.Misheard(
-            fact.reason, fact.word, fact.started_ms, fact.ended_ms, fact.source, fact.said, fact.confidence_pm,
-            fact.scores, fact.clip_sha256,
-        )
+        return i.Value(fact.value, *common) if fact.value else i.Word(fact.word, *common)
     if isinstance(fact, lines.LineEnded):
         return i.LineDone(fact.line, fact.started_ms, fact.ended_ms, fact.interrupted)
     if isinstance(fact, steps.WitnessGiven):

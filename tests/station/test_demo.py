@@ -39,7 +39,7 @@ def opened(result: DemoResult):
     return load_session(result.record)
 
 
-pytestmark = pytest.mark.xdist_group("demo")
+pytestmark = [pytest.mark.xdist_group("demo"), pytest.mark.timeout(900)]
 
 
 def test_the_clean_ends_complete_and_its_record_replays(result: DemoResult) -> None:
@@ -94,7 +94,7 @@ def test_a_second_run_in_another_process_gives_the_same_facts(result: DemoResult
     run = subprocess.run(
         [sys.executable, "-c", "import sys; from assistant.cli import main; sys.exit(main(sys.argv[1:]))", "demo",
          "--json", "--engine", "pocketsphinx", "--records", str(tmp_path)],
-        cwd=ROOT, capture_output=True, text=True, timeout=280, check=False,
+        cwd=ROOT, capture_output=True, text=True, timeout=800, check=False,
     )
     assert run.returncode == 0, run.stderr[-2000:]
     found = json.loads(run.stdout)  # exactly one object on standard output
