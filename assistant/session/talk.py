@@ -71,7 +71,9 @@ def _unplanned(turn: Turn, said: str) -> bool:
 def misheard(turn: Turn, given: inputs.Misheard) -> None:
     """Something was said that isn't a command, or can't be trusted. Never a guess."""
     started, ended = heard_span(turn, given)
-    over = over_speech(turn, given.source, started)
+    # The listener knows sounds that overlap a line even when they are decided after its end: most likely the
+    # assistant's own voice, so nobody failed to make themselves understood.
+    over = over_speech(turn, given.source, started) or given.reason == "while speaking"
     reason = "while speaking" if over else given.reason or "not understood"
     turn.emit(
         lines.Heard(

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from assistant.hearing.utterance import Utterance
 from assistant.session import inputs
 
+ASSISTANT_SPOKE = "the assistant was speaking"  # the listener's reason for a sound over one of our own lines
 KeepClip = Callable[[bytes, bool], str]
 
 
@@ -30,4 +31,5 @@ def heard_input(utterance: Utterance, offset_ms: int = 0, keep_clip: KeepClip | 
         return inputs.Value(utterance.value.text, **common)
     if utterance.word and (utterance.accepted or known_but_not_now):
         return inputs.Word(utterance.word, **common)
-    return inputs.Misheard(utterance.reason or "not understood", utterance.word or "", **common)
+    reason = "while speaking" if utterance.reason == ASSISTANT_SPOKE else utterance.reason or "not understood"
+    return inputs.Misheard(reason, utterance.word or "", **common)
