@@ -40,7 +40,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.record": ("assistant.record", *WIRE),
     # Commands and benches, not the room itself: they fold a record through the core by way of the station.
     "assistant.record.commands": ("assistant.record", "assistant.station", *WIRE),
-    "assistant.record.measure": ("assistant.record", "assistant.station", *WIRE),
+    "assistant.record.measure": (*CORE, "assistant.record", "assistant.station"),
     "assistant.practice": (*CORE, "assistant.practice", "assistant.procedure", "assistant.hearing",
                            "assistant.speaking", "assistant.station"),
     "assistant.review": (*CORE, "assistant.review", "assistant.record", "assistant.procedure"),

@@ -151,6 +151,7 @@ class KeyStore:
             try_next="Try again, or ask who keeps the keys.",
         )
         if entry is None or entry.withdrawn:
+            self._lock_key(passphrase, bytes(16), self._cost)  # as long as for a known name
             raise refusal
         try:
             held = json.loads(self._key_file(entry).read_bytes()[:8192])

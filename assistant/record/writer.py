@@ -237,7 +237,7 @@ def create_record(
     locks: list[WriterLock] = []
     store: LineStore | None = None
     try:
-        if kind == "live":
+        if kind == "live" and not header.get("transcribed"):  # paper is entered while others work
             locks.append(WriterLock(folder.parent, owner, what="enclosure", files=files))
         locks.append(WriterLock(folder, owner, files=files))
         store = FileLineStore(folder, new=True, files=files)

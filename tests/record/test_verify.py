@@ -187,3 +187,33 @@ def test_deep_verification_holds_the_replayed_state_against_the_sealed_one(tmp_p
 def test_no_file_is_one_clear_message(tmp_path: Path):
     with pytest.raises(RecordError, match="no record here"):
         verify(tmp_path / "nothing")
+
+
+def test_a_changed_clip_and_a_missing_or_changed_scan_are_found_and_a_deleted_clip_is_not(tmp_path: Path):
+    from assistant.record.clips import ClipPolicy, ClipStore
+    from assistant.record.transcribe import PaperEntry, transcribe
+
+    writer = new_record(tmp_path)
+    clips = ClipStore(writer.folder, ClipPolicy("all"))
+    names = [clips.save(bytes(2) * n, accepted=True) for n in (100, 200)]
+    (tmp_path / "paper.pdf").write_bytes(b"%PDF")
+    scan = transcribe(
+        writer, [PaperEntry("", "Wiped.")], [tmp_path / "paper.pdf"], author="T", transcriber="C", wall=WALL
+    )[0]
+    writer.seal(9, WALL, verdict="stands")
+    (writer.folder / "clips" / f"{names[0]}.flac").unlink()
+    assert verify(writer.folder).complete
+    (writer.folder / "clips" / f"{names[1]}.flac").write_bytes(b"other words")
+    (writer.folder / "scans" / f"{scan}.pdf").rename(writer.folder / "scans" / "away.pdf")
+    assert [problem.split()[0] for problem in verify(writer.folder).problems] == [
+        f"clips/{names[1]}.flac",
+        "The",
+    ]
+
+
+def test_reading_stops_at_a_broken_link_and_says_so(tmp_path: Path):
+    path = sealed_record(tmp_path) / "record.jsonl"
+    path.write_bytes(path.read_bytes().replace(b"Step 2", b"Step 7"))
+    record = read_record(path)
+    assert (len(record.lines), record.ending.how, record.seal) == (5, "malformed", None)
+    assert record.problems == ["Line 6: doesn't follow from the line before."]

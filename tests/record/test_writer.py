@@ -6,11 +6,13 @@ import errno
 import json
 import os
 import stat
+import tracemalloc
 from pathlib import Path
 
 import pytest
 
 from assistant.errors import RecordError, StorageError
+from assistant.record.measure.sessions import QuickFiles
 from assistant.record.memory_store import MemoryLineStore
 from assistant.record.reader import read_record
 from assistant.record.recover import recover
@@ -188,3 +190,17 @@ def test_a_read_only_place_is_one_clear_message(tmp_path: Path):
     with pytest.raises(StorageError) as caught:
         new_record(tmp_path, files=FaultyFiles(1, errno.EROFS, calls=("make_folder",)))
     assert "Choose a folder on a disk that can be written" in str(caught.value)
+
+
+def test_writing_holds_no_more_memory_for_a_longer_record(tmp_path: Path):
+    writer = new_record(tmp_path, files=QuickFiles(), witness=False)
+    kept = []
+    for rounds in (200, 2000):
+        for t_ms in range(rounds):
+            writer.append([spoken("x" * 200)], t_ms + rounds, WALL)
+        tracemalloc.start()
+        for t_ms in range(rounds):
+            writer.append([spoken("x" * 200)], t_ms + 2 * rounds, WALL)
+        kept.append(tracemalloc.get_traced_memory()[0])
+        tracemalloc.stop()
+    assert kept[1] < kept[0] + 20_000

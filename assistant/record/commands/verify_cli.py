@@ -43,9 +43,9 @@ def command(
 ) -> int:
     """Check each line of RECORD (a session's folder, its record.jsonl, or its id) against the next.
 
-    Names the first bad line and what still holds before it. Exit code 0: whole and sealed. 1: whole, but not
-    sealed. 7: not whole. 8: whole, but the replay doesn't end in the same state. With --site also records that
-    the witness log knows and that are gone.
+    Names the first bad line and what still holds before it. Exit code 0: whole and sealed. 1: whole, but
+    not sealed. 7: not whole. 8: whole, but the replay doesn't end in the same state. With --site also
+    records that the witness log knows and that are gone.
     """
     if not records and not site:
         raise UsageError(

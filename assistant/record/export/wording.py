@@ -50,7 +50,7 @@ def _value(value: Any) -> str:
 
 
 def pieces(text: str, size: int) -> list[str]:
-    """`text` in pieces of at most `size` characters, cut at a space where there is one; at least one piece."""
+    """`text` in pieces of at most `size` characters, cut at a space where there is one; never none."""
     cut = []
     while len(text) > size:
         at = text.rfind(" ", size // 2, size) + 1 or size
