@@ -1,0 +1,1 @@
+"""The supervisor's pages: what needs a decision, what happened, signing, the board, the register."""

@@ -1,0 +1,86 @@
+"""What needs me, and the list of all sessions."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from sqlalchemy import func, or_, select
+from starlette.responses import Response
+
+from assistant.review.call import Call
+from assistant.review.decisions import SHORT
+from assistant.review.index import Row
+from assistant.review.register import PRESSING
+from assistant.review.times import parse_wall
+
+PER_PAGE = 25
+STATES = {"open": "undecided", "accepted": "accepted", "refused": "not accepted", "practice": "practice"}
+
+
+def _undecided():
+    return (Row.kind == "live", Row.state.in_(("sealed", "open", "broken")), Row.decided.is_(False))
+
+
+def home(call: Call) -> Response:
+    """Undecided records, worst first; what is due; what runs now."""
+    page = call.query_int("page", 1, 1, 100_000)
+    with call.desk.index.db() as db:
+        # A record so damaged that its kind can't be told needs a person most of all.
+        need = or_(Row.state == "broken", (Row.kind == "live") & Row.state.in_(("sealed", "open"))) & Row.decided.is_(False)
+        total = db.scalar(select(func.count()).select_from(Row).where(need)) or 0
+        rows = list(db.scalars(select(Row).where(need).order_by(Row.weight.desc(), Row.started_utc.desc())
+                               .limit(PER_PAGE).offset((page - 1) * PER_PAGE)))
+        everything = db.scalar(select(func.count()).select_from(Row)) or 0
+        heavy = db.scalar(select(func.count()).select_from(Row).where(need, Row.weight >= 10)) or 0
+        db.expunge_all()
+    found = call.desk.duties()
+    pressing = [d for d in found if d.due.status in PRESSING]
+    running = [s for s in call.desk.follower.picture()["sessions"] if not s["sealed"]]
+    late = {row.session: text for row in rows if (text := review_late(call, row))}
+    return call.page("home.html", rows=rows, total=total, heavy=heavy, page=page, pages=-(-total // PER_PAGE), everything=everything,
+                     duties=pressing[:12], more_duties=max(0, len(pressing) - 12), running=running, late=late)
+
+
+def review_late(call: Call, row: Row) -> str:
+    """How long the review of a record is past the site's time for it, or ""."""
+    ended = parse_wall(row.ended_utc)
+    if ended is None or row.state != "sealed":
+        return ""
+    rule = call.desk.rules.release_for(row.purpose)
+    late = call.desk.now() - (ended + timedelta(days=float(rule.within)))
+    if late <= timedelta():
+        return ""
+    hours = int(late.total_seconds() // 3600)
+    return f"review late by {hours} h" if hours < 48 else f"review late by {hours // 24} days"
+
+
+def sessions(call: Call) -> Response:
+    """Every session, newest first, narrowed by enclosure, decision, and words."""
+    page = call.query_int("page", 1, 1, 100_000)
+    enclosure, state, words = call.query("enclosure"), call.query("state"), call.query("words")
+    wanted = select(Row)
+    if enclosure:
+        wanted = wanted.where(Row.enclosure == enclosure)
+    if state == "open":
+        wanted = wanted.where(*_undecided())
+    elif state == "accepted":
+        wanted = wanted.where(Row.decision.in_(("accepted", "accepted_with_remark")))
+    elif state == "refused":
+        wanted = wanted.where(Row.decision == "not_accepted")
+    elif state == "practice":
+        wanted = wanted.where(Row.kind.not_in(("live", "")))
+    if words:
+        text = words.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
+        wanted = wanted.where(or_(*(column.ilike(f"%{text}%", escape="\\") for column in
+                                    (Row.title, Row.technician, Row.reasons, Row.session))))
+    with call.desk.index.db() as db:
+        total = db.scalar(select(func.count()).select_from(wanted.subquery())) or 0
+        rows = list(db.scalars(wanted.order_by(Row.started_utc.desc(), Row.session).limit(PER_PAGE)
+                               .offset((page - 1) * PER_PAGE)))
+        places = list(db.execute(select(Row.enclosure, func.max(Row.enclosure_name)).group_by(Row.enclosure)))
+        db.expunge_all()
+    return call.page("sessions.html", rows=rows, total=total, page=page, pages=-(-total // PER_PAGE), places=places,
+                     enclosure=enclosure, state=state, words=words, states=STATES, short=SHORT)
+
+
+HANDLERS = {"home": home, "sessions": sessions}

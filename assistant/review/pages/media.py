@@ -1,0 +1,58 @@
+"""Sound: the session's own, and clips of single words. Somebody's voice: the site says who may listen."""
+
+from __future__ import annotations
+
+from starlette.responses import FileResponse, Response
+
+from assistant.errors import RecordError
+from assistant.record.clips import ClipPolicy, ClipStore
+from assistant.review.call import Call
+from assistant.session.facts.lines import Heard
+
+SOUND = "session.wav"
+
+
+def may_hear_sound(call: Call) -> bool:
+    """Whether this role may hear the session's sound."""
+    return call.role in call.desk.rules.sound_listeners
+
+
+def may_hear_clips(call: Call) -> bool:
+    """Whether this role may hear clips."""
+    return call.role in call.desk.rules.clip_listeners
+
+
+def sound(call: Call) -> Response:
+    """session.wav, in ranges as the browser asks."""
+    folder = call.desk.folder_of(call.params["enclosure"], call.params["session"])
+    if not may_hear_sound(call):
+        return call.say("You may not listen to this.", "The site's rule says who may hear session sound.", 403)
+    path = folder / SOUND
+    if not path.is_file() or path.is_symlink():
+        raise RecordError("No sound was kept of this session.")
+    return FileResponse(path, media_type="audio/wav")
+
+
+def clip(call: Call) -> Response:
+    """One clip, only if the record names it and its bytes are the ones named."""
+    opened = call.desk.open(call.params["enclosure"], call.params["session"])
+    if not may_hear_clips(call):
+        return call.say("You may not listen to this.", "The site's rule says who may hear clips.", 403)
+    wanted = call.params["clip"]
+    if not any(isinstance(f, Heard) and f.clip_sha256 == wanted for f in opened.facts) or not wanted:
+        raise RecordError("The record names no such clip.")
+    policy = ClipPolicy("refused", listeners=tuple(call.desk.rules.clip_listeners))
+    path = ClipStore(opened.folder, policy).path(wanted)
+    if path is None:
+        raise RecordError("This clip was not kept, or it was deleted. Its hash stays in the record.")
+    return FileResponse(path, media_type="audio/flac")
+
+
+def record_file(call: Call) -> Response:
+    """The record itself, byte for byte."""
+    folder = call.desk.folder_of(call.params["enclosure"], call.params["session"])
+    return FileResponse(folder / "record.jsonl", media_type="application/jsonl",
+                        filename=f"{folder.parent.name}-{folder.name}.jsonl")
+
+
+HANDLERS = {"sound": sound, "clip": clip, "record_file": record_file}
