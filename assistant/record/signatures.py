@@ -41,8 +41,9 @@ class SignatureCheck:
 def check_signature(line: Line, public_keys: dict[str, str] | None = None) -> SignatureCheck:
     """Check the signature in a `record_signed` or `record_withdrawn` line. Never raises."""
     data = line.data
-    text = {key: data.get(key) for key in ("name", "key_id", "public_key", "signature", "digest", "meaning")}
-    if not all(isinstance(value, str) for value in text.values()):
+    parts = ("name", "key_id", "public_key", "signature", "digest", "meaning")
+    text = {key: value for key in parts if isinstance(value := data.get(key), str)}
+    if len(text) < len(parts):
         return SignatureCheck(
             line.seq, line.kind, "", "", "", line.wall, None, "lacks the parts of a signature"
         )

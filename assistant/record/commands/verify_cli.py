@@ -111,8 +111,8 @@ def _check(folder: Path, deep: bool, witness: bool, known: KeyStore | None) -> V
     report = verify(
         folder, witness=None if witness else False, public_keys=known.public_keys() if known else None
     )
-    for signature in report.signatures if known and report.intact else ():
-        if problem := known.problem_with(signature.key_id, signature.wall):
+    for signature in report.signatures if report.intact else ():
+        if known and (problem := known.problem_with(signature.key_id, signature.wall)):
             report.problems.append(f"Line {signature.line}: {problem}.")
     if deep and report.intact:
         try:
