@@ -42,11 +42,9 @@ class MuteGate:
     def may_interrupt(self, word: str | None, form: str, spoken: list[Speaking]) -> bool:
         """Whether a word counts although the assistant is speaking.
 
-        Stop always does; repeat does behind a closed headset. A word that is part of what is being said never does,
-        since it may be the assistant's own voice; behind a closed headset that can't be for stop.
+        Stop always does; repeat does behind a closed headset. A word that is part of what is being said never does: it
+        may be the assistant's own voice. The assistant's lines are worded so that "stop" is rarely among them.
         """
-        if word == words.STOP and self.closed_headset:
-            return True
         if word == words.STOP or (word == words.REPEAT and self.closed_headset):
             return not any(_contains(s.text, form) for s in spoken)
         return False

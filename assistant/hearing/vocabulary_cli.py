@@ -35,7 +35,8 @@ def vocabulary(as_json: bool, language: str, engine: str | None, model: Path | N
                 raise UsageError(f"'{attempt}' isn't ID=WORDS.", where="--try", expected="one of " + ", ".join(sorted(words.ALL)))
             if language == "en":
                 against += [(word_id, reason) for reason in check_form(pack, word_id, form.lower())]
-            opened.load(pack.with_words({word_id: [form.lower()]}))
+            if not against:
+                opened.load(pack.with_words({word_id: [form.lower()]}))
         opened.load(pack)
         name = str(opened.describe()["engine"])
     finally:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import queue
+import signal
 import subprocess
 import sys
 import threading
@@ -103,8 +104,7 @@ class VoskEngine:
         try:
             process.wait(timeout=5)
         except subprocess.TimeoutExpired:
-            process.kill()
-            process.wait()
+            _kill(process)
         process.stdout.close()
 
     def __del__(self) -> None:
@@ -115,12 +115,12 @@ class VoskEngine:
         environment = {**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)}
         self._process = subprocess.Popen([sys.executable, "-m", "assistant.hearing.vosk_child", str(self._folder)],
                                          stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
-                                         env=environment)
+                                         env=environment, start_new_session=True)   # Ctrl-C is the session's, not its
         self._frames = queue.Queue()
         threading.Thread(target=_pump, args=(self._process.stdout, self._frames), daemon=True).start()
         kind, _ = self._next(LOAD_TIMEOUT_S)
         if kind != b"R":
-            self._process.kill()
+            _kill(self._process)
             self._process = None
             raise ModelError("The speech library can't load this model.", where=str(self._folder),
                              try_next="unpack the model again, or use --engine pocketsphinx")
@@ -159,8 +159,7 @@ class VoskEngine:
         self.restarts += 1
         if whole:
             if self._process is not None:
-                self._process.kill()
-                self._process.wait()
+                _kill(self._process)
             self._start()
         else:
             self._process.stdin.write(vosk_child.MARKER)
@@ -168,6 +167,18 @@ class VoskEngine:
         if self._pack is not None:
             self._send_grammars()
         self.last_restart_s = time.monotonic() - begun
+
+
+def _kill(process: subprocess.Popen) -> None:
+    """The process and the worker it forked."""
+    try:
+        if hasattr(os, "killpg"):
+            os.killpg(process.pid, signal.SIGKILL)
+        else:
+            process.kill()
+    except (ProcessLookupError, PermissionError):
+        pass
+    process.wait()
 
 
 def _pump(source, frames: queue.Queue) -> None:
