@@ -25,8 +25,7 @@ def settle(turn: Turn) -> None:
             return
         if state.mode == "rewet" and not state.rewets:
             turn.emit(session.Returned(turn.now_ms, turn.state.under[-1]))
-            if turn.state.mode not in ("ready", "rewet"):
-                return_line(turn)
+            return_line(turn)
         elif state.mode == "wait" and _wait_is_over(turn):
             continue
         elif state.mode == "ready":
@@ -41,12 +40,16 @@ def settle(turn: Turn) -> None:
 def _wait_is_over(turn: Turn) -> bool:
     """In a wait: end it, or leave it for something owed. True if the mode changed."""
     step = step_of(turn.plan, turn.state)
+    choice = choose(turn.plan, turn.state)
+    if not is_bridge(step.id) and choice not in (step.id, None, END):
+        # What it stood for dried or was spoiled and is owed: an empty wait must not pass for a kept one.
+        start(turn, choice)
+        return True
     if wait_over(turn.plan, turn.state, step):
         turn.emit(
             steps.WaitEnded(turn.now_ms, step.id, turn.state.top.branch, turn.now_ms - turn.state.since_ms)
         )
         return True
-    choice = choose(turn.plan, turn.state)
     if choice not in (step.id, None, END):
         start(turn, choice)
         return True
