@@ -25,6 +25,8 @@ def answer_question(turn: Turn, said: str) -> None:
 def return_line(turn: Turn) -> None:
     """After an interruption: exactly where, what is wet, and for how long."""
     plan, state = turn.plan, turn.state
+    if state.mode == "ready" or (state.mode == "rewet" and not state.rewets):
+        return  # on the way to something else, which says itself where the work stands
     step = step_of(plan, state)
     plain = state.mode in ("step", "value", "wait") and not state.questioned and state.patch_since_ms < 0
     if plain and step is not None:

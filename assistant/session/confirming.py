@@ -113,7 +113,7 @@ def finish(turn: Turn, step: p.Step, ended_ms: int, source: str, *, passed: bool
         )
     )
     if step.kind == p.WET:
-        _start_contact(turn, step, stroke, ended_ms)
+        _start_contact(turn, step, min(stroke, ended_ms), ended_ms)
     elif step.kind == p.PATCH:
         _take_patch(turn, step, max(0, first_ms - patch_since))
     elif step.kind == p.OPEN:

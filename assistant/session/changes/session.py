@@ -49,7 +49,13 @@ def person(state: State, fact: session.PersonChanged) -> State:
 
 @on(session.StopBegun)
 def stop(state: State, fact: Fact) -> State:
-    return push(state, "begin_stop", stop_depth=len(state.frames))
+    # A stop never lies over a question about a mishap, nor over another stop: `under` stays short.
+    below = tuple(m for m in (*state.under, state.mode) if m not in ("trouble", "which"))
+    if "stopping" in below:
+        below = below[: below.index("stopping")]
+    return changed(
+        state, mode=moved(state.mode, "begin_stop"), under=below, stop_depth=len(state.frames), which=(), mishap="",
+    )
 
 
 @on(session.VerdictReached)
