@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import Loaded
-from assistant.procedure.rules import RULES, Context, Finding
+from assistant.procedure.rules.every import RULES, Context, Finding
 
 
 def check_procedure(loaded: Loaded) -> list[Finding]:

@@ -22,7 +22,7 @@ def check(paths: tuple[str, ...], folder: Path | None, as_json: bool, as_sarif: 
 
     PATHS are procedure names or files, or a folder; none means every procedure.
     """
-    from assistant.procedure.rules import RULES
+    from assistant.procedure.rules.every import RULES
 
     if list_rules:
         if as_json:

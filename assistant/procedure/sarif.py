@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from assistant import __version__
-from assistant.procedure.rules import RULES, Finding
+from assistant.procedure.rules.every import RULES, Finding
 
 _LEVELS = {"error": "error", "warning": "warning", "note": "note"}
 

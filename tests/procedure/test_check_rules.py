@@ -8,7 +8,7 @@ import pytest
 
 from assistant.procedure.check import check_procedure
 from assistant.procedure.load import load_procedure, procedure_names
-from assistant.procedure.rules import RULES
+from assistant.procedure.rules.every import RULES
 from assistant.procedure.source import default_folder
 
 from .mutations import MUTATIONS

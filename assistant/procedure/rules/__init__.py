@@ -1,11 +1,1 @@
-"""Static rules: what `assistant check` looks for. Importing this package registers them all."""
-
-from __future__ import annotations
-
-from assistant.procedure.rules import agents, doors, hands, order, people, spraying, times, waste, wording
-from assistant.procedure.rules.base import ERROR, NOTE, RULES, WARNING, Finding, Rule
-from assistant.procedure.rules.walk import Context
-
-_GROUPS = (agents, spraying, order, times, doors, hands, waste, people, wording)
-
-__all__ = ["ERROR", "NOTE", "RULES", "WARNING", "Context", "Finding", "Rule"]
+"""Static rules: what `assistant check` looks for. `every` registers them all."""
