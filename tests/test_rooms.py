@@ -33,6 +33,8 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.calc": CORE,
     "assistant.procedure:model": CORE,
     "assistant.procedure": (*CORE, "assistant.procedure"),
+    # Approving needs the key store and the proof; the room itself knows neither.
+    "assistant.procedure.commands": (*CORE, "assistant.procedure", "assistant.record", "assistant.prover"),
     "assistant.hearing": ("assistant.hearing", *WIRE),
     # A bench, not a part of listening: it needs synthetic speech to measure the listener with.
     "assistant.hearing.measure": ("assistant.hearing", "assistant.speaking", *WIRE),
