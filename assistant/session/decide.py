@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from assistant.procedure.plan import Plan
 from assistant.session import confirming, devices, inputs, recovery, talk, values, wet_times
-from assistant.session.evolve import at_hand
 from assistant.session.facts.base import Fact
 from assistant.session.inputs import Input
 from assistant.session.settle import settle
@@ -33,7 +32,7 @@ def decide(plan: Plan, state: State, given: Input, now_ms: int) -> tuple[Fact, .
     # Nobody watched before a recovery: what fell due meanwhile may not complete. The recovery voids it first.
     if not isinstance(given, inputs.Recover):
         _advance(turn)
-        turn.overtaken = turn.state is not state and at_hand(turn.state) != at_hand(state)
+        turn.overtaken = turn.asked_anew
     if turn.state.mode != "idle" or isinstance(given, inputs.Begin):
         handler(turn, given)
         settle(turn)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from assistant.procedure.plan import Plan
 from assistant.session import prompts
-from assistant.session.evolve import evolve
+from assistant.session.evolve import at_hand, evolve
 from assistant.session.facts import lines, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
@@ -18,11 +18,14 @@ class Turn:
         self.state = state
         self.now_ms = now_ms
         self.facts: list[Fact] = []
-        self.overtaken = False  # time alone changed the question in this very decision
+        self.asked_anew = False  # another question came up, be it the same one once more
+        self.overtaken = False  # time alone did so in this very decision
 
     def emit(self, fact: Fact) -> None:
         """Add a fact and move the state with it."""
-        self.state = evolve(self.state, fact)
+        before = self.state
+        self.state = evolve(before, fact)
+        self.asked_anew = self.asked_anew or at_hand(self.state) != at_hand(before)
         self.facts.append(fact)
 
     def words(self, key: str, **values: object) -> str:
