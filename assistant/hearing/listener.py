@@ -136,7 +136,7 @@ class Listener:
 
     def _decode(self, span: Span) -> _Early:
         begun = time.perf_counter()
-        hypothesis = self.engine.decode(bytes(self._cleaned), self._expect)
+        hypothesis = self.engine.decode(bytes(self._cleaned), self._expect, span.loud_s)
         taken = time.perf_counter() - begun
         self.engine_s += taken
         return _Early(span.last_loud, self._expect, hypothesis, frame_end_s(self._segmenter.frame), taken)

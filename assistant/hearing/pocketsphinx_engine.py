@@ -21,6 +21,7 @@ from .gain import level_out
 from .lexicon import bundled_dictionary_path, dictionary, pronounce
 from .packs import Pack
 from .recogniser import Hypothesis
+from .verifier import features, load_verifier
 
 # All chosen on the tuning voices and sounds (measure/voices.py names them).
 COMMAND_PRIOR = 0.98     # of all probability, shared by the commands; the verifier behind makes up for so open a door
@@ -44,6 +45,7 @@ class PocketsphinxEngine:
         self._main = None
         self._grammar = None
         self._plain = None
+        self._sounds: dict[str, int] = {}
         self._pack: Pack | None = None
 
     def describe(self) -> dict[str, object]:
@@ -66,6 +68,7 @@ class PocketsphinxEngine:
         for form in pack.forms:
             for k, phones in enumerate(pronounce(form, known, pack.pronunciations)):
                 lines.append(f"{_token(form)}{'' if k == 0 else f'({k + 1})'} {phones}")
+        self._sounds = {f: len(pronounce(f, known, pack.pronunciations)[0].split()) for f in pack.forms}
         value_words = value_grammar.words("en")
         for word in sorted({w for w, _ in fillers} | set(decoys) | value_words):
             for k, phones in enumerate(pronounce(word, known, pack.pronunciations)):
@@ -115,7 +118,7 @@ class PocketsphinxEngine:
         body = "\n".join(f"{p:.4f}\t{w}" for w, p in rows)
         return f"\\data\\\nngram 1={len(rows)}\n\n\\1-grams:\n{body}\n\n\\end\\\n"
 
-    def decode(self, pcm: bytes, expect: str | None = None) -> Hypothesis:
+    def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0) -> Hypothesis:
         if len(pcm) < SHORTEST_BYTES:
             return Hypothesis("", None, 0.0)
         pcm = level_out(pcm, self._tuning["comfort"])
@@ -137,13 +140,17 @@ class PocketsphinxEngine:
                 scores["plain"] = plain.path
                 scores["plain_acoustic"] = plain.acoustic
                 scores["plain_words"] = float(len(plain.tokens))
-            confidence = main.posterior
+            confidence = self._confidence(form, scores, loud_s or main.seconds) if agrees else 0.0
         if expect:
             self._grammar.activate_search(expect)
             value = self._search(self._grammar, pcm)
             value_text = " ".join(value.tokens)
             scores["value"] = value.path
         return Hypothesis(said, form, max(0.0, min(1.0, confidence)), agrees, value_text, scores)
+
+    def _confidence(self, form: str, scores: dict[str, float], loud_s: float) -> float:
+        sounds = self._sounds[form]
+        return load_verifier("pocketsphinx_en").confidence(features(scores, scores["posterior"], loud_s, sounds))
 
     @staticmethod
     def _search(decoder, pcm: bytes) -> _Found:

@@ -39,7 +39,8 @@ class Engine(Protocol):
     def load(self, pack: Pack) -> None:
         """Take a vocabulary. Raises ModelError naming the word the model lacks."""
 
-    def decode(self, pcm: bytes, expect: str | None = None) -> Hypothesis:
-        """`pcm`: 16 kHz mono int16, one utterance with a little silence around it. `expect`: "number", "lot", "date"."""
+    def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0) -> Hypothesis:
+        """`pcm`: 16 kHz mono int16, one utterance with a little silence around it, sounding for `loud_s` of it (0: not
+        known). `expect`: "number", "lot", "date"."""
 
     def close(self) -> None: ...

@@ -75,7 +75,7 @@ class VoskEngine:
         self._pack = pack
         self._send_grammars()
 
-    def decode(self, pcm: bytes, expect: str | None = None) -> Hypothesis:
+    def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0) -> Hypothesis:
         self._lost = False
         for_value = expect is not None and "values" in self._grammars
         self._write(b"B", b"values" if for_value else b"commands")

@@ -62,3 +62,28 @@ def near_misses(pack: Pack, split: str, per_form: int = 4) -> list[str]:
             break
         taken |= set(near_misses(pack, other, per_form))
     return [w for w in dict.fromkeys(out) if w not in taken]
+
+
+def decoys(pack: Pack) -> list[str]:
+    """The pack's `decoys` as stored: each form's share of near words, and many more for words that confirm.
+
+        python -m assistant.hearing.measure.near_misses
+    """
+    from assistant.session import words
+
+    held_out = set(near_misses(pack, "report")) | set(near_misses(pack, "tune"))
+    found = near_misses(pack, "decoys")
+    for word_id in sorted(words.CONFIRMING):
+        for form in pack.say.get(word_id, ()):
+            found += [w for w, _ in near(form, pack, MORE_FOR_CONFIRMING)]
+    return [w for w in dict.fromkeys(found) if w not in held_out]
+
+
+MORE_FOR_CONFIRMING = 40
+
+if __name__ == "__main__":
+    import json
+
+    from assistant.hearing.packs import load_pack
+
+    print(json.dumps(decoys(load_pack("en"))))

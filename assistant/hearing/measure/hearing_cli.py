@@ -1,0 +1,101 @@
+"""`assistant measure hearing`: the figures of the whole chain, each engine that is here, with a baseline."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from assistant.hearing import models
+from assistant.hearing.engines import open_engine
+from assistant.hearing.listener import Listener
+from assistant.hearing.packs import Pack, load_pack
+from assistant.session import words
+
+from . import voices
+from .baseline import PocketsphinxBaseline, VoskBaseline
+from .figures import Figures
+from .negatives import human_prompts
+from .value_figures import value_figures
+
+KOREAN_VOICES = ("espeak:ko+f2:45:140", "espeak:ko+f2:50:140")
+
+
+@click.command("hearing")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.option("--engine", "only", type=click.Choice(["pocketsphinx", "vosk"]), default=None, help="Only this engine.")
+@click.option("--every", default=1, show_default=True, help="Take only every so many-th word and sentence: quicker, coarser.")
+@click.option("--hours", default=0.0, show_default=True, help="Also so many hours of fan, coughs, knocks and alarms.")
+@click.option("--values", default=0, show_default=True, help="Also so many spoken numbers and lots with their read back.")
+@click.option("--split", type=click.Choice(["report", "tune"]), default="report", help="The sounds to report on, or those tuned on.")
+def hearing(as_json: bool, only: str | None, every: int, hours: float, values: int, split: str) -> None:
+    """Measure hearing: recall, confusions, false accepts, latency, processor."""
+    found = measure_hearing(only, every, hours, values, split, say=lambda text: click.echo(text, err=True))
+    click.echo(json.dumps(found, ensure_ascii=False) if as_json else json.dumps(found, ensure_ascii=False, indent=2))
+
+
+def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0, value_count: int = 0,
+                    split: str = "report", say=lambda text: None) -> dict[str, object]:
+    """{"engines": [...], "baseline": [...], "skipped": [...]} as described in the figures' modules."""
+    natural = [v for v in (voices.NATURAL_REPORT if split == "report" else voices.NATURAL_TUNE)]
+    formant = voices.FORMANT_REPORT if split == "report" else voices.FORMANT_TUNE
+    skipped = [f"voice {v} isn't here" for v in natural if not voices.available(v)]
+    here = tuple(v for v in natural if voices.available(v))
+    if not human_prompts(split):
+        skipped.append("human recordings: Debian's asterisk-core-sounds-en-wav isn't installed and $HUMAN_PROMPTS isn't set")
+    engines, baselines = [], []
+    for name, language, folder in _engines(only, skipped):
+        pack = load_pack(language)
+        voice_list = (*here, *formant) if language == "en" else KOREAN_VOICES
+        opened = open_engine(language, folder, name)
+        try:
+            say(f"{name} ({language})")
+            about = opened.describe()
+            figures = Figures(lambda: _listener(opened, pack), pack, say)
+            figures.commands(voice_list, every, split)
+            figures.negatives(split, here[:2] + formant[:1] if language == "en" else voice_list, every)
+            entry = {"name": name, "language": language, "model": about["model"], "model_sha256": about["model_sha256"],
+                     **figures.result()}
+            if hours:
+                entry["day_of_noise"] = figures.hours(hours)
+            if value_count and language == "en":
+                entry["values"] = value_figures(lambda: _listener(opened, pack), (*here[:2], *formant[:1]), value_count, say)
+            engines.append(entry)
+            say(f"{name} ({language}), plain grammar and its own endpoints")
+            plain = Figures(lambda: _baseline(name, pack, folder), pack, say)
+            plain.commands(voice_list[:2], max(every, 3), split)
+            plain.negatives(split, voice_list[:1], max(every, 3))
+            baselines.append({"name": name, "language": language, **plain.result()})
+        finally:
+            opened.close()
+    return {"engines": engines, "baseline": baselines, "split": split, "every": every, "skipped": skipped}
+
+
+def _listener(engine, pack: Pack) -> Listener:
+    listener = Listener(engine, pack)
+    listener.set_active(words.ALL)
+    return listener
+
+
+def _baseline(name: str, pack: Pack, folder: Path | None):
+    return PocketsphinxBaseline(pack) if name == "pocketsphinx" else VoskBaseline(pack, folder)
+
+
+def _engines(only: str | None, skipped: list[str]) -> list[tuple[str, str, Path | None]]:
+    """(engine, language, model folder) of what can be measured here; what can't goes into `skipped`."""
+    found: list[tuple[str, str, Path | None]] = []
+    if only in (None, "pocketsphinx"):
+        found.append(("pocketsphinx", "en", None))
+    if only in (None, "vosk"):
+        english = models.find("en")
+        if english:
+            found.append(("vosk", "en", english))
+        else:
+            skipped.append("Vosk with an English model: NOT MEASURED HERE, none is installed; the Korean pack stands in")
+        korean = models.find("ko")
+        if korean:
+            found.append(("vosk", "ko", korean))
+        else:
+            skipped.append("Vosk with the Korean model: NOT MEASURED HERE, the test extra isn't installed")
+    return found

@@ -1,0 +1,58 @@
+"""A second opinion on a recognised command: a small logistic model over scores, margins and durations.
+
+Trained by `measure/train_verifier.py` on the tuning voices and sounds only, stored as data, evaluated in plain Python.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+
+EXPECTED_S_PER_SOUND = 0.075     # middle of the tuning voices' speaking rates
+
+
+@dataclass(frozen=True)
+class Verifier:
+    """`features`: names in order; each is centred by `mean`, divided by `spread`, weighted, summed with `bias`."""
+
+    features: tuple[str, ...]
+    mean: tuple[float, ...]
+    spread: tuple[float, ...]
+    weights: tuple[float, ...]
+    bias: float
+
+    def confidence(self, found: dict[str, float]) -> float:
+        """0 to 1. KeyError when a feature is missing."""
+        total = self.bias
+        for name, mean, spread, weight in zip(self.features, self.mean, self.spread, self.weights):
+            total += weight * (found[name] - mean) / spread
+        return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, total))))
+
+
+def features(scores: dict[str, float], posterior: float, loud_s: float, sounds: int) -> dict[str, float]:
+    """What the model looks at. `scores`: the engine's; `loud_s`: how long the word sounded; `sounds`: its phonemes."""
+    per_sound = max(loud_s, 0.05) / sounds
+    return {
+        "llr": 1e3 * (scores["grammar"] - scores["plain"]) / sounds,
+        "allr": 1e3 * (scores["grammar_acoustic"] - scores["plain_acoustic"]) / sounds,
+        "post": math.log(max(posterior, 1e-4)),
+        "mllr": 1e3 * (scores["main"] - scores["plain"]) / sounds,
+        "durper": per_sound,
+        "durdev": abs(math.log(per_sound / EXPECTED_S_PER_SOUND)),
+        "pwords": scores["plain_words"] / sounds,
+        "acous": 1e3 * scores["grammar_acoustic"] / scores["frames"],
+        "n": float(sounds),
+        "cover": scores["words_s"] / max(loud_s, 0.05),
+    }
+
+
+@lru_cache(maxsize=4)
+def load_verifier(name: str) -> Verifier:
+    """The packaged model of that name."""
+    text = (resources.files("assistant.hearing") / "packs" / f"verifier_{name}.json").read_text(encoding="utf-8")
+    data = json.loads(text)
+    return Verifier(tuple(data["features"]), tuple(data["mean"]), tuple(data["spread"]), tuple(data["weights"]),
+                    float(data["bias"]))
