@@ -7,7 +7,7 @@ from typing import Any
 
 from assistant.calc.wipes import WipeCue, WipeJob, plan_wipes
 from assistant.procedure.cycles import cycle_duration_ms
-from assistant.procedure.estimate import CALM_WIPING_CM2_S, LISTENING_MS, expected_ms
+from assistant.procedure.estimate import CALM_WIPING_CM2_S, REWET_TALK_MS, expected_ms
 from assistant.procedure.expand import FlatStep
 from assistant.procedure.load import Loaded
 from assistant.procedure.model import Wet, in_language
@@ -152,8 +152,10 @@ class _Compiler:
             kind = {"value_kind": m.value, "not_before_today": bool(m.not_before_today), "on_outside": m.on_outside,
                     "agent": m.agent or "",
                     "agent_name": spoken_name(self.agents[m.agent], self.language) if m.agent else ""}
-        elif m.do == "instruct" and m.surface:
-            kind = {}
+        elif m.do == "patch":
+            agent = self.agents[m.agent]
+            kind = {"surface": m.surface, "agent": m.agent, "agent_name": spoken_name(agent, self.language),
+                    "wet_ms": agent.wet_time.get(self.surfaces[m.surface].orientation, 0)}
         if m.within is not None:
             kind |= {"after_step": resolve_step(m.within.after, flat.scope, ids), "within_ms": m.within.time,
                      "warn_ms": m.within.warn}
@@ -185,7 +187,7 @@ class _Compiler:
     def _lead_ms(self, agent: Any, surface: Any) -> int:
         """Time to hear the request and to wet the whole surface again before the first stroke's part dries."""
         speed = float(agent.wipe_speed) if agent.wipe_speed else CALM_WIPING_CM2_S
-        return max(agent.lead, LISTENING_MS + round(surface.area / speed * 1000))
+        return max(agent.lead, REWET_TALK_MS + round(surface.area / speed * 1000))
 
 
 def _conds(conditions: list[Any]) -> tuple[Cond, ...]:

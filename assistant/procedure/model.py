@@ -7,8 +7,8 @@ from assistant.procedure.model_base import Node, in_language
 from assistant.procedure.model_enclosure import EnclosureFile, SurfaceModel
 from assistant.procedure.model_procedure import MishapModel, PartFile, ProcedureFile
 from assistant.procedure.model_steps import (
-    AnyStep, Check, Close, Include, Instruct, Move, Note, Open, PlainStep, Reading, Repeat, SetMachine, SpokenStep,
-    StartCycle, Wait, Wet, Witness,
+    AnyStep, Check, Close, Include, Instruct, Move, Note, Open, Patch, PlainStep, Reading, Repeat, SetMachine,
+    SpokenStep, StartCycle, Wait, Wet, Witness,
 )
 
 FORMAT = 2  # the version this code writes and reads; older ones go through `upcast`
@@ -18,6 +18,6 @@ FILE_KINDS: dict[str, type[Node]] = {
 
 __all__ = [
     "FORMAT", "FILE_KINDS", "Agent", "AgentsFile", "AnyStep", "Check", "Close", "EnclosureFile", "Include",
-    "Instruct", "MishapModel", "Move", "Node", "Note", "Open", "PartFile", "PlainStep", "ProcedureFile", "Reading",
+    "Instruct", "MishapModel", "Move", "Node", "Note", "Open", "PartFile", "Patch", "PlainStep", "ProcedureFile", "Reading",
     "Repeat", "SetMachine", "SpokenStep", "StartCycle", "SurfaceModel", "Wait", "Wet", "Witness", "in_language",
 ]

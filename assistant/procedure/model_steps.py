@@ -185,6 +185,17 @@ class Witness(SpokenStep):
     do: Literal["witness"]
 
 
+class Patch(SpokenStep):
+    """Measures today's wet time: a patch of `surface` is wetted, and confirmed again when it has dried.
+
+    What is measured holds for every surface of the same orientation and agent, never longer than the agent's file.
+    """
+
+    do: Literal["patch"]
+    surface: Ref
+    agent: Ref
+
+
 class Include(StepBase):
     """Puts the steps of a shared part here, its parameters filled in."""
 
@@ -204,6 +215,7 @@ class Repeat(StepBase):
 
 PlainStep = Union[
     Instruct, Wet, Wait, Open, Close, StartCycle, SetMachine, Move, Check, Reading, Note, Witness,
+    Patch,
 ]
 AnyStep = Annotated[Union[PlainStep, Include, Repeat], Field(discriminator="do")]
 Repeat.model_rebuild()

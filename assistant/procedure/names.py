@@ -7,7 +7,7 @@ from typing import Any
 
 from assistant.procedure.expand import FlatMishap, FlatStep
 from assistant.procedure.model import (
-    AgentsFile, Check, Close, EnclosureFile, Instruct, Node, Note, Open, ProcedureFile, Reading, SetMachine,
+    AgentsFile, Check, Close, EnclosureFile, Instruct, Node, Note, Open, Patch, ProcedureFile, Reading, SetMachine,
     StartCycle, Wait, Wet,
 )
 from assistant.procedure.model_enclosure import Condition
@@ -182,6 +182,9 @@ class Names:
             self._outcome(m, "on_outside", m.on_outside, mishaps)
         elif isinstance(m, Check):
             self._outcome(m, "on_no", m.on_no, mishaps)
+        elif isinstance(m, Patch):
+            self.known(m, "surface", m.surface, self.surfaces, "surface")
+            self.known(m, "agent", m.agent, self.agents, "agent")
         elif isinstance(m, Instruct):
             self.known(m, "tool", m.tool, self.gear, "tool")
             self.known(m, "agent", m.agent, self.agents, "agent")

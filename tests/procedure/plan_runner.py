@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from assistant.procedure.plan import WET, Plan
+from assistant.procedure.plan import PATCH, WET, Plan
 from assistant.session import words
 from assistant.session.allowed import expects
 from assistant.session.bridges import SIGN_IN, is_bridge
@@ -88,6 +88,8 @@ def run_plan(plan: Plan, options: dict[str, bool], delay_ms: int = 4_000, troubl
             spent = delay_ms
             if state.mode == "step" and step is not None and step.expected_ms:
                 spent = step.expected_ms + (6_000 if step.kind == WET else 0)  # listening, then the wiping itself
+            if step is not None and step.kind == PATCH and state.patch_since_ms >= 0:
+                spent = step.wet_ms  # it dries exactly as the file says
             due = next_deadline_ms(plan, state)
             if due is not None and due < now + spent and due > now:
                 now = due
