@@ -265,7 +265,9 @@ class EnclosureSim:
     def true(self, action: u.Action, now_ms: int) -> bool:
         """Whether "this is done" can be said of it now."""
         if action.kind == u.WET:
-            return self.is_wet(action.subject, now_ms)
+            film = self.surfaces[action.subject].film
+            other = film is not None and action.agent and film.agent != action.agent
+            return not other and self.is_wet(action.subject, now_ms)
         if action.kind == u.OPEN:
             return self.openings[action.subject] == "open"
         if action.kind == u.CLOSE:

@@ -37,6 +37,7 @@ _ANSWERS = re.compile(
     r"|this is|i (speak|was)|use the)|: .* left\.$",
     re.IGNORECASE,
 )
+_WONDER_MS, _WAIT_WONDER_MS, _NEVER_MS = 40_000, 700_000, 10**12
 _MOST_QUESTIONS = 6  # in a row, before stopping safely
 _LONGEST_LINE_MS = 9000  # how long to hold back where nobody tells that the assistant is sounding
 
@@ -78,6 +79,7 @@ class Task:
     begun: bool = False
     acted: bool = False
     tries: int = 0
+    said_ms: int = 0
     covered: float = 1.0
     left_ms: int = 0  # of the work, while something else comes first
 
@@ -128,6 +130,7 @@ class Operator:
         self.persona = persona
         self.world = world
         self.said: list[Said] = []
+        self.lost_ms = 0  # spent on saying again what had been said
         self.lapses: list[tuple[int, str]] = []  # (when, which of the persona's errors): known to the judge alone
         self.words = {word: forms[0] for word, forms in load_pack("en").say.items() if word in TRAINED}
         self.words.update(words or {})
@@ -173,6 +176,8 @@ class Operator:
             mind.sayings.remove(due)
             return self._say_planned(due, now_ms)
         task = self._at_hand()
+        if task is None and self._puzzled_ms() <= now_ms and self._quiet(now_ms):
+            return self._ask_where(None, now_ms)
         if task is None or not task.acted or task.say_ms > now_ms:
             return None
         if not self._quiet(now_ms) and not self._lapse("talks_over", now_ms):
@@ -182,15 +187,23 @@ class Operator:
             return self._ask_where(task, now_ms)
         return self._answer(task, now_ms)
 
-    def _ask_where(self, task: Task, now_ms: int) -> Utterance:
+    def _puzzled_ms(self) -> int:
+        """When, with nothing to do and nothing heard, a person begins to wonder."""
+        mind = self._mind
+        since = max(mind.heard_ms, mind.speaking_until_ms)
+        return _NEVER_MS if mind.over else since + (_WAIT_WONDER_MS if mind.waiting else _WONDER_MS)
+
+    def _ask_where(self, task: Task | None, now_ms: int) -> Utterance:
         """Saying it again doesn't help: ask; and if asking doesn't help either, stop safely."""
         mind = self._mind
         mind.lost += 1
-        task.tries, mind.refusals = 0, 0
+        mind.refusals = 0
         meant = "stop" if mind.lost > _MOST_QUESTIONS else "where"
         mind.stopping = mind.stopping or meant == "stop"
         end = self._speak(self.words[meant], now_ms, meant, None, "")
-        task.say_ms = end + round(self.persona.pace.patience_s * 1000) + 9000
+        if task is not None:
+            task.tries = 0
+            task.say_ms = end + round(self.persona.pace.patience_s * 1000) + 9000
         return Utterance(self.words[meant], now_ms)
 
     def next_ms(self) -> int | None:
@@ -204,6 +217,8 @@ class Operator:
             found.append(task.end_ms)
         elif task is not None:
             found.append(task.say_ms)
+        elif not mind.over:
+            found.append(self._puzzled_ms())
         return max(min(found), mind.speaking_until_ms) if found else None
 
     @property
@@ -395,6 +410,10 @@ class Operator:
     def _refused(self, meaning: u.Meaning, at: int) -> None:
         task, mind = self._at_hand(), self._mind
         mind.refusals += 1
+        if mind.stopping and " cancel" in meaning.text:
+            mind.tasks = []
+            self._demand(u.Meaning(u.STOPPING, meaning.text, self.words["confirm"], self.words["cancel"]), at)
+            return
         if task is not None and task.acted:
             task.say_ms = at + 2500
             if mind.refusals >= 2:
@@ -436,6 +455,9 @@ class Operator:
 
     def _answer(self, task: Task, now_ms: int) -> Utterance:
         task.tries += 1
+        if task.tries > 1:
+            self.lost_ms += now_ms - task.said_ms
+        task.said_ms = now_ms
         self._mind.last = task
         meant = task.meant
         if meant == "value":

@@ -6,7 +6,7 @@ and asks the simulated enclosure. Whatever the core believed without reason is c
 * `hearing_error`: a word was taken for another, or heard where none was said;
 * `false_claim`: the operator said it was done and it wasn't;
 * `misplaced`: the operator, who had let something pass, spoke of one thing and it was taken for another;
-* `unseen_drying`: a surface dried early by chance and nobody saw it;
+* `unseen_drying`: a surface dried early by chance, or was disturbed, and nobody said so;
 * `engine_fault`: none of these explains it.
 """
 

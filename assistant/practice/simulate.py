@@ -23,6 +23,7 @@ LISTEN_MS = 300  # from the end of a word to its verdict
 _THINK_MS, _GAP_MS = 60, 150  # before a line starts; between lines
 _WITNESS_MS = 9000
 LONGEST_MS = 4 * 3600 * 1000
+_STILL_MS = 1_200_000
 
 Decide = Callable[[Plan, State, inputs.Input, int], tuple[Fact, ...]]
 
@@ -65,8 +66,8 @@ class Simulation:
         self._lines: list[list[Any]] = []  # [number, start, end, text, interrupted]
         self._free_ms = 0
         self._ears: list[tuple[int, str, int, int, bool]] = []  # (due, text, start, end, over speech)
-        self._witness_ms = -1
-        self._sign_in_ms = -1
+        self._visit: tuple[int, inputs.Input] | None = None  # what somebody else does at the board, and when
+        self._reliefs = 0
 
     def run(self) -> Run:
         """From the beginning to the verdict."""
@@ -82,9 +83,14 @@ class Simulation:
                     run.operator.hear(line[3], line[2])
         except (ValueError, RuntimeError, KeyError, IndexError, TypeError, AttributeError) as error:
             run.problem = f"{type(error).__name__}: {error}"
-        if self._oracle and (run.problem or run.stuck):
-            self._oracle.failed(self._now, run.problem or "the session never ended")
+        if self._oracle and (run.problem or (run.stuck and not self._alive())):
+            self._oracle.failed(self._now, run.problem or "the session came to a standstill")
         return run
+
+    def _alive(self) -> bool:
+        """Whether work went on to the end: then the procedure or the person was too slow, not the core."""
+        heard = [f.at_ms for f in self.run_so_far.facts if f.KIND == "heard" and f.accepted]
+        return bool(heard) and self._now - heard[-1] < _STILL_MS
 
     def _step(self) -> bool:
         """To the next thing that happens. False if nothing ever will, or far too late."""
@@ -97,10 +103,8 @@ class Simulation:
         wish = operator.next_ms()
         if wish is not None:
             due.append(max(wish, self._now + 50))
-        if self._witness_ms >= 0:
-            due.append(self._witness_ms)
-        if self._sign_in_ms >= 0:
-            due.append(self._sign_in_ms)
+        if self._visit is not None:
+            due.append(self._visit[0])
         if not due or min(due) > self._longest:
             return False
         self._now = max(self._now, min(due))
@@ -115,19 +119,18 @@ class Simulation:
             self._lines.remove(line)
             self._give(inputs.LineDone(line[0], line[1], line[2], line[4]))
             operator.hear(line[3], line[2])
-            if "second person must confirm" in line[3].lower():
-                self._witness_ms = now + _WITNESS_MS
-            if "signs in at the board" in line[3].lower():
-                self._sign_in_ms = now + _WITNESS_MS
+            low = line[3].lower()
+            if "second person must confirm" in low:
+                self._visit = (now + _WITNESS_MS, inputs.Witness("colleague", "I saw it."))
+            elif "signs in at the board" in low:
+                self._visit = (now + _WITNESS_MS, inputs.SignIn(f"relief {self._reliefs + 1}"))
         for ear in [entry for entry in self._ears if entry[0] <= now]:
             self._ears.remove(ear)
             self._listen(*ear[1:])
-        if 0 <= self._witness_ms <= now:
-            self._witness_ms = -1
-            self._give(inputs.Witness("colleague", "I saw it."))
-        if 0 <= self._sign_in_ms <= now:
-            self._sign_in_ms = -1
-            self._give(inputs.SignIn("colleague"))
+        if self._visit is not None and self._visit[0] <= now:
+            given, self._visit = self._visit[1], None
+            self._reliefs += isinstance(given, inputs.SignIn)
+            self._give(given)
         if any(line[1] <= now < line[2] for line in self._lines):
             operator.sounding(now)
         spoken = operator.next_action(now)
@@ -164,7 +167,8 @@ class Simulation:
             elif type(fact) is lines.Heard and fact.accepted and fact.word in ("stop", "repeat"):
                 self._cut()
             elif type(fact) is steps.WitnessGiven:
-                self._witness_ms = -1
+                self._visit: tuple[int, inputs.Input] | None = None  # what somebody else does at the board, and when
+        self._reliefs = 0
         run.state = state
         if self._on_facts and decided:
             self._on_facts(state, decided, self._now)

@@ -162,7 +162,7 @@ class Names:
             return Action(HANDS, "gauntlets")
         if "reach in through" in low or "work through the open window" in low:
             return Action(HANDS, "window")
-        if re.search(r"hands out\b|hands slowly out|out of the (gauntlets|window)", low):
+        if re.search(r"\bhands?\b[^.]*\bout\b", low):
             return Action(HANDS, "room")
         if low.startswith("set "):
             return Action(SET, body)
