@@ -1,0 +1,76 @@
+"""When two states of the search count as one.
+
+Kept is every field of the core's state that a decision reads. In place of moments stands the order in which time
+will bring its next changes (dried, re-wet, complete, cycle over): two runs that agree in everything but how far off
+those are, are taken as one, and go on with the times of the first. Time limits are left out of the order: each is
+passed once from every state, as a move of its own. So what is proven holds for the moments tried: at the author's
+pace, 1 ms before, at and after the next change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import fields
+
+from assistant.procedure.plan import Plan
+from assistant.session.ages import LEFT_OUT
+from assistant.session.lookup import step_of
+from assistant.session.state import FINAL_MODES, State
+from assistant.session.timers import LIMIT_MISSED, LIMIT_WARN, MARK, thresholds
+
+_HERE = frozenset((
+    "mode", "under", "current", "hands", "frames", "asked", "questioned", "value", "which", "mishap", "surfaces",
+    "openings", "machines", "options", "contacts", "cycles", "confirmed", "announce", "rewets", "questions",
+    "verdict", "hands_before", "patch_ms",
+))
+# Speech, limits (see above), and what only a voice at the microphone changes.
+_NOT = frozenset(("warned", "missed", "just_done", "open_lines", "voice", "announce", "values"))
+# A field the core gets later counts as it is, unless it is a moment.
+_OTHERS = tuple(
+    f.name for f in fields(State)
+    if f.name not in _HERE and f.name not in _NOT and f.name not in LEFT_OUT and not f.name.endswith("_ms")
+)
+
+
+def _plain(value: object) -> Hashable:
+    return tuple(sorted(value.items())) if isinstance(value, dict) else value
+
+
+def state_key(plan: Plan, state: State, recent: int = 1) -> Hashable:
+    """The key. `recent`: how many of the latest confirmations can still be taken back."""
+    if state.mode in FINAL_MODES:
+        return (state.mode, state.main.done, state.main.skipped)
+    order: list[tuple[int, str]] = []
+    last_ms = -1
+    for t in thresholds(plan, state):
+        if t.rank in (MARK, LIMIT_MISSED, LIMIT_WARN):
+            continue
+        if t.at_ms == last_ms:
+            order.append((-1, ""))
+        order.append((t.rank, t.subject))
+        last_ms = t.at_ms
+    step = step_of(plan, state)
+    soon = bool(step and step.impossible_ms and state.now_ms - state.since_ms < step.impossible_ms)
+    return (
+        state.mode, state.under, state.current, state.hands, state.asked, state.questioned, soon,
+        tuple((f.branch, f.done, f.skipped, f.surface) for f in state.frames),
+        state.stroke_ms >= 0, state.patch_since_ms >= 0, bool(state.value), state.which, state.mishap,
+        _plain(state.surfaces), _plain(state.openings), _plain(state.machines), _plain(state.options),
+        tuple(sorted((c.surface, c.step, c.asked_ms >= 0, c.stroke_again_ms >= 0) for c in state.contacts.values())),
+        tuple(sorted((c.cycle, c.status) for c in state.cycles.values())), tuple(order),
+        state.confirmed[-recent:] if recent else (), getattr(state, "hands_before", ())[-recent:],
+        _plain(state.patch_ms), state.rewets, state.questions,
+        *(_plain(getattr(state, name)) for name in _OTHERS),
+    )
+
+
+def place(plan: Plan, state: State) -> Hashable:
+    """What kind of situation this is, coarser than the key: mishaps two deep are tried once for each."""
+    step = step_of(plan, state)
+    surface = plan.surfaces.get(step.surface) if step else None
+    return (
+        state.mode, step.kind if step else "", surface.zone if surface else "", state.hands,
+        tuple(sorted(o for o, at in state.openings.items() if at == "open")),
+        tuple(sorted((c, r.status) for c, r in state.cycles.items())), _plain(state.machines),
+        min(len(state.contacts), 1), bool(state.rewets),
+    )

@@ -1,0 +1,44 @@
+"""How far the search goes, and how that is said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """`everywhere`: mishaps from every state, else once from each step in each mode and situation.
+    `moments_after`: moments around thresholds are tried after a mishap too. `deep`: mishaps two deep in every step
+    of a branch, else once in each situation. `depth`: how many mishaps, corrections or crashes in one run.
+    `moments`: how many answers off the author's pace in one run; None: any number."""
+
+    depth: int = 2
+    moments: int | None = None
+    everywhere: bool = False
+    moments_after: bool = False
+    deep: bool = False
+    most_states: int = 400_000
+
+    def sentence(self) -> str:
+        """The bound in plain words."""
+        first = "from every state" if self.everywhere else "from every step, in each way of standing there"
+        second = "" if self.depth < 2 else (
+            ", and a second one inside its branch " + ("everywhere" if self.deep else "once for each situation")
+        )
+        often = "any number of times" if self.moments is None else f"at most {self.moments} in one run"
+        moments = f"1 ms before, at and after the next change ({often}), else at the author's own pace"
+        if not self.depth:
+            return f"without mishap, correction or crash; moments: {moments}"
+        after = "" if self.moments_after else "; after a mishap at the author's own pace"
+        return (
+            f"at most {self.depth} mishaps, corrections or crashes in one run: one {first}{second}; "
+            f"moments: {moments}{after}"
+        )
+
+
+def bounds_for(steps: int, options: int) -> Bounds:
+    """Small procedures are searched everywhere; larger ones so that the proof stays within a minute."""
+    size = steps * 2**options
+    if size <= 30:
+        return Bounds(everywhere=True, moments_after=True, deep=True)
+    return Bounds(moments=2)

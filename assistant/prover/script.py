@@ -1,0 +1,50 @@
+"""A counterexample as a script for `assistant run --script`, and in plain words."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import fields
+
+from assistant.procedure.plan import Plan
+from assistant.prover.moves import plain
+from assistant.prover.search import Path
+from assistant.session import inputs
+from assistant.session.decide import decide
+from assistant.session.evolve import fold
+from assistant.session.initial import initial
+
+_NAMES = {
+    inputs.Begin: "begin", inputs.Word: "word", inputs.Value: "value", inputs.Tick: "tick", inputs.Witness: "witness",
+    inputs.SignIn: "sign_in", inputs.Recover: "recover",
+}
+
+
+def script_lines(path: Path) -> list[str]:
+    """One JSON object per input: {"at_ms": 1500, "input": "word", "word": "confirm"}."""
+    lines = []
+    for at_ms, given in path:
+        line: dict[str, object] = {"at_ms": at_ms, "input": _NAMES[type(given)]}
+        for f in fields(given):
+            value = getattr(given, f.name)
+            if value != f.default and not (f.name == "source" and value == "script"):
+                line[f.name] = value
+        lines.append(json.dumps(line, ensure_ascii=False))
+    return lines
+
+
+def in_words(plan: Plan, path: Path) -> list[str]:
+    """Each input in plain words, with the wait before it and the step it is said at."""
+    state = initial(plan)
+    lines: list[str] = []
+    last_ms = 0
+    for at_ms, given in path:
+        waited = at_ms - last_ms
+        last_ms = at_ms
+        wait = f"wait {waited / 1000:g} s, " if waited else ""
+        at = f"  [{state.current}]" if state.current else ""
+        lines.append(f"{wait}{plain(given)}{at}")
+        try:
+            state = fold(state, decide(plan, state, given, at_ms))
+        except Exception:  # the counterexample may be that very breakdown; it is named beside it
+            break
+    return lines

@@ -1,0 +1,312 @@
+"""Walks every state of one run's answers: the pace run, its variations, then mishaps, one and two deep."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Hashable, Iterable, Iterator
+from dataclasses import dataclass, field
+
+from assistant.procedure.plan import Plan
+from assistant.prover.abstract import place, state_key
+from assistant.prover.bounds import Bounds
+from assistant.prover.moves import PERSON, Move, answer_moves, depart_moves, moment_moves, pace_moves
+from assistant.prover.monitor import Monitor
+from assistant.prover.requirements import Requirements
+from assistant.prover.truth import Truth
+from assistant.session.decide import decide
+from assistant.session.evolve import fold
+from assistant.session.initial import initial
+from assistant.session.inputs import Begin, Input
+from assistant.session.state import FINAL_MODES, State
+
+Path = tuple[tuple[int, Input], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Refutation:
+    """A broken property and the inputs that lead there, from the start."""
+
+    prop: str
+    text: str
+    path: Path
+
+
+@dataclass
+class Result:
+    """What one search found. `states` without those another part of the same search counts."""
+
+    states: int = 0
+    transitions: int = 0
+    ends: dict[str, int] = field(default_factory=dict)
+    refuted: Refutation | None = None
+    cut: bool = False  # stopped before everything was visited
+    places: int = 0
+
+
+class _Refuted(Exception):
+    def __init__(self, refutation: Refutation) -> None:
+        super().__init__(refutation.prop)
+        self.refutation = refutation
+
+
+class Search:
+    """One assignment of the start questions. `part` of `parts`: which share of the places mishaps are tried at."""
+
+    def __init__(
+        self, plan: Plan, need: Requirements, options: dict[str, bool], bounds: Bounds, *, part: int = 0,
+        parts: int = 1, at_steps: frozenset[str] | None = None, progress: Callable[[int, int], None] | None = None,
+        only: str = "",
+    ) -> None:
+        self.plan, self.need, self.options, self.bounds = plan, need, options, bounds
+        self.part, self.parts, self.at_steps, self.only = part, parts, at_steps, only
+        self.progress = progress
+        self.monitor = Monitor(plan, need)
+        self.mishaps = list(plan.mishaps)
+        self.shapes = list(_shapes(plan))
+        self.ids: dict[Hashable, int] = {}
+        self.states: list[State | None] = []
+        self.truths: list[Truth | None] = []
+        self.lengths: list[int] = []
+        self.parents: list[tuple[int, Move]] = []
+        self.back: list[list[int]] = []  # edges backwards, without those of giving up
+        self.final: list[int] = []
+        self.result = Result()
+
+    def run(self) -> Result:
+        """Everything within the bounds. The first broken property ends it."""
+        try:
+            root = self._begin()
+            self._explore([root], lambda s: pace_moves(self.plan, s, self.options), check_answers=False)
+            self._pace_run()
+            main = len(self.states)
+            self._explore(range(main), self._answers)
+            self._moments()
+            main = len(self.states)
+            fresh = 0 if self.part == 0 else main
+            if self.bounds.depth:
+                self._depart(main)
+            self._can_finish()
+            self.result.states = len(self.states) - fresh
+        except _Refuted as refuted:
+            self.result.refuted = refuted.refutation
+            self.result.states = len(self.states)
+        return self.result
+
+    # --- the graph ---
+
+    def _begin(self) -> int:
+        move = Move(0, Begin(PERSON, "script"))
+        state = initial(self.plan)
+        return self._step(-1, state, self.monitor.start(), move)
+
+    def _step(self, index: int, state: State, truth: Truth, move: Move) -> int:
+        """Take one move with the real core. Returns the node it leads to."""
+        self.result.transitions += 1
+        try:
+            facts = decide(self.plan, state, move.given, move.at_ms)
+            after = fold(state, facts)
+        except Exception as error:  # whatever breaks in the core is a finding, not the prover's own failure
+            self._refute("core_holds", f"the core breaks down: {type(error).__name__}: {error}", index, move)
+            raise AssertionError("unreachable") from error
+        seen, found = self.monitor.follow(truth, facts, after.now_ms)
+        if move.kind != "pace":
+            seen.departed = True
+        for prop, text in found:
+            self._refute(prop, text, index, move)
+        key = (state_key(self.plan, after), seen.key(after))
+        node = self.ids.get(key)
+        if node is None:
+            node = len(self.states)
+            self.ids[key] = node
+            self.states.append(after)
+            self.truths.append(seen)
+            self.lengths.append(self.lengths[index] + 1 if index >= 0 else 1)
+            self.parents.append((index, move))
+            self.back.append([])
+            if after.mode in FINAL_MODES:
+                self.final.append(node)
+                self.result.ends[after.mode] = self.result.ends.get(after.mode, 0) + 1
+        if index >= 0 and not move.gives_up and node != index:
+            self.back[node].append(index)
+        return node
+
+    def _refute(self, prop: str, text: str, index: int, move: Move | None) -> None:
+        if not self.only or prop == self.only:
+            raise _Refuted(Refutation(prop, text, self.path(index, move)))
+
+    def path(self, index: int, move: Move | None = None) -> Path:
+        """The inputs from the start to a node, and one more."""
+        found = [(move.at_ms, move.given)] if move else []
+        while index >= 0:
+            index, taken = self.parents[index]
+            found.append((taken.at_ms, taken.given))
+        return tuple(reversed(found))
+
+    def _explore(
+        self, roots: Iterable[int], moves: Callable[[State], Iterator[Move]], *, check_answers: bool = True,
+        keep: Callable[[State], bool] = lambda state: True,
+    ) -> list[int]:
+        """Expand `roots` and all that is new behind them, nearest first. Returns the new nodes."""
+        heap = [(self.lengths[n], n) for n in roots]
+        heapq.heapify(heap)
+        new: list[int] = []
+        while heap:
+            _, index = heapq.heappop(heap)
+            state, truth = self.states[index], self.truths[index]
+            if state.mode in FINAL_MODES:
+                continue
+            leads_on = False
+            for move in moves(state):
+                known = len(self.states)
+                node = self._step(index, state, truth, move)
+                leads_on = leads_on or node != index
+                if node == known:
+                    heapq.heappush(heap, (self.lengths[node], node))
+                    new.append(node)
+            if check_answers and not leads_on:
+                self._refute("answerable", f"in mode {state.mode} nothing leads on from {state.current!r}", index, None)
+            if not keep(state):
+                self.states[index] = self.truths[index] = None
+            if self.progress is not None and not len(self.states) % 500:
+                self.progress(len(self.states), self.result.transitions)
+            if len(self.states) > self.bounds.most_states:
+                self.result.cut = True
+                return new
+        return new
+
+    def _answers(self, state: State) -> Iterator[Move]:
+        yield from pace_moves(self.plan, state, self.options)
+        yield from answer_moves(self.plan, state)
+
+    def _always(self, state: State) -> Iterator[Move]:
+        yield from self._answers(state)
+        yield from moment_moves(self.plan, state)
+
+    def _moments(self) -> None:
+        """Moments off the author's pace: without limit, or so many in one run."""
+        if self.bounds.moments is None:
+            self._explore(range(len(self.states)), self._always)
+            return
+        frontier = list(range(len(self.states)))
+        for _ in range(self.bounds.moments):
+            found: list[int] = []
+            for index in frontier:
+                state, truth = self.states[index], self.truths[index]
+                if state.mode in FINAL_MODES:
+                    continue
+                for move in moment_moves(self.plan, state):
+                    known = len(self.states)
+                    if self._step(index, state, truth, move) == known:
+                        found.append(known)
+            frontier = found + self._explore(found, self._answers)
+
+    def _pace_run(self) -> None:
+        """At the author's own pace the run ends as complete, nothing dries, and every step is the site's own."""
+        last = len(self.states) - 1
+        state, truth = self.states[last], self.truths[last]
+        if state.mode != "complete":
+            self._refute(
+                "stands_alone", f"at the author's own pace the run doesn't end as complete but in mode {state.mode}",
+                last, None,
+            )
+        if truth.departed:
+            self._refute(
+                "stands_alone", "at the author's own pace something dries, is late or has to be done again", last, None)
+
+    # --- mishaps ---
+
+    def _depart(self, main: int) -> None:
+        heads = list(self._heads(range(main)))
+        self.result.places = len(heads)
+        new: list[int] = []
+        keep = self._keep
+        after = self._always if self.bounds.moments_after else self._answers
+        for index in heads:
+            state, truth = self.states[index], self.truths[index]
+            entered = self._enter(index, state, truth, self.mishaps, light=True)
+            new += entered
+            new += self._explore(entered, after, keep=keep)
+            if self.result.cut:
+                return
+        if self.bounds.depth < 2:
+            return
+        seen: set[Hashable] = set()
+        for index in new:
+            state = self.states[index]
+            if state is None or state.mode in FINAL_MODES or not keep(state):
+                continue
+            if not self.bounds.deep:
+                here = (place(self.plan, state), state.top.branch, state.current)
+                if here in seen:
+                    continue
+                seen.add(here)
+            entered = self._enter(index, state, self.truths[index], self.shapes, light=False)
+            self._explore(entered, after, keep=lambda s: False)
+            if self.result.cut:
+                return
+
+    def _keep(self, state: State) -> bool:
+        """Whether a second mishap may be tried from here: inside a branch, or while a recovery asks."""
+        return len(state.frames) > 1 or state.mode == "recover"
+
+    def _enter(self, index: int, state: State, truth: Truth, mishaps: list[str], *, light: bool) -> list[int]:
+        new = []
+        for move in depart_moves(self.plan, state, mishaps, light):
+            known = len(self.states)
+            node = self._step(index, state, truth, move)
+            if node == known:
+                new.append(node)
+        return new
+
+    def _heads(self, nodes: Iterable[int]) -> Iterator[int]:
+        """The places mishaps are tried at: this part's share of them."""
+        seen: set[Hashable] = set()
+        number = 0
+        for index in nodes:
+            state = self.states[index]
+            if state.mode in FINAL_MODES:
+                continue
+            if self.at_steps is not None and state.current not in self.at_steps:
+                continue
+            if not self.bounds.everywhere:
+                here = (state.current, state.mode, place(self.plan, state))
+                if here in seen:
+                    continue
+                seen.add(here)
+            number += 1
+            if number % self.parts == self.part:
+                yield index
+
+    # --- the end ---
+
+    def _can_finish(self) -> None:
+        """Backwards from the ends, over every edge but that of giving up."""
+        reached = bytearray(len(self.states))
+        stack = list(self.final)
+        for node in stack:
+            reached[node] = 1
+        while stack:
+            for before in self.back[stack.pop()]:
+                if not reached[before]:
+                    reached[before] = 1
+                    stack.append(before)
+        lost = [n for n in range(len(self.states)) if not reached[n]]
+        if lost and not self.result.cut:
+            nearest = min(lost, key=lambda n: self.lengths[n])
+            self._refute("can_finish", "from here no end and no named safe stop can be reached", nearest, None)
+
+
+def _shapes(plan: Plan) -> Iterator[str]:
+    """One mishap of each shape. The core never reads a step's words, so mishaps that differ in nothing else
+    behave alike; as the second one deep, one of each shape stands for its like."""
+    seen: set[Hashable] = set()
+    for mishap in plan.mishaps.values():
+        broken = tuple(c.id for c in plan.cycles.values() if mishap.word in c.broken_by)
+        shape = (
+            tuple((s.kind, s.reach, s.policy, s.on_no, s.on_outside, s.requires, s.hands, s.opening) for s in mishap.steps),
+            mishap.spoils, mishap.breaks_cycles, mishap.then, bool(mishap.asks_which), broken,
+            mishap.word == "hand_over",
+        )
+        if shape not in seen:
+            seen.add(shape)
+            yield mishap.id

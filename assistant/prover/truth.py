@@ -1,0 +1,106 @@
+"""What is physically so, as the monitor knows it: hands, doors, fan, what is wet since when, what was done."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import dataclass, replace
+
+from assistant.prover.requirements import Requirements
+from assistant.session.state import State
+
+
+@dataclass(frozen=True, slots=True)
+class WetNow:
+    """A surface that is wet: by which step and agent, since when all over, and when it dries (ms)."""
+
+    step: str
+    agent: str
+    since_ms: int
+    dries_ms: int
+
+
+class Truth:
+    """One state of the monitor. Copied before each transition; its tables are never shared when changed."""
+
+    __slots__ = (
+        "options", "hands", "open_since", "machines", "cycles", "cycle_task", "wet", "treated", "spoiled", "done",
+        "skipped", "current", "here", "last_wet", "read_back", "witnessed", "value", "environment", "departed",
+        "branches", "confirmed_ms", "missed", "patch", "over", "person",
+    )
+
+    def __init__(self, need: Requirements) -> None:
+        self.options: dict[str, bool] = {}
+        self.hands = need.start_hands
+        self.open_since = {o: 0 for o, spec in need.openings.items() if spec.at_start == "open"}
+        self.machines = dict(need.machines_at_start)
+        self.cycles: dict[str, tuple[str, int]] = {}  # id -> (running | complete | broken, since)
+        self.cycle_task: dict[str, str] = {}  # cycle -> the step that started it, "" for a generated one
+        self.wet: dict[str, WetNow] = {}
+        self.treated: frozenset[str] = frozenset()  # wet steps whose contact was kept and not spoiled since
+        self.spoiled: frozenset[str] = frozenset()  # wet steps that a mishap undid and nothing has redone
+        self.done: frozenset[str] = frozenset()
+        self.skipped = False
+        self.current = ""
+        self.here = ""  # the surface of the step at hand
+        self.last_wet = ""
+        self.read_back = ""
+        self.witnessed = ""
+        self.value = ""  # a value outside its limits that was taken at the step at hand
+        self.environment = False  # the technician says how things are; not asked for by the core
+        self.departed = False  # a mishap, correction, refusal or lateness: bridges are allowed from here on
+        self.branches: tuple[str, ...] = ()
+        self.confirmed_ms: dict[str, int] = {}
+        self.missed: frozenset[str] = frozenset()
+        self.patch: dict[tuple[str, str], int] = {}
+        self.over = ""
+        self.person = ""
+
+    def copy(self) -> Truth:
+        new = object.__new__(Truth)
+        for name in Truth.__slots__:
+            setattr(new, name, getattr(self, name))
+        return new
+
+    def key(self, state: State) -> Hashable:
+        """What tells two states of the monitor apart. Moments count only where they differ from the core's."""
+        wet = []
+        for surface in sorted(self.wet):
+            mine, theirs = self.wet[surface], state.contacts.get(surface)
+            apart = (
+                ("gone",) if theirs is None
+                else (mine.dries_ms - theirs.dries_at_ms, mine.since_ms - theirs.wet_since_ms)
+            )
+            wet.append((surface, mine.step, mine.agent, apart))
+        return (
+            self.hands, tuple(sorted(self.open_since)), tuple(sorted(self.machines.items())),
+            tuple(sorted((c, s[0]) for c, s in self.cycles.items())), tuple(wet), self.treated, self.spoiled,
+            self.done, self.skipped, self.here, self.last_wet, self.read_back, self.witnessed, self.value,
+            self.branches, self.over,
+        )
+
+    # --- small changes ---
+
+    def set_cycle(self, cycle: str, status: str, since_ms: int) -> None:
+        self.cycles = {**self.cycles, cycle: (status, since_ms)}
+
+    def break_cycle(self, cycle: str) -> None:
+        status, since = self.cycles.get(cycle, ("", 0))
+        if status in ("running", "complete"):
+            self.set_cycle(cycle, "broken", since)
+
+    def set_open(self, opening: str, to: str, at_ms: int) -> None:
+        if to == "open":
+            self.open_since = {**self.open_since, opening: self.open_since.get(opening, at_ms)}
+        else:
+            self.open_since = {o: t for o, t in self.open_since.items() if o != opening}
+
+    def dry(self, surface: str) -> None:
+        if surface in self.wet:
+            self.wet = {s: w for s, w in self.wet.items() if s != surface}
+
+    def set_wet(self, surface: str, now: WetNow) -> None:
+        self.wet = {**self.wet, surface: now}
+        self.last_wet = surface
+
+    def again_wet(self, surface: str, dries_ms: int) -> None:
+        self.wet = {**self.wet, surface: replace(self.wet[surface], dries_ms=dries_ms)}
