@@ -12,8 +12,18 @@ from dataclasses import dataclass
 
 # OIML R 22, coefficients A_1 to A_12, kg/m3.
 _A = (
-    9.982012300e2, -1.929769495e2, 3.891238958e2, -1.668103923e3, 1.352215441e4, -8.829278388e4,
-    3.062874042e5, -6.138381234e5, 7.470172998e5, -5.478461354e5, 2.234460334e5, -3.903285426e4,
+    9.982012300e2,
+    -1.929769495e2,
+    3.891238958e2,
+    -1.668103923e3,
+    1.352215441e4,
+    -8.829278388e4,
+    3.062874042e5,
+    -6.138381234e5,
+    7.470172998e5,
+    -5.478461354e5,
+    2.234460334e5,
+    -3.903285426e4,
 )
 ETHANOL_KG_M3 = math.fsum(_A)  # p = 1: 789.24 kg/m3
 WATER_KG_M3 = _A[0]
@@ -69,7 +79,8 @@ def dilute(
     if active != "ethanol":
         raise NotEthanolError(
             f"OIML R 22 describes ethanol and water only; {active.replace('_', ' ')} contracts differently. "
-            "Buy it ready to use, or follow its maker's table.")
+            "Buy it ready to use, or follow its maker's table."
+        )
     if not (math.isfinite(total_ml) and total_ml > 0):
         raise ValueError(f"the volume must be positive, not {total_ml}")
     if not 0 < wanted_percent <= stock_percent <= 100:

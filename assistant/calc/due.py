@@ -37,7 +37,13 @@ SOURCES = {
     "under_tray": "USP <800>, under the work tray at least monthly",
 }
 
-NEVER_DONE, NOT_DUE, DUE_SOON, DUE_TODAY, OVERDUE = "never_done", "not_due", "due_soon", "due_today", "overdue"
+NEVER_DONE, NOT_DUE, DUE_SOON, DUE_TODAY, OVERDUE = (
+    "never_done",
+    "not_due",
+    "due_soon",
+    "due_today",
+    "overdue",
+)
 
 
 def due_date(last: date, interval: Interval) -> date:

@@ -30,8 +30,12 @@ def purge_time_s(
     *, volume_m3: float, airflow_m3_h: float, removal_fraction: float, mixing_factor: float = 1.0
 ) -> int:
     """Whole seconds, rounded up (a billionth of tolerance keeps an exact whole second whole)."""
-    exact = purge_time_exact_s(volume_m3=volume_m3, airflow_m3_h=airflow_m3_h, removal_fraction=removal_fraction,
-                               mixing_factor=mixing_factor)
+    exact = purge_time_exact_s(
+        volume_m3=volume_m3,
+        airflow_m3_h=airflow_m3_h,
+        removal_fraction=removal_fraction,
+        mixing_factor=mixing_factor,
+    )
     return math.ceil(exact * (1 - 1e-9))
 
 
@@ -39,8 +43,12 @@ def purge_time_min(
     *, volume_m3: float, airflow_m3_h: float, removal_fraction: float, mixing_factor: float = 1.0
 ) -> int:
     """Whole minutes, rounded up."""
-    exact = purge_time_exact_s(volume_m3=volume_m3, airflow_m3_h=airflow_m3_h, removal_fraction=removal_fraction,
-                               mixing_factor=mixing_factor)
+    exact = purge_time_exact_s(
+        volume_m3=volume_m3,
+        airflow_m3_h=airflow_m3_h,
+        removal_fraction=removal_fraction,
+        mixing_factor=mixing_factor,
+    )
     return math.ceil(exact / 60 * (1 - 1e-9))
 
 

@@ -31,7 +31,11 @@ def sentence_ms(sentence: str) -> int:
         return round((hangul + 2 * digits) / SYLLABLES_PER_S_KO * 1000)
     words = 0.0
     for word in _WORD.findall(sentence):
-        words += max(1, (sum(ch.isdigit() for ch in word) + 1) // 2) if word[0].isdigit() else max(1, len(word) / 9)
+        words += (
+            max(1, (sum(ch.isdigit() for ch in word) + 1) // 2)
+            if word[0].isdigit()
+            else max(1, len(word) / 9)
+        )
     return round(words / WORDS_PER_S * 1000)
 
 

@@ -47,8 +47,13 @@ def plan_wipes(jobs: list[WipeJob], faces_per_wipe: int) -> list[WipeCue]:
     for job in jobs:
         need = faces_needed(job.area_cm2, job.area_per_face_cm2)
         fresh = (
-            last is None or job.force_new or job.agent != last.agent or job.dirt_rank < last.dirt_rank
-            or job.condition != last.condition or left < 1 or (left < need <= faces_per_wipe)
+            last is None
+            or job.force_new
+            or job.agent != last.agent
+            or job.dirt_rank < last.dirt_rank
+            or job.condition != last.condition
+            or left < 1
+            or (left < need <= faces_per_wipe)
         )
         opened = 0
         if fresh:

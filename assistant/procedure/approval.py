@@ -58,8 +58,18 @@ class Approval:
 
 def state(plan: Plan, *, name: str, key_id: str, at: str, check: str, proof: str) -> Statement:
     """The statement for a plan compiled in English from the files to be approved."""
-    return Statement(plan.procedure, plan.title, plan.revision, plan.sha256, plan_digest(plan), name, key_id, at, check,
-                     proof)
+    return Statement(
+        plan.procedure,
+        plan.title,
+        plan.revision,
+        plan.sha256,
+        plan_digest(plan),
+        name,
+        key_id,
+        at,
+        check,
+        proof,
+    )
 
 
 def plan_digest(plan: Plan) -> str:
@@ -70,14 +80,21 @@ def plan_digest(plan: Plan) -> str:
 def approvals(procedure: str, folder: Path) -> list[Approval]:
     """Every approval on file, oldest first; none where there is no file. Raises RefusedError for a damaged one."""
     path = folder / f"{procedure}.approvals.json"
-    damaged = RefusedError("The file of approvals can't be read.", where=str(path),
-                           try_next="Bring it back from your copy, or approve again in another folder.")
+    damaged = RefusedError(
+        "The file of approvals can't be read.",
+        where=str(path),
+        try_next="Bring it back from your copy, or approve again in another folder.",
+    )
     try:
         if path.stat().st_size > MAX_BYTES:
             raise damaged
         held = json.loads(path.read_text(encoding="utf-8"))
-        return [Approval(Statement(**item["statement"]), str(item["public_key"]), str(item["signature"]), item["plan"])
-                for item in held["approvals"]]
+        return [
+            Approval(
+                Statement(**item["statement"]), str(item["public_key"]), str(item["signature"]), item["plan"]
+            )
+            for item in held["approvals"]
+        ]
     except FileNotFoundError:
         return []
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
@@ -98,13 +115,20 @@ def add_approval(approval: Approval, folder: Path) -> Path:
             os.fsync(out.fileno())
         fresh.replace(path)
     except OSError as error:
-        raise StorageError(f"The approval can't be written: {error.strerror}.", where=str(path),
-                           try_next="Check the folder and its space.") from error
+        raise StorageError(
+            f"The approval can't be written: {error.strerror}.",
+            where=str(path),
+            try_next="Check the folder and its space.",
+        ) from error
     return path
 
 
 def approval_of(
-    plan: Plan, folder: Path, *, holds: Callable[[str, bytes, str], bool], key_problem: Callable[[str, str], str],
+    plan: Plan,
+    folder: Path,
+    *,
+    holds: Callable[[str, bytes, str], bool],
+    key_problem: Callable[[str, str], str],
     public_keys: dict[str, str],
 ) -> Approval | None:
     """The newest approval that stands for exactly this content, or None.
@@ -114,10 +138,14 @@ def approval_of(
     """
     for approval in reversed(approvals(plan.procedure, folder)):
         s = approval.statement
-        if (s.sha256 == plan.sha256 and s.procedure == plan.procedure and s.meaning == MEANING
-                and public_keys.get(s.key_id) == approval.public_key
-                and not key_problem(s.key_id, s.at)
-                and holds(approval.public_key, s.message(), approval.signature)):
+        if (
+            s.sha256 == plan.sha256
+            and s.procedure == plan.procedure
+            and s.meaning == MEANING
+            and public_keys.get(s.key_id) == approval.public_key
+            and not key_problem(s.key_id, s.at)
+            and holds(approval.public_key, s.message(), approval.signature)
+        ):
             return approval
     return None
 

@@ -11,19 +11,47 @@ from assistant.procedure.plan import Plan
 from assistant.procedure.wording import spoken_duration
 
 _NAMES = {
-    "say": "the words", "brief": "the brief words", "why": "the reason", "caution": "the caution",
-    "look_for": "what to look for", "claim": "what is claimed", "policy": "how it is confirmed",
-    "reach": "where it is done", "when": "when it applies", "requires": "what must hold before",
-    "expected_ms": "the estimate", "floor_ms": "the time that counts as too quick",
-    "impossible_ms": "the time that is impossible", "surface": "the surface", "agent": "the agent",
-    "contact_ms": "the contact time", "wet_ms": "the wet time", "lead_ms": "the lead of a re-wet",
-    "wait_for": "what it waits for", "opening": "the opening", "cycle": "the cycle", "machine": "the machine",
-    "machine_value": "the machine's state", "hands": "where the hands go", "on_no": "what happens on no",
-    "unit": "the unit", "low": "the lower limit", "high": "the upper limit",
-    "on_outside": "what happens outside the limits", "within_ms": "its time limit", "after_step": "what its limit runs from",
-    "opens_when": "its interlock", "closes_when": "when it may be closed", "duration_ms": "its time",
-    "starts_when": "when it may start", "max_open_ms": "how long it may be open", "area_cm2": "its area",
-    "material": "its material", "spoils": "what it spoils", "then": "what comes after", "breaks_cycles": "whether it breaks cycles",
+    "say": "the words",
+    "brief": "the brief words",
+    "why": "the reason",
+    "caution": "the caution",
+    "look_for": "what to look for",
+    "claim": "what is claimed",
+    "policy": "how it is confirmed",
+    "reach": "where it is done",
+    "when": "when it applies",
+    "requires": "what must hold before",
+    "expected_ms": "the estimate",
+    "floor_ms": "the time that counts as too quick",
+    "impossible_ms": "the time that is impossible",
+    "surface": "the surface",
+    "agent": "the agent",
+    "contact_ms": "the contact time",
+    "wet_ms": "the wet time",
+    "lead_ms": "the lead of a re-wet",
+    "wait_for": "what it waits for",
+    "opening": "the opening",
+    "cycle": "the cycle",
+    "machine": "the machine",
+    "machine_value": "the machine's state",
+    "hands": "where the hands go",
+    "on_no": "what happens on no",
+    "unit": "the unit",
+    "low": "the lower limit",
+    "high": "the upper limit",
+    "on_outside": "what happens outside the limits",
+    "within_ms": "its time limit",
+    "after_step": "what its limit runs from",
+    "opens_when": "its interlock",
+    "closes_when": "when it may be closed",
+    "duration_ms": "its time",
+    "starts_when": "when it may start",
+    "max_open_ms": "how long it may be open",
+    "area_cm2": "its area",
+    "material": "its material",
+    "spoils": "what it spoils",
+    "then": "what comes after",
+    "breaks_cycles": "whether it breaks cycles",
 }
 # Where a step stands in a file, and names that follow from ids, aren't changes of the procedure.
 _SILENT = {"file", "line", "agent_name", "steps"}
@@ -49,9 +77,14 @@ def _plain(value: Any) -> Any:
 def changes(old: dict[str, Any], new: dict[str, Any]) -> list[str]:
     """One sentence a change, cautions and safety first as they come; empty when nothing changed."""
     out: list[str] = []
-    for key, shown in (("title", "The title"), ("revision", "The revision"), ("purpose", "The purpose"),
-                       ("enclosure", "The enclosure"), ("start_hands", "Where the hands begin"),
-                       ("end_hands", "Where the hands end")):
+    for key, shown in (
+        ("title", "The title"),
+        ("revision", "The revision"),
+        ("purpose", "The purpose"),
+        ("enclosure", "The enclosure"),
+        ("start_hands", "Where the hands begin"),
+        ("end_hands", "Where the hands end"),
+    ):
         if old.get(key) != new.get(key):
             out.append(f"{shown} was {_shown(key, old.get(key))} and is {_shown(key, new.get(key))}.")
     for caution in _gone(old.get("cautions", []), new.get("cautions", [])):
@@ -59,10 +92,17 @@ def changes(old: dict[str, Any], new: dict[str, Any]) -> list[str]:
     for caution in _gone(new.get("cautions", []), old.get("cautions", [])):
         out.append(f"A caution was added: {caution}")
     out += _steps("", old["steps"], new["steps"])
-    for group, shown in (("surfaces", "Surface"), ("openings", "Opening"), ("cycles", "Cycle"), ("mishaps", "Mishap")):
+    for group, shown in (
+        ("surfaces", "Surface"),
+        ("openings", "Opening"),
+        ("cycles", "Cycle"),
+        ("mishaps", "Mishap"),
+    ):
         out += _items(shown, old.get(group, {}), new.get(group, {}))
     for mishap in sorted(set(old.get("mishaps", {})) & set(new.get("mishaps", {}))):
-        out += _steps(f"In the mishap {mishap}: ", old["mishaps"][mishap]["steps"], new["mishaps"][mishap]["steps"])
+        out += _steps(
+            f"In the mishap {mishap}: ", old["mishaps"][mishap]["steps"], new["mishaps"][mishap]["steps"]
+        )
     old_options = {o["id"]: o for o in old.get("options", [])}
     new_options = {o["id"]: o for o in new.get("options", [])}
     out += _items("Question", old_options, new_options)
@@ -109,7 +149,11 @@ def _steps(prefix: str, old: list[dict[str, Any]], new: list[dict[str, Any]]) ->
     kept_new = [i for i in after if i in before]
     if kept_old != kept_new:
         matcher = difflib.SequenceMatcher(a=kept_old, b=kept_new, autojunk=False)
-        stayed = {kept_old[i] for block in matcher.get_matching_blocks() for i in range(block.a, block.a + block.size)}
+        stayed = {
+            kept_old[i]
+            for block in matcher.get_matching_blocks()
+            for i in range(block.a, block.a + block.size)
+        }
         for step_id in kept_new:
             if step_id not in stayed:
                 where = f"after {place[step_id]}" if place[step_id] else "at the start"

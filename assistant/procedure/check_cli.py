@@ -12,12 +12,17 @@ from assistant.procedure.problems import Problem, SiteFileProblems
 
 @click.command(name="check")
 @click.argument("paths", nargs=-1)
-@click.option("--folder", type=click.Path(path_type=Path, exists=True, file_okay=False),
-              help="The folder of site files, if it isn't `procedures`.")
+@click.option(
+    "--folder",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="The folder of site files, if it isn't `procedures`.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 @click.option("--sarif", "as_sarif", is_flag=True, help="SARIF 2.1.0 on standard output.")
 @click.option("--list-rules", is_flag=True, help="Say which rules there are, and what each rests on.")
-def check(paths: tuple[str, ...], folder: Path | None, as_json: bool, as_sarif: bool, list_rules: bool) -> int:
+def check(
+    paths: tuple[str, ...], folder: Path | None, as_json: bool, as_sarif: bool, list_rules: bool
+) -> int:
     """Check procedures against the static rules.
 
     PATHS are procedure names or files, or a folder; none means every procedure.
@@ -37,14 +42,31 @@ def check(paths: tuple[str, ...], folder: Path | None, as_json: bool, as_sarif: 
 
         click.echo(json.dumps(to_sarif(findings), indent=2))
     elif as_json:
-        click.echo(json.dumps({
-            "findings": [f.as_dict() for f in findings],
-            "unreadable": [{"file": p.file, "line": p.line, "column": p.column, "message": p.message,
-                            "expected": p.expected, "try": p.try_next} for p in unreadable],
-        }, indent=2, ensure_ascii=False))
+        click.echo(
+            json.dumps(
+                {
+                    "findings": [f.as_dict() for f in findings],
+                    "unreadable": [
+                        {
+                            "file": p.file,
+                            "line": p.line,
+                            "column": p.column,
+                            "message": p.message,
+                            "expected": p.expected,
+                            "try": p.try_next,
+                        }
+                        for p in unreadable
+                    ],
+                },
+                indent=2,
+                ensure_ascii=False,
+            )
+        )
     else:
         for f in findings:
-            click.echo(f"{f.file}:{f.line}:{f.column}: {f.severity}: {f.message} [{f.rule}]\n  Try: {f.suggestion}")
+            click.echo(
+                f"{f.file}:{f.line}:{f.column}: {f.severity}: {f.message} [{f.rule}]\n  Try: {f.suggestion}"
+            )
         if not findings and not unreadable:
             click.echo(f"Clean: {len(RULES)} rules, nothing found.")
     if unreadable:
@@ -69,8 +91,16 @@ def check_all(paths: tuple[str, ...], folder: Path | None) -> tuple[list, list[P
     if not paths:
         names = [(name, folder) for name in procedure_names(folder)]
     if not names:
-        unreadable.append(Problem(str(folder or paths or "procedures"), 0, 0, "There is no procedure here.",
-                                  "a folder with procedure files", "Name a file or use --folder."))
+        unreadable.append(
+            Problem(
+                str(folder or paths or "procedures"),
+                0,
+                0,
+                "There is no procedure here.",
+                "a folder with procedure files",
+                "Name a file or use --folder.",
+            )
+        )
     for name, where in names:
         try:
             findings.update(check_procedure(load_procedure(name, where)))

@@ -13,7 +13,18 @@ from assistant.procedure.load import Loaded
 from assistant.procedure.model import Wet, in_language
 from assistant.procedure.names import ALL_CONTACTS_WORD, resolve_step
 from assistant.procedure.plan import (
-    ALL_CONTACTS, GAUNTLETS, Cond, Cycle, Mishap, Opening, Option, Plan, Spoil, Step, Surface, When,
+    ALL_CONTACTS,
+    GAUNTLETS,
+    Cond,
+    Cycle,
+    Mishap,
+    Opening,
+    Option,
+    Plan,
+    Spoil,
+    Step,
+    Surface,
+    When,
 )
 from assistant.procedure.wording import CUES, fill, spoken_name, step_values
 
@@ -33,14 +44,23 @@ def wipe_cues(loaded: Loaded) -> dict[str, WipeCue]:
     surfaces = {s.id: s for s in loaded.enclosure.surfaces}
     zones = {z.id: z for z in loaded.enclosure.zones}
     wipe = loaded.enclosure.wipe
-    wiped = [s for s in loaded.steps if isinstance(s.model, Wet) and s.model.method in ("wipe", "damp_wipe")
-             and s.model.wipe != "none"]
+    wiped = [
+        s
+        for s in loaded.steps
+        if isinstance(s.model, Wet) and s.model.method in ("wipe", "damp_wipe") and s.model.wipe != "none"
+    ]
     jobs = []
     for flat in wiped:
         surface = surfaces[flat.surface]
         per_face = wipe.area_per_face.get(flat.model.dirt) or min(wipe.area_per_face.values())
-        rank = surface.cleanliness + 100 * zones[surface.zone].dirt + (1000 if flat.model.dirt == "soiled" else 0)
-        jobs.append(WipeJob(surface.area, per_face, flat.model.agent, rank, flat.when, flat.model.wipe == "new"))
+        rank = (
+            surface.cleanliness
+            + 100 * zones[surface.zone].dirt
+            + (1000 if flat.model.dirt == "soiled" else 0)
+        )
+        jobs.append(
+            WipeJob(surface.area, per_face, flat.model.agent, rank, flat.when, flat.model.wipe == "new")
+        )
     return dict(zip((s.id for s in wiped), plan_wipes(jobs, wipe.faces), strict=True))
 
 
@@ -60,8 +80,14 @@ class _Compiler:
     def plan(self) -> Plan:
         p, e = self.procedure, self.enclosure
         return Plan(
-            procedure=p.id, title=self.text(p.title), revision=p.revision, sha256=digest(self.loaded), site=e.site,
-            enclosure=e.id, enclosure_name=self.text(e.pronounce or e.name), language=self.language,
+            procedure=p.id,
+            title=self.text(p.title),
+            revision=p.revision,
+            sha256=digest(self.loaded),
+            site=e.site,
+            enclosure=e.id,
+            enclosure_name=self.text(e.pronounce or e.name),
+            language=self.language,
             surfaces={s.id: self.surface(s) for s in e.surfaces},
             openings={o.id: self.opening(o) for o in e.openings},
             cycles={c.id: self.cycle(c) for c in e.cycles},
@@ -70,32 +96,68 @@ class _Compiler:
             mishaps={m.id: self.mishap(m) for m in self.loaded.mishaps},
             options=tuple(Option(o.id, self.text(o.ask), o.default) for o in p.options),
             cautions=tuple(self.text(c) for c in p.cautions),
-            start_hands=p.start_hands, end_hands=p.end_hands,
+            start_hands=p.start_hands,
+            end_hands=p.end_hands,
             start_machines={m.id: m.at_start for m in e.machines} | p.machines_at_start,
             end_machines={m.id: m.at_end for m in e.machines} | p.machines_at_end,
             move_says={k: self.text(v) for k, v in e.moves.items()},
             stop_says=tuple(self.text(s) for s in e.stop_says),
-            purpose=p.purpose, files=self.loaded.files(),
+            purpose=p.purpose,
+            files=self.loaded.files(),
         )
 
     def surface(self, s: Any) -> Surface:
-        return Surface(s.id, spoken_name(s, self.language), s.zone, s.material, s.orientation, s.cleanliness,
-                       s.height, s.side, s.depth, s.area, tuple(s.beside))
+        return Surface(
+            s.id,
+            spoken_name(s, self.language),
+            s.zone,
+            s.material,
+            s.orientation,
+            s.cleanliness,
+            s.height,
+            s.side,
+            s.depth,
+            s.area,
+            tuple(s.beside),
+        )
 
     def opening(self, o: Any) -> Opening:
-        return Opening(o.id, spoken_name(o, self.language), _conds(o.opens_when), _conds(o.closes_when), o.at_start,
-                       o.at_end, o.reach, o.max_open, o.warn)
+        return Opening(
+            o.id,
+            spoken_name(o, self.language),
+            _conds(o.opens_when),
+            _conds(o.closes_when),
+            o.at_start,
+            o.at_end,
+            o.reach,
+            o.max_open,
+            o.warn,
+        )
 
     def cycle(self, c: Any) -> Cycle:
-        return Cycle(c.id, spoken_name(c, self.language), cycle_duration_ms(c), c.reach, _conds(c.starts_when),
-                     tuple(c.broken_by_openings), tuple(c.broken_by))
+        return Cycle(
+            c.id,
+            spoken_name(c, self.language),
+            cycle_duration_ms(c),
+            c.reach,
+            _conds(c.starts_when),
+            tuple(c.broken_by_openings),
+            tuple(c.broken_by),
+        )
 
     def mishap(self, flat: Any) -> Mishap:
         m = flat.model
         return Mishap(
-            m.id, m.word, self.text(m.title), self.line(flat.steps, GAUNTLETS, [s.id for s in flat.steps]),
-            tuple(Spoil(s.what, s.zone or "", tuple(s.surfaces)) for s in m.spoils), bool(m.breaks_cycles), m.then,
-            self.text(m.tell), self.text(m.asks_which))
+            m.id,
+            m.word,
+            self.text(m.title),
+            self.line(flat.steps, GAUNTLETS, [s.id for s in flat.steps]),
+            tuple(Spoil(s.what, s.zone or "", tuple(s.surfaces)) for s in m.spoils),
+            bool(m.breaks_cycles),
+            m.then,
+            self.text(m.tell),
+            self.text(m.asks_which),
+        )
 
     def line(self, steps: tuple[FlatStep, ...], hands: str, ids: list[str]) -> tuple[Step, ...]:
         """Steps in order; a step without a reach takes the place where the hands are by then."""
@@ -146,31 +208,62 @@ class _Compiler:
             kind = {"on_no": m.on_no}
         elif m.do == "reading":
             gauge = self.gauges[m.gauge]
-            kind = {"value_kind": "number", "unit": m.unit or gauge.unit, "low": m.low or gauge.low or "",
-                    "high": m.high or gauge.high or "", "on_outside": m.on_outside}
+            kind = {
+                "value_kind": "number",
+                "unit": m.unit or gauge.unit,
+                "low": m.low or gauge.low or "",
+                "high": m.high or gauge.high or "",
+                "on_outside": m.on_outside,
+            }
         elif m.do == "note":
-            kind = {"value_kind": m.value, "not_before_today": bool(m.not_before_today), "on_outside": m.on_outside,
-                    "agent": m.agent or "",
-                    "agent_name": spoken_name(self.agents[m.agent], self.language) if m.agent else ""}
+            kind = {
+                "value_kind": m.value,
+                "not_before_today": bool(m.not_before_today),
+                "on_outside": m.on_outside,
+                "agent": m.agent or "",
+                "agent_name": spoken_name(self.agents[m.agent], self.language) if m.agent else "",
+            }
         elif m.do == "patch":
             agent = self.agents[m.agent]
-            kind = {"surface": m.surface, "agent": m.agent, "agent_name": spoken_name(agent, self.language),
-                    "wet_ms": agent.wet_time.get(self.surfaces[m.surface].orientation, 0)}
+            kind = {
+                "surface": m.surface,
+                "agent": m.agent,
+                "agent_name": spoken_name(agent, self.language),
+                "wet_ms": agent.wet_time.get(self.surfaces[m.surface].orientation, 0),
+            }
         if m.within is not None:
-            kind |= {"after_step": resolve_step(m.within.after, flat.scope, ids), "within_ms": m.within.time,
-                     "warn_ms": m.within.warn}
+            kind |= {
+                "after_step": resolve_step(m.within.after, flat.scope, ids),
+                "within_ms": m.within.time,
+                "warn_ms": m.within.warn,
+            }
         return Step(
-            id=flat.id, kind=m.do, say=say, brief=brief, why=self.text(m.why, values),
-            caution=self.text(m.caution, values), look_for=self.text(m.look_for, values),
-            claim=self.text(m.claim, values), policy=m.policy, reach=reach,
-            when=tuple(When(o, v) for o, v in flat.when), requires=self._requires(flat, ids),
-            expected_ms=expected_ms(m, say, area, speed), floor_ms=m.floor, impossible_ms=m.impossible,
-            file=m.file, line=m.line, **kind)
+            id=flat.id,
+            kind=m.do,
+            say=say,
+            brief=brief,
+            why=self.text(m.why, values),
+            caution=self.text(m.caution, values),
+            look_for=self.text(m.look_for, values),
+            claim=self.text(m.claim, values),
+            policy=m.policy,
+            reach=reach,
+            when=tuple(When(o, v) for o, v in flat.when),
+            requires=self._requires(flat, ids),
+            expected_ms=expected_ms(m, say, area, speed),
+            floor_ms=m.floor,
+            impossible_ms=m.impossible,
+            file=m.file,
+            line=m.line,
+            **kind,
+        )
 
     def _requires(self, flat: FlatStep, ids: list[str]) -> tuple[Cond, ...]:
         out = []
         for kind, subject, value in (c.as_triple() for c in flat.model.requires):
-            out.append(Cond(kind, resolve_step(subject, flat.scope, ids) if kind == "step" else subject, value))
+            out.append(
+                Cond(kind, resolve_step(subject, flat.scope, ids) if kind == "step" else subject, value)
+            )
         return tuple(out)
 
     def _wet(self, flat: FlatStep) -> dict[str, Any]:
@@ -179,8 +272,11 @@ class _Compiler:
         surface = self.surfaces[flat.surface]
         wet_ms = m.wet_time if m.wet_time is not None else agent.wet_time.get(surface.orientation, 0)
         return {
-            "surface": flat.surface, "agent": m.agent, "agent_name": spoken_name(agent, self.language),
-            "contact_ms": m.contact if m.contact is not None else agent.contact, "wet_ms": wet_ms,
+            "surface": flat.surface,
+            "agent": m.agent,
+            "agent_name": spoken_name(agent, self.language),
+            "contact_ms": m.contact if m.contact is not None else agent.contact,
+            "wet_ms": wet_ms,
             "lead_ms": m.lead if m.lead is not None else self._lead_ms(agent, surface),
         }
 

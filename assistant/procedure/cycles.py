@@ -13,8 +13,11 @@ def worked_out_ms(cycle: Any) -> int:
         return 0
     w = cycle.work_out
     return 1000 * purge_time_s(
-        volume_m3=float(w.volume), airflow_m3_h=float(w.airflow), removal_fraction=float(w.removal) / 100,
-        mixing_factor=float(w.mixing_factor))
+        volume_m3=float(w.volume),
+        airflow_m3_h=float(w.airflow),
+        removal_fraction=float(w.removal) / 100,
+        mixing_factor=float(w.mixing_factor),
+    )
 
 
 def cycle_duration_ms(cycle: Any) -> int:

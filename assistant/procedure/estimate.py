@@ -7,10 +7,24 @@ from typing import Any
 from assistant.calc.speech_length import speech_ms
 
 # The act itself, beyond listening, in ms. This project's judgement until a site measures its own.
-ACT_MS = {"instruct": 8_000, "open": 5_000, "close": 5_000, "cycle": 4_000, "machine": 4_000, "move": 20_000,
-          "check": 6_000, "reading": 10_000, "note": 14_000, "witness": 10_000, "wait": 0, "wet": 20_000,
-          "patch": 120_000}
-REWET_TALK_MS = 15_000  # a re-wet asked for while another line may sound: hearing it, wiping, saying so; judgement
+ACT_MS = {
+    "instruct": 8_000,
+    "open": 5_000,
+    "close": 5_000,
+    "cycle": 4_000,
+    "machine": 4_000,
+    "move": 20_000,
+    "check": 6_000,
+    "reading": 10_000,
+    "note": 14_000,
+    "witness": 10_000,
+    "wait": 0,
+    "wet": 20_000,
+    "patch": 120_000,
+}
+REWET_TALK_MS = (
+    15_000  # a re-wet asked for while another line may sound: hearing it, wiping, saying so; judgement
+)
 LISTENING_MS = 8_000  # to hear a request and begin; judgement
 CALM_WIPING_CM2_S = 250.0  # 0.025 m2 a second with overlapping strokes; judgement
 

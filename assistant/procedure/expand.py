@@ -6,7 +6,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from assistant.procedure.model import (
-    AnyStep, EnclosureFile, Include, MishapModel, PlainStep, Repeat, SurfaceModel, Wet,
+    AnyStep,
+    EnclosureFile,
+    Include,
+    MishapModel,
+    PlainStep,
+    Repeat,
+    SurfaceModel,
+    Wet,
 )
 from assistant.procedure.problems import nearest
 from assistant.procedure.source import Site
@@ -17,8 +24,22 @@ Conditions = tuple[tuple[str, bool], ...]  # (option, wanted answer)
 MAX_INCLUDE_DEPTH = 6
 # Filled when a step is compiled; a parameter of the same name would take their place.
 PLACEHOLDERS = frozenset(
-    ("surface", "agent", "opening", "cycle", "machine", "gauge", "marking", "enclosure", "how", "contact", "low",
-     "high", "unit", "minutes")
+    (
+        "surface",
+        "agent",
+        "opening",
+        "cycle",
+        "machine",
+        "gauge",
+        "marking",
+        "enclosure",
+        "how",
+        "contact",
+        "low",
+        "high",
+        "unit",
+        "minutes",
+    )
 )
 
 
@@ -72,7 +93,10 @@ class Unfolder:
         self.count = 0
 
     def steps(
-        self, models: list[AnyStep], when: Conditions = (), scope: tuple[str, ...] = (),
+        self,
+        models: list[AnyStep],
+        when: Conditions = (),
+        scope: tuple[str, ...] = (),
         parts: tuple[str, ...] = (),
     ) -> list[FlatStep]:
         """The flat line of `models`; `when`, `scope`, `parts` come from the includes around them."""
@@ -92,8 +116,14 @@ class Unfolder:
         self.count += 1
         if self.count > MAX_STEPS:
             if self.count == MAX_STEPS + 1:
-                self.site.problems.append(self.site.problem(
-                    model, "id", f"The procedure unfolds into more than {MAX_STEPS} steps.", "a shorter procedure"))
+                self.site.problems.append(
+                    self.site.problem(
+                        model,
+                        "id",
+                        f"The procedure unfolds into more than {MAX_STEPS} steps.",
+                        "a shorter procedure",
+                    )
+                )
             return []
         full = ".".join((*scope, model.id))
         if not isinstance(model, Wet):
@@ -112,12 +142,24 @@ class Unfolder:
         inside = [s for s in self.enclosure.surfaces if s.zone == model.zone and s.id not in model.except_]
         zones = [z.id for z in self.enclosure.zones]
         if model.zone not in zones:
-            self.site.problems.append(self.site.problem(
-                model, "zone", f"There is no zone called {model.zone}.", f"a zone of {self.enclosure.id}",
-                nearest(model.zone, zones)))
+            self.site.problems.append(
+                self.site.problem(
+                    model,
+                    "zone",
+                    f"There is no zone called {model.zone}.",
+                    f"a zone of {self.enclosure.id}",
+                    nearest(model.zone, zones),
+                )
+            )
         elif not inside:
-            self.site.problems.append(self.site.problem(
-                model, "zone", f"The zone {model.zone} has no surface left to wet.", "at least one surface"))
+            self.site.problems.append(
+                self.site.problem(
+                    model,
+                    "zone",
+                    f"The zone {model.zone} has no surface left to wet.",
+                    "at least one surface",
+                )
+            )
         return [s.id for s in sorted(inside, key=wiping_order)]
 
     def _include(
@@ -137,12 +179,21 @@ class Unfolder:
         note = self.site.problems.append
         if name in parts:
             chain = " -> ".join((*parts, name))
-            note(self.site.problem(asked_by, "part", f"The part {name} includes itself: {chain}.",
-                                   "parts that don't include each other in a circle"))
+            note(
+                self.site.problem(
+                    asked_by,
+                    "part",
+                    f"The part {name} includes itself: {chain}.",
+                    "parts that don't include each other in a circle",
+                )
+            )
             return None
         if len(parts) >= MAX_INCLUDE_DEPTH:
-            note(self.site.problem(asked_by, "part", f"Parts are included {MAX_INCLUDE_DEPTH} deep.",
-                                   "a flatter arrangement"))
+            note(
+                self.site.problem(
+                    asked_by, "part", f"Parts are included {MAX_INCLUDE_DEPTH} deep.", "a flatter arrangement"
+                )
+            )
             return None
         part = self.site.find("part", name, asked_by, "part")
         if part is None:
@@ -150,12 +201,26 @@ class Unfolder:
         known = {p.id: p for p in part.parameters}
         for parameter in part.parameters:
             if parameter.id in PLACEHOLDERS:
-                note(self.site.problem(parameter, "id", f"The parameter {parameter.id} hides a placeholder.",
-                                       "another name", f"Call it which_{parameter.id}."))
+                note(
+                    self.site.problem(
+                        parameter,
+                        "id",
+                        f"The parameter {parameter.id} hides a placeholder.",
+                        "another name",
+                        f"Call it which_{parameter.id}.",
+                    )
+                )
         for key in given:
             if key not in known:
-                note(self.site.problem(asked_by, f"with.{key}", f"The part {name} has no parameter {key}.",
-                                       "a parameter of the part", nearest(key, known)))
+                note(
+                    self.site.problem(
+                        asked_by,
+                        f"with.{key}",
+                        f"The part {name} has no parameter {key}.",
+                        "a parameter of the part",
+                        nearest(key, known),
+                    )
+                )
         filled: dict[str, Any] = {}
         for key, parameter in known.items():
             if key in given:
@@ -163,8 +228,11 @@ class Unfolder:
             elif parameter.default is not None or not parameter.required:
                 filled[key] = parameter.default
             else:
-                note(self.site.problem(asked_by, "", f"The part {name} needs the parameter {key}.",
-                                       f"with: {{{key}: ...}}"))
+                note(
+                    self.site.problem(
+                        asked_by, "", f"The part {name} needs the parameter {key}.", f"with: {{{key}: ...}}"
+                    )
+                )
                 return None
         return part, self.site.tree_of(part), filled
 
@@ -173,8 +241,15 @@ class Unfolder:
     ) -> list[FlatStep]:
         out: list[FlatStep] = []
         tree = self.site.tree_of(model)
-        names = {t.id: t.name["en"] for t in (
-            *self.enclosure.surfaces, *self.enclosure.openings, *self.enclosure.zones, *self.enclosure.machines)}
+        names = {
+            t.id: t.name["en"]
+            for t in (
+                *self.enclosure.surfaces,
+                *self.enclosure.openings,
+                *self.enclosure.zones,
+                *self.enclosure.machines,
+            )
+        }
         for item in model.each:
             filled = {model.as_: item, f"{model.as_}_name": names.get(item, item.replace("_", " "))}
             data = substitute(model._raw.get("steps", []), filled)
@@ -198,14 +273,21 @@ class Unfolder:
             for field, names in (("only", include.only), ("leave_out", include.leave_out)):
                 for i, name in enumerate(names):
                     if name not in ids:
-                        self.site.problems.append(self.site.problem(
-                            include, f"{field}.{i}", f"The part {include.part} has no mishap {name}.",
-                            "a mishap of the part", nearest(name, ids)))
+                        self.site.problems.append(
+                            self.site.problem(
+                                include,
+                                f"{field}.{i}",
+                                f"The part {include.part} has no mishap {name}.",
+                                "a mishap of the part",
+                                nearest(name, ids),
+                            )
+                        )
             for m in models or []:
                 if (not include.only or m.id in include.only) and m.id not in include.leave_out:
                     chosen[m.id] = m
         for m in procedure.mishaps:
             chosen[m.id] = m
         return [
-            FlatMishap(m.id, m, tuple(self.steps(m.steps, (), (f"mishap-{m.id}",), ()))) for m in chosen.values()
+            FlatMishap(m.id, m, tuple(self.steps(m.steps, (), (f"mishap-{m.id}",), ())))
+            for m in chosen.values()
         ]

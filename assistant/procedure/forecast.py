@@ -52,7 +52,9 @@ def line_for(plan: Plan, answers: Mapping[str, bool]) -> list[Step]:
     return [s for s in plan.steps if all(answers.get(w.option) == w.equals for w in s.when)]
 
 
-def forecast(plan: Plan, answers: Mapping[str, bool] | None = None, *, seed: int = 1, runs: int = RUNS) -> Forecast:
+def forecast(
+    plan: Plan, answers: Mapping[str, bool] | None = None, *, seed: int = 1, runs: int = RUNS
+) -> Forecast:
     """The forecast for one set of answers. The same seed gives the same figures. Raises ValueError for runs < 1."""
     if runs < 1:
         raise ValueError("a simulation needs at least one run")
@@ -69,10 +71,18 @@ def forecast(plan: Plan, answers: Mapping[str, bool] | None = None, *, seed: int
         totals.append(end_ms(run_times(steps, plan, own), steps, plan))
     totals.sort()
     return Forecast(
-        options=chosen, expected_ms=end_ms(times, steps, plan), median_ms=round(statistics.median(totals)),
+        options=chosen,
+        expected_ms=end_ms(times, steps, plan),
+        median_ms=round(statistics.median(totals)),
         p90_ms=totals[min(len(totals) - 1, math.ceil(0.9 * len(totals)) - 1)],
-        waiting_ms=sum(t.waited_ms for t in times) + end_ms(times, steps, plan) - (times[-1].end_ms if times else 0),
-        steps=len(steps), rewets=sum(rewets_of(s) for s in steps), critical=critical, slack_ms=slack)
+        waiting_ms=sum(t.waited_ms for t in times)
+        + end_ms(times, steps, plan)
+        - (times[-1].end_ms if times else 0),
+        steps=len(steps),
+        rewets=sum(rewets_of(s) for s in steps),
+        critical=critical,
+        slack_ms=slack,
+    )
 
 
 def rewets_of(step: Step) -> int:
@@ -80,8 +90,15 @@ def rewets_of(step: Step) -> int:
     if step.kind != WET or not step.contact_ms or not step.wet_ms:
         return 0
     try:
-        return wetting_passes(contact_ms=step.contact_ms, wet_ms=step.wet_ms, lead_ms=step.lead_ms,
-                              wiping_ms=6_000 + step.expected_ms) - 1
+        return (
+            wetting_passes(
+                contact_ms=step.contact_ms,
+                wet_ms=step.wet_ms,
+                lead_ms=step.lead_ms,
+                wiping_ms=6_000 + step.expected_ms,
+            )
+            - 1
+        )
     except ValueError:
         return 0
 
@@ -112,11 +129,15 @@ def _cause(steps: list[Step], times: list[StepTimes], at: int) -> int | None:
     for j in range(at):
         other = steps[j]
         mine = (
-            (other.kind == WET and other.contact_ms and (
-                step.kind == WAIT and (other.surface in step.wait_for or ALL_CONTACTS in step.wait_for)
-                or step.kind == WET and other.surface == step.surface))
-            or (other.kind == CYCLE and (step.kind != WAIT or other.cycle in step.wait_for))
-        )
+            other.kind == WET
+            and other.contact_ms
+            and (
+                step.kind == WAIT
+                and (other.surface in step.wait_for or ALL_CONTACTS in step.wait_for)
+                or step.kind == WET
+                and other.surface == step.surface
+            )
+        ) or (other.kind == CYCLE and (step.kind != WAIT or other.cycle in step.wait_for))
         ends = times[j].end_ms + (other.contact_ms if other.kind == WET else 0)
         if mine and (other.kind == CYCLE or ends > best_end):
             best, best_end = j, ends

@@ -11,7 +11,9 @@ import click
 
 @click.command(name="kit")
 @click.argument("procedure")
-@click.option("--option", "options", multiple=True, metavar="NAME=yes|no", help="An answer given at the start.")
+@click.option(
+    "--option", "options", multiple=True, metavar="NAME=yes|no", help="An answer given at the start."
+)
 @click.option("--folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def kit(procedure: str, options: tuple[str, ...], folder: Path | None, as_json: bool) -> int:
@@ -34,8 +36,10 @@ def kit(procedure: str, options: tuple[str, ...], folder: Path | None, as_json: 
         click.echo(f"  [ ] {a.name}: {a.wipes} wipes, {a.ml} mL")
         if a.dilution:
             click.echo(f"      {a.dilution}")
-        click.echo("      lot [__________]  expiry [__________]  opened [__________]"
-                   + (f"  use within {a.in_use_life_h:g} h of opening" if a.in_use_life_h else ""))
+        click.echo(
+            "      lot [__________]  expiry [__________]  opened [__________]"
+            + (f"  use within {a.in_use_life_h:g} h of opening" if a.in_use_life_h else "")
+        )
     click.echo("Tools")
     for name, count in k.tools:
         click.echo(f"  [ ] {name} x {count}")

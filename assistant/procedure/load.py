@@ -55,15 +55,34 @@ def load_procedure(name_or_path: str | Path, folder: Path | None = None) -> Load
         path = Path(text)
         site = Site(folder or _folder_of(path))
         if not path.exists():
-            raise SiteFileProblems([Problem(text, 0, 0, "There is no such file.", "a procedure file",
-                                            nearest(path.stem, site.names("procedure")))])
+            raise SiteFileProblems(
+                [
+                    Problem(
+                        text,
+                        0,
+                        0,
+                        "There is no such file.",
+                        "a procedure file",
+                        nearest(path.stem, site.names("procedure")),
+                    )
+                ]
+            )
     else:
         site = Site(folder or default_folder())
         table = site.names("procedure")
         if text not in table:
-            raise SiteFileProblems([Problem(
-                text[:80] or "(no name)", 0, 0, "There is no procedure of that name.",
-                f"a procedure in {site.folder.name}/", nearest(text[:80], table))])
+            raise SiteFileProblems(
+                [
+                    Problem(
+                        text[:80] or "(no name)",
+                        0,
+                        0,
+                        "There is no procedure of that name.",
+                        f"a procedure in {site.folder.name}/",
+                        nearest(text[:80], table),
+                    )
+                ]
+            )
         path = table[text]
     return _load(site, path)
 
@@ -92,7 +111,9 @@ def _load(site: Site, path: Path) -> Loaded:
     names.check_enclosure()
     names.check_procedure(procedure, steps, mishaps)
     if not steps and not site.problems:
-        site.problems.append(site.problem(procedure, "steps", "The procedure has no step.", "at least one step"))
+        site.problems.append(
+            site.problem(procedure, "steps", "The procedure has no step.", "at least one step")
+        )
     if site.problems:
         raise SiteFileProblems(site.problems)
     loaded = Loaded(site, path, procedure, enclosure, agents, tuple(steps), tuple(mishaps))

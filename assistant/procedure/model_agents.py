@@ -11,8 +11,15 @@ from assistant.procedure.model_enclosure import Material, Named, Orientation
 
 Serves = Literal["deactivation", "decontamination", "cleaning", "disinfection", "sporicidal", "rinse"]
 Active = Literal[
-    "isopropyl_alcohol", "ethanol", "quaternary_ammonium", "hydrogen_peroxide", "peracetic_acid",
-    "sodium_hypochlorite", "detergent", "water", "sodium_thiosulfate",
+    "isopropyl_alcohol",
+    "ethanol",
+    "quaternary_ammonium",
+    "hydrogen_peroxide",
+    "peracetic_acid",
+    "sodium_hypochlorite",
+    "detergent",
+    "water",
+    "sodium_thiosulfate",
 ]
 
 

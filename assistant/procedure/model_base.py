@@ -68,7 +68,9 @@ def _text(value: Any) -> Any:
 
 
 _LANGUAGES_SCHEMA = {
-    "type": "object", "required": ["en"], "minProperties": 1,
+    "type": "object",
+    "required": ["en"],
+    "minProperties": 1,
     "patternProperties": {"^[a-z]{2}$": {"type": "string", "minLength": 1, "maxLength": MAX_TEXT}},
     "additionalProperties": False,
 }
@@ -140,8 +142,7 @@ def _decimal_text(value: Any) -> Any:
     return value
 
 
-DecimalText = Annotated[str, BeforeValidator(_decimal_text),
-                        WithJsonSchema({"type": ["string", "number"]})]
+DecimalText = Annotated[str, BeforeValidator(_decimal_text), WithJsonSchema({"type": ["string", "number"]})]
 
 
 def _yes_no(value: Any) -> Any:
@@ -152,5 +153,6 @@ def _yes_no(value: Any) -> Any:
     return value
 
 
-YesNo = Annotated[bool, BeforeValidator(_yes_no),
-                  WithJsonSchema({"anyOf": [{"type": "boolean"}, {"enum": ["yes", "no"]}]})]
+YesNo = Annotated[
+    bool, BeforeValidator(_yes_no), WithJsonSchema({"anyOf": [{"type": "boolean"}, {"enum": ["yes", "no"]}]})
+]

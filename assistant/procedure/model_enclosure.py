@@ -7,18 +7,44 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from assistant.procedure.model_base import (
-    AirflowM3H, Area, Days, DecimalText, Duration, Name, Node, Percent, Ref, Text, VolumeM3, YesNo,
+    AirflowM3H,
+    Area,
+    Days,
+    DecimalText,
+    Duration,
+    Name,
+    Node,
+    Percent,
+    Ref,
+    Text,
+    VolumeM3,
+    YesNo,
 )
 
 Reach = Literal["room", "gauntlets", "window"]
 Material = Literal[
-    "stainless_steel", "acrylic", "glass", "polycarbonate", "synthetic_rubber", "silicone", "coated_metal",
-    "control_panel", "filter_media", "filter_protector", "diffuser", "pre_filter", "electronics", "plastic",
+    "stainless_steel",
+    "acrylic",
+    "glass",
+    "polycarbonate",
+    "synthetic_rubber",
+    "silicone",
+    "coated_metal",
+    "control_panel",
+    "filter_media",
+    "filter_protector",
+    "diffuser",
+    "pre_filter",
+    "electronics",
+    "plastic",
 ]
 Orientation = Literal["ceiling", "wall", "floor", "upright"]
 # What each kind of condition may be held against.
 _STATES = {
-    "opening": ("open", "closed"), "cycle": ("complete",), "contact": ("complete",), "step": ("done",),
+    "opening": ("open", "closed"),
+    "cycle": ("complete",),
+    "contact": ("complete",),
+    "step": ("done",),
 }
 
 

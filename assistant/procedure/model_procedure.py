@@ -92,8 +92,17 @@ class ProcedureFile(Node):
     title: Text
     revision: str = Field(max_length=20)
     enclosure: Ref
-    purpose: Literal["light", "rigorous", "sporicidal", "under_tray", "glove_change", "spill", "start_of_day",
-                     "end_of_day", "other"]
+    purpose: Literal[
+        "light",
+        "rigorous",
+        "sporicidal",
+        "under_tray",
+        "glove_change",
+        "spill",
+        "start_of_day",
+        "end_of_day",
+        "other",
+    ]
     summary: Text | None = None
     document: str = Field(max_length=200)  # the paper procedure this file was made from
     min_session: Duration = 0
@@ -102,7 +111,9 @@ class ProcedureFile(Node):
     leaves_out: list[LeftOut] = []
     start_hands: Reach = "room"
     end_hands: Reach = "room"
-    machines_at_start: dict[Name, Name] = {}  # where this procedure finds other than the enclosure's file says
+    machines_at_start: dict[
+        Name, Name
+    ] = {}  # where this procedure finds other than the enclosure's file says
     machines_at_end: dict[Name, Name] = {}
     options: list[OptionModel] = Field(default=[], max_length=8)
     cautions: list[Text] = []

@@ -21,12 +21,19 @@ def _placeholder_list(value: Any) -> Any:
 
 
 StepServes = Annotated[
-    list[Literal["deactivation", "decontamination", "cleaning", "disinfection"]], BeforeValidator(_placeholder_list),
-    WithJsonSchema({"anyOf": [
-        {"type": "array",
-         "items": {"enum": ["deactivation", "decontamination", "cleaning", "disinfection"]}},
-        {"type": "string", "pattern": r"^\{[a-z_]+\}$"},
-    ]}),
+    list[Literal["deactivation", "decontamination", "cleaning", "disinfection"]],
+    BeforeValidator(_placeholder_list),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {
+                    "type": "array",
+                    "items": {"enum": ["deactivation", "decontamination", "cleaning", "disinfection"]},
+                },
+                {"type": "string", "pattern": r"^\{[a-z_]+\}$"},
+            ]
+        }
+    ),
 ]
 
 
@@ -68,11 +75,26 @@ class Instruct(SpokenStep):
     """One thing to do. `role` marks steps that static rules look for."""
 
     do: Literal["instruct"]
-    role: Literal[
-        "glove_hygiene", "outer_glove_change", "waste_closed", "waste_wiped", "waste_passed_out", "lift_tray",
-        "lower_tray", "raise_stand", "lower_stand", "new_wipe", "wipe_gauntlets", "sleeve_change", "bag_ready",
-        "spray", "person_care",
-    ] | None = None
+    role: (
+        Literal[
+            "glove_hygiene",
+            "outer_glove_change",
+            "waste_closed",
+            "waste_wiped",
+            "waste_passed_out",
+            "lift_tray",
+            "lower_tray",
+            "raise_stand",
+            "lower_stand",
+            "new_wipe",
+            "wipe_gauntlets",
+            "sleeve_change",
+            "bag_ready",
+            "spray",
+            "person_care",
+        ]
+        | None
+    ) = None
     tool: Ref | None = None
     agent: Ref | None = None
     surface: Ref | None = None  # the tray or panel it is about
@@ -153,8 +175,18 @@ class Check(SpokenStep):
 
     do: Literal["check"]
     on_no: Outcome
-    role: Literal["glove_integrity", "tightness", "clearance", "certification", "in_use_life", "waste_out",
-                  "protective_equipment"] | None = None
+    role: (
+        Literal[
+            "glove_integrity",
+            "tightness",
+            "clearance",
+            "certification",
+            "in_use_life",
+            "waste_out",
+            "protective_equipment",
+        ]
+        | None
+    ) = None
 
 
 class Reading(SpokenStep):
@@ -214,7 +246,18 @@ class Repeat(StepBase):
 
 
 PlainStep = Union[
-    Instruct, Wet, Wait, Open, Close, StartCycle, SetMachine, Move, Check, Reading, Note, Witness,
+    Instruct,
+    Wet,
+    Wait,
+    Open,
+    Close,
+    StartCycle,
+    SetMachine,
+    Move,
+    Check,
+    Reading,
+    Note,
+    Witness,
     Patch,
 ]
 AnyStep = Annotated[Union[PlainStep, Include, Repeat], Field(discriminator="do")]

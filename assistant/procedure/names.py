@@ -7,8 +7,21 @@ from typing import Any
 
 from assistant.procedure.expand import FlatMishap, FlatStep
 from assistant.procedure.model import (
-    AgentsFile, Check, Close, EnclosureFile, Instruct, Node, Note, Open, Patch, ProcedureFile, Reading, SetMachine,
-    StartCycle, Wait, Wet,
+    AgentsFile,
+    Check,
+    Close,
+    EnclosureFile,
+    Instruct,
+    Node,
+    Note,
+    Open,
+    Patch,
+    ProcedureFile,
+    Reading,
+    SetMachine,
+    StartCycle,
+    Wait,
+    Wet,
 )
 from assistant.procedure.model_enclosure import Condition
 from assistant.procedure.problems import nearest
@@ -39,9 +52,15 @@ class Names:
         valid = set(valid)
         if name is None or name in valid:
             return True
-        self.site.problems.append(self.site.problem(
-            node, field, f"There is no {what} called {name}.", f"a {what} of {self.enclosure.id}",
-            nearest(name, valid)))
+        self.site.problems.append(
+            self.site.problem(
+                node,
+                field,
+                f"There is no {what} called {name}.",
+                f"a {what} of {self.enclosure.id}",
+                nearest(name, valid),
+            )
+        )
         return False
 
     def conditions(self, node: Node, field: str, conditions: list[Condition], steps: set[str]) -> None:
@@ -80,7 +99,12 @@ class Names:
             self.known(m, "at_end", m.at_end, m.values, f"state of {m.id}")
         for g in e.gauges:
             self._unit(g, "unit", g.unit)
-        moves = {f"{a}>{b}" for a in ("room", "gauntlets", "window") for b in ("room", "gauntlets", "window") if a != b}
+        moves = {
+            f"{a}>{b}"
+            for a in ("room", "gauntlets", "window")
+            for b in ("room", "gauntlets", "window")
+            if a != b
+        }
         for name in e.moves:
             self.known(e, f"moves.{name}", name, moves, "move")
         self._unique(self.agents_file.agents, "agents")
@@ -90,17 +114,30 @@ class Names:
 
     def _unit(self, node: Node, field: str, unit: str) -> None:
         if not any(unit_is_known(unit, t) for t in ("Pa", "%", "ms", "m3/h", "mm", "mL")) and unit not in (
-                "degC", "m/s", "count", "°C"):
-            self.site.problems.append(self.site.problem(
-                node, field, f"The unit {unit} isn't known.", "a unit such as Pa, in. w.c., %, m3/h"))
+            "degC",
+            "m/s",
+            "count",
+            "°C",
+        ):
+            self.site.problems.append(
+                self.site.problem(
+                    node, field, f"The unit {unit} isn't known.", "a unit such as Pa, in. w.c., %, m3/h"
+                )
+            )
 
     def _unique(self, items: Iterable[Any], what: str) -> None:
         seen: dict[str, Any] = {}
         for item in items:
             if item.id in seen:
-                self.site.problems.append(self.site.problem(
-                    item, "id", f"The id {item.id} stands twice among the {what}.", "each id once",
-                    f"It stands in line {seen[item.id].line} already."))
+                self.site.problems.append(
+                    self.site.problem(
+                        item,
+                        "id",
+                        f"The id {item.id} stands twice among the {what}.",
+                        "each id once",
+                        f"It stands in line {seen[item.id].line} already.",
+                    )
+                )
             seen[item.id] = item
 
     def check_procedure(self, p: ProcedureFile, steps: list[FlatStep], mishaps: list[FlatMishap]) -> None:
@@ -112,23 +149,37 @@ class Names:
         for field in ("machines_at_start", "machines_at_end"):
             for machine, value in getattr(p, field).items():
                 if self.known(p, f"{field}.{machine}", machine, self.machines, "machine"):
-                    self.known(p, f"{field}.{machine}", value, self.machines[machine].values, f"state of {machine}")
+                    self.known(
+                        p, f"{field}.{machine}", value, self.machines[machine].values, f"state of {machine}"
+                    )
         for left in p.leaves_out:
             self.known(left, "surface", left.surface, self.surfaces, "surface")
         ids: dict[str, FlatStep] = {}
         for flat in steps:
             if flat.id in ids:
-                self.site.problems.append(self.site.problem(
-                    flat.model, "id", f"The step {flat.id} stands twice.", "each step id once",
-                    f"It stands in line {ids[flat.id].model.line} already."))
+                self.site.problems.append(
+                    self.site.problem(
+                        flat.model,
+                        "id",
+                        f"The step {flat.id} stands twice.",
+                        "each step id once",
+                        f"It stands in line {ids[flat.id].model.line} already.",
+                    )
+                )
             ids[flat.id] = flat
         for flat in steps:
             self._step(flat, set(ids), options, {m.id for m in mishaps})
         words: dict[str, FlatMishap] = {}
         for m in mishaps:
             if m.model.word in words:
-                self.site.problems.append(self.site.problem(
-                    m.model, "word", f"The word {m.model.word} starts two branches.", "one branch for a word"))
+                self.site.problems.append(
+                    self.site.problem(
+                        m.model,
+                        "word",
+                        f"The word {m.model.word} starts two branches.",
+                        "one branch for a word",
+                    )
+                )
             words[m.model.word] = m
             for spoil in m.model.spoils:
                 self.known(spoil, "zone", spoil.zone, self.zones, "zone")
@@ -136,8 +187,11 @@ class Names:
                     self.known(spoil, f"surfaces.{i}", s, self.surfaces, "surface")
             inner = {f.id for f in m.steps}
             if len(inner) < len(m.steps):
-                self.site.problems.append(self.site.problem(
-                    m.model, "steps", f"A step id stands twice in the branch {m.id}.", "each step id once"))
+                self.site.problems.append(
+                    self.site.problem(
+                        m.model, "steps", f"A step id stands twice in the branch {m.id}.", "each step id once"
+                    )
+                )
             for flat in m.steps:
                 self._step(flat, inner, options, {x.id for x in mishaps})
 
@@ -162,8 +216,9 @@ class Names:
                 self.known(m, f"except.{i}", s, self.surfaces, "surface")
         elif isinstance(m, Wait):
             for i, name in enumerate(m.for_):
-                self.known(m, f"for.{i}", name, self.surfaces | self.cycles | {ALL_CONTACTS_WORD},
-                           "surface or cycle")
+                self.known(
+                    m, f"for.{i}", name, self.surfaces | self.cycles | {ALL_CONTACTS_WORD}, "surface or cycle"
+                )
         elif isinstance(m, (Open, Close)):
             self.known(m, "opening", m.opening, self.openings, "opening")
         elif isinstance(m, StartCycle):

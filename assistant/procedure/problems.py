@@ -41,7 +41,9 @@ class SiteFileProblems(SiteFileError):
         blocks = []
         for p in self.problems:
             blocks.append(
-                SiteFileError(p.message, where=p.where, expected=p.expected, try_next=p.try_next).format_message()
+                SiteFileError(
+                    p.message, where=p.where, expected=p.expected, try_next=p.try_next
+                ).format_message()
             )
         return "\n".join(blocks)
 

@@ -48,16 +48,34 @@ def sheet_pdf(loaded: Loaded, size: str = "a4", answers: Mapping[str, bool] | No
         text = footer
 
     document = SimpleDocTemplate(
-        out, pagesize=page, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN + 8 * mm,
-        title=plan.title, author=plan.site, subject=f"Revision {plan.revision}", creator="Gauntlet", invariant=1)
+        out,
+        pagesize=page,
+        leftMargin=_MARGIN,
+        rightMargin=_MARGIN,
+        topMargin=_MARGIN,
+        bottomMargin=_MARGIN + 8 * mm,
+        title=plan.title,
+        author=plan.site,
+        subject=f"Revision {plan.revision}",
+        creator="Gauntlet",
+        invariant=1,
+    )
     width = page[0] - 2 * _MARGIN
     story: list[Any] = [
         Paragraph(escape(plan.title), _TITLE),
-        Paragraph(escape(f"{plan.site}, {name}. Revision {plan.revision}. Made from: {loaded.procedure.document}"), _BODY),
-        Spacer(1, 3 * mm), _run_box(width), Spacer(1, 2 * mm)]
+        Paragraph(
+            escape(f"{plan.site}, {name}. Revision {plan.revision}. Made from: {loaded.procedure.document}"),
+            _BODY,
+        ),
+        Spacer(1, 3 * mm),
+        _run_box(width),
+        Spacer(1, 2 * mm),
+    ]
     if plan.cautions:
-        story += [Paragraph("Before you begin", _HEAD),
-                  *(Paragraph("! " + escape(c), _BOLD) for c in plan.cautions)]
+        story += [
+            Paragraph("Before you begin", _HEAD),
+            *(Paragraph("! " + escape(c), _BOLD) for c in plan.cautions),
+        ]
     if plan.options:
         story.append(Paragraph("Questions", _HEAD))
         story.append(_questions(plan, answers, width))
@@ -67,8 +85,11 @@ def sheet_pdf(loaded: Loaded, size: str = "a4", answers: Mapping[str, bool] | No
     for mishap in plan.mishaps.values():
         rows: list[Any] = [Paragraph(f"<b>{escape(mishap.title[:1].upper() + mishap.title[1:])}</b>", _BODY)]
         rows += [Paragraph(f"{i}. {_words(s)}", _SMALL) for i, s in enumerate(mishap.steps, 1)]
-        ending = {"resume": "Then do again what it spoiled, and go on.", "stop": "Then stop. The clean is not complete.",
-                  "leave": "Leave everything where it is."}[mishap.then]
+        ending = {
+            "resume": "Then do again what it spoiled, and go on.",
+            "stop": "Then stop. The clean is not complete.",
+            "leave": "Leave everything where it is.",
+        }[mishap.then]
         rows.append(Paragraph(escape(f"{ending} {mishap.tell}".strip()), _SMALL))
         story.append(KeepTogether([*rows, Spacer(1, 2 * mm)]))
     document.build(story, canvasmaker=Numbered)
@@ -101,9 +122,14 @@ class _NumberedCanvas(Canvas):
 
 def _run_box(width: float) -> Table:
     cells = [["Date", "", "Technician", "", "Start", ""], ["Second person", "", "Supervisor", "", "End", ""]]
-    table = Table([[Paragraph(c, _SMALL) for c in row] for row in cells],
-                  colWidths=[width * w for w in (0.13, 0.22, 0.13, 0.27, 0.08, 0.17)], rowHeights=8 * mm)
-    table.setStyle(TableStyle([("GRID", (0, 0), (-1, -1), 0.6, colors.black), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]))
+    table = Table(
+        [[Paragraph(c, _SMALL) for c in row] for row in cells],
+        colWidths=[width * w for w in (0.13, 0.22, 0.13, 0.27, 0.08, 0.17)],
+        rowHeights=8 * mm,
+    )
+    table.setStyle(
+        TableStyle([("GRID", (0, 0), (-1, -1), 0.6, colors.black), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")])
+    )
     return table
 
 
@@ -118,7 +144,9 @@ def _questions(plan: Plan, answers: Mapping[str, bool] | None, width: float) -> 
     for number, option in enumerate(plan.options, 1):
         given = (answers or {}).get(option.id)
         tick = {None: "[  ] yes   [  ] no", True: "[X] yes   [  ] no", False: "[  ] yes   [X] no"}[given]
-        rows.append([Paragraph(f"Q{number}", _BOLD), Paragraph(escape(option.ask), _BODY), Paragraph(tick, _BODY)])
+        rows.append(
+            [Paragraph(f"Q{number}", _BOLD), Paragraph(escape(option.ask), _BODY), Paragraph(tick, _BODY)]
+        )
     table = Table(rows, colWidths=[width * 0.07, width * 0.68, width * 0.25])
     table.setStyle(TableStyle([("GRID", (0, 0), (-1, -1), 0.4, colors.black)]))
     return table
@@ -163,11 +191,22 @@ def _steps(plan: Plan, steps: list[Step], width: float) -> Table:
         text = _words(step) + (f" <i>(only if {only})</i>" if only else "")
         if step.kind == "wait" and ALL_CONTACTS in step.wait_for:
             text += " Every surface stays wet until its time is over."
-        rows.append(["", Paragraph(str(number), _SMALL), Paragraph(_REACH[step.reach], _SMALL), Paragraph(text, _BODY),
-                     Paragraph(_box(plan, step), _SMALL)])
+        rows.append(
+            [
+                "",
+                Paragraph(str(number), _SMALL),
+                Paragraph(_REACH[step.reach], _SMALL),
+                Paragraph(text, _BODY),
+                Paragraph(_box(plan, step), _SMALL),
+            ]
+        )
     table = Table(rows, colWidths=[width * w for w in (0.05, 0.06, 0.12, 0.56, 0.21)], repeatRows=1)
-    style = [("GRID", (0, 0), (-1, -1), 0.4, colors.black), ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-             ("LINEBELOW", (0, 0), (-1, 0), 1.2, colors.black), ("TOPPADDING", (0, 0), (-1, -1), 3),
-             ("BOTTOMPADDING", (0, 0), (-1, -1), 4)]
+    style = [
+        ("GRID", (0, 0), (-1, -1), 0.4, colors.black),
+        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("LINEBELOW", (0, 0), (-1, 0), 1.2, colors.black),
+        ("TOPPADDING", (0, 0), (-1, -1), 3),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 4),
+    ]
     table.setStyle(TableStyle(style))
     return table

@@ -73,9 +73,14 @@ class Site:
         self.trees[path] = tree
         found = tree.data.get("kind")
         if found not in FILE_KINDS:
-            self.problems.append(tree.problem(
-                ("kind",), f"The kind of file {found!r} isn't known." if found else "kind is missing.",
-                ", ".join(FILE_KINDS), nearest(str(found or ""), FILE_KINDS)))
+            self.problems.append(
+                tree.problem(
+                    ("kind",),
+                    f"The kind of file {found!r} isn't known." if found else "kind is missing.",
+                    ", ".join(FILE_KINDS),
+                    nearest(str(found or ""), FILE_KINDS),
+                )
+            )
             return None
         if found != kind:
             self.problems.append(tree.problem(("kind",), f"This is a file of kind {found}.", f"kind: {kind}"))
@@ -83,9 +88,14 @@ class Site:
         model, problems = validate(FILE_KINDS[kind], tree.data, tree)
         self.problems.extend(problems)
         if model is not None and model.id != path.stem:
-            self.problems.append(tree.problem(
-                ("id",), f"The id {model.id} isn't the file's name {path.stem}.", f"id: {path.stem}",
-                "Rename the file or change the id."))
+            self.problems.append(
+                tree.problem(
+                    ("id",),
+                    f"The id {model.id} isn't the file's name {path.stem}.",
+                    f"id: {path.stem}",
+                    "Rename the file or change the id.",
+                )
+            )
         self.models[path] = model
         return model
 
@@ -106,7 +116,9 @@ class Site:
         """The tree a node was read from."""
         return next((t for t in self.trees.values() if t.file == node.file), None)
 
-    def problem(self, node: Node, field_name: str, message: str, expected: str = "", try_next: str = "") -> Problem:
+    def problem(
+        self, node: Node, field_name: str, message: str, expected: str = "", try_next: str = ""
+    ) -> Problem:
         """A problem at a field of a node (or at the node itself)."""
         tree = self.tree_of(node)
         if tree is None:

@@ -17,8 +17,9 @@ class StepTimes:
     waited_ms: int
 
 
-def run_times(steps: Sequence[Step], plan: Plan, durations_ms: Sequence[int] | None = None,
-              listening_ms: int = 6_000) -> list[StepTimes]:
+def run_times(
+    steps: Sequence[Step], plan: Plan, durations_ms: Sequence[int] | None = None, listening_ms: int = 6_000
+) -> list[StepTimes]:
     """Times of `steps` in order. `durations_ms` replaces the estimates, step by step. A wet step takes listening
     and its estimate (from first stroke to all wet); its contact and a started cycle run from its end."""
     now = 0

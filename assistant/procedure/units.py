@@ -9,7 +9,9 @@ import re
 from decimal import Decimal
 from functools import lru_cache
 
-_QUANTITY = re.compile(r"\s*([-+]?[0-9]{1,12}(?:\.[0-9]{1,9})?)\s*([A-Za-z%µ°][A-Za-z0-9%µ°/.^* ]{0,23})?\s*\Z")
+_QUANTITY = re.compile(
+    r"\s*([-+]?[0-9]{1,12}(?:\.[0-9]{1,9})?)\s*([A-Za-z%µ°][A-Za-z0-9%µ°/.^* ]{0,23})?\s*\Z"
+)
 _POWER = re.compile(r"([a-z])([23])\b")
 
 # The target unit of each dimension used in site files, and how an example reads.

@@ -14,13 +14,26 @@ from assistant.procedure.yaml_tree import Key, Tree
 CURRENT = 2
 # The key that carried the kind in format 1 -> (kind, the field its value goes to).
 _STEP_KEYS = {
-    "instruct": ("instruct", "say"), "wet": ("wet", "surface"), "wait": ("wait", "for"), "open": ("open", "opening"),
-    "close": ("close", "opening"), "cycle": ("cycle", "cycle"), "move": ("move", "hands"), "check": ("check", "say"),
-    "reading": ("reading", "gauge"), "note": ("note", "value"), "witness": ("witness", "say"),
+    "instruct": ("instruct", "say"),
+    "wet": ("wet", "surface"),
+    "wait": ("wait", "for"),
+    "open": ("open", "opening"),
+    "close": ("close", "opening"),
+    "cycle": ("cycle", "cycle"),
+    "move": ("move", "hands"),
+    "check": ("check", "say"),
+    "reading": ("reading", "gauge"),
+    "note": ("note", "value"),
+    "witness": ("witness", "say"),
     "include": ("include", "part"),
 }
-_SECONDS = {"contact_s": "contact", "wet_s": "wet_time", "expected_s": "expected", "duration_s": "duration",
-            "max_open_s": "max_open"}
+_SECONDS = {
+    "contact_s": "contact",
+    "wet_s": "wet_time",
+    "expected_s": "expected",
+    "duration_s": "duration",
+    "max_open_s": "max_open",
+}
 
 
 def upcast(tree: Tree) -> Tree:
@@ -32,12 +45,20 @@ def upcast(tree: Tree) -> Tree:
     if version is None:
         raise SiteFileProblems([tree.problem((), "format is missing.", f"format: {CURRENT}")])
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
-        raise SiteFileProblems([tree.problem(("format",), f"Format {version!r} isn't a version.",
-                                             f"format: {CURRENT}")])
+        raise SiteFileProblems(
+            [tree.problem(("format",), f"Format {version!r} isn't a version.", f"format: {CURRENT}")]
+        )
     if version > CURRENT:
-        raise SiteFileProblems([tree.problem(
-            ("format",), f"The file is written in format {version}; this program reads up to {CURRENT}.",
-            f"format: {CURRENT}", "Use the newer program, or export the file in the older format.")])
+        raise SiteFileProblems(
+            [
+                tree.problem(
+                    ("format",),
+                    f"The file is written in format {version}; this program reads up to {CURRENT}.",
+                    f"format: {CURRENT}",
+                    "Use the newer program, or export the file in the older format.",
+                )
+            ]
+        )
     if version == 1:
         tree = _from_1_to_2(tree)
     return tree
@@ -50,7 +71,7 @@ def _from_1_to_2(tree: Tree) -> Tree:
     def renamed(path: Key, old: str, fresh: str) -> None:
         for table in (new.places, new.key_places):
             for known in [k for k in table if k[: len(path) + 1] == (*path, old)]:
-                table[(*path, fresh, *known[len(path) + 1:])] = table[known]
+                table[(*path, fresh, *known[len(path) + 1 :])] = table[known]
 
     def walk(value: Any, path: Key) -> Any:
         if isinstance(value, list):
@@ -59,7 +80,9 @@ def _from_1_to_2(tree: Tree) -> Tree:
             return value
         out: dict[str, Any] = {}
         is_step = len(path) >= 2 and path[-2] == "steps" and isinstance(path[-1], int)
-        kind_key = next((k for k in _STEP_KEYS if k in value), None) if is_step and "do" not in value else None
+        kind_key = (
+            next((k for k in _STEP_KEYS if k in value), None) if is_step and "do" not in value else None
+        )
         for key, inner in value.items():
             if key == kind_key:
                 kind, field = _STEP_KEYS[key]

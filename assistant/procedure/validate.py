@@ -108,18 +108,32 @@ def _problem(error: Any, kind: Any, data: Any, tree: Tree, base: Key) -> Problem
     if code == "extra_forbidden":
         valid = _keys_at(kind, path[:-1], data)
         line, column = tree.key_places.get(full, tree.place(full))
-        return Problem(tree.file, line, column, f"There is no key {name} here.", "a key this place knows",
-                       nearest(name, valid))
+        return Problem(
+            tree.file,
+            line,
+            column,
+            f"There is no key {name} here.",
+            "a key this place knows",
+            nearest(name, valid),
+        )
     if code in ("literal_error", "union_tag_invalid"):
         valid = re.findall(r"'([^']+)'", str(context.get("expected") or context.get("expected_tags", "")))
         found = context.get("tag", error.get("input"))
         where = full if code == "literal_error" else (*full, "do")
         shown = str(found)[:60]
         if name == "format":
-            return tree.problem(where, f"Format {shown} isn't known here.", "format: 2",
-                                "A newer format needs a newer version of this program.")
-        return tree.problem(where, f"{shown} isn't known here.", ", ".join(valid[:12]) or "another value",
-                            nearest(shown, valid))
+            return tree.problem(
+                where,
+                f"Format {shown} isn't known here.",
+                "format: 2",
+                "A newer format needs a newer version of this program.",
+            )
+        return tree.problem(
+            where,
+            f"{shown} isn't known here.",
+            ", ".join(valid[:12]) or "another value",
+            nearest(shown, valid),
+        )
     if code == "union_tag_not_found":
         return tree.problem(full, "The step doesn't say what it does.", "a key do, such as do: instruct")
     message = str(error["msg"]).removeprefix("Value error, ")
@@ -133,12 +147,18 @@ def _problem(error: Any, kind: Any, data: Any, tree: Tree, base: Key) -> Problem
     if code in ("too_short", "too_long", "string_too_long", "string_too_short"):
         few = code.endswith("short")
         bound = context.get("min_length") if few else context.get("max_length")
-        return tree.problem(full, f"{name or 'This'} is too {'short' if few else 'long'}.",
-                            f"at {'least' if few else 'most'} {bound} {'items' if 'string' not in code else 'characters'}")
+        return tree.problem(
+            full,
+            f"{name or 'This'} is too {'short' if few else 'long'}.",
+            f"at {'least' if few else 'most'} {bound} {'items' if 'string' not in code else 'characters'}",
+        )
     if code in ("greater_than_equal", "less_than_equal"):
         bound = context.get("ge", context.get("le"))
-        return tree.problem(full, f"{name} is {_shown(error.get('input'))}.",
-                            f"a number not {'below' if code.startswith('greater') else 'above'} {bound}")
+        return tree.problem(
+            full,
+            f"{name} is {_shown(error.get('input'))}.",
+            f"a number not {'below' if code.startswith('greater') else 'above'} {bound}",
+        )
     message = message[0].upper() + message[1:]
     found = error.get("input")
     expected = ""
@@ -182,8 +202,14 @@ def _narrow(annotation: Any, value: Any) -> Any:
     if origin in (list, dict):
         inner = typing.get_args(annotation)[-1]
         # The list itself and its items meet here one after another; the item decides.
-        return inner if isinstance(value, (list, dict)) and not _is_step(value) and origin is list \
-            and isinstance(value, list) else _narrow(inner, value)
+        return (
+            inner
+            if isinstance(value, (list, dict))
+            and not _is_step(value)
+            and origin is list
+            and isinstance(value, list)
+            else _narrow(inner, value)
+        )
     if origin in (typing.Union, types.UnionType):
         options = [_narrow(a, value) for a in typing.get_args(annotation)]
         models = [o for o in options if isinstance(o, type) and issubclass(o, Node)]

@@ -18,10 +18,18 @@ _WORDS = {
     "ko": {"h": ("시간", "시간"), "min": ("분", "분"), "s": ("초", "초")},
 }
 CUES = {
-    "en": {"new_wipe": "Take a new wipe.", "fresh_face": "Turn to a fresh face.",
-           "faces": "Use {n} faces, a fresh one each time.", "wipes": "Use {n} wipes, a fresh face each time."},
-    "ko": {"new_wipe": "새 와이프를 쓰세요.", "fresh_face": "깨끗한 면으로 바꾸세요.",
-           "faces": "깨끗한 면 {n}개를 쓰세요.", "wipes": "와이프 {n}장을 쓰세요."},
+    "en": {
+        "new_wipe": "Take a new wipe.",
+        "fresh_face": "Turn to a fresh face.",
+        "faces": "Use {n} faces, a fresh one each time.",
+        "wipes": "Use {n} wipes, a fresh face each time.",
+    },
+    "ko": {
+        "new_wipe": "새 와이프를 쓰세요.",
+        "fresh_face": "깨끗한 면으로 바꾸세요.",
+        "faces": "깨끗한 면 {n}개를 쓰세요.",
+        "wipes": "와이프 {n}장을 쓰세요.",
+    },
 }
 
 
@@ -59,9 +67,12 @@ def step_values(loaded: Any, flat: FlatStep, language: str) -> dict[str, str]:
     m = flat.model
     values = {"enclosure": in_language(e.pronounce or e.name, language)}
     tables = {
-        "surface": {s.id: s for s in e.surfaces}, "agent": {a.id: a for a in loaded.agents.agents},
-        "opening": {o.id: o for o in e.openings}, "cycle": {c.id: c for c in e.cycles},
-        "machine": {x.id: x for x in e.machines}, "gauge": {g.id: g for g in e.gauges},
+        "surface": {s.id: s for s in e.surfaces},
+        "agent": {a.id: a for a in loaded.agents.agents},
+        "opening": {o.id: o for o in e.openings},
+        "cycle": {c.id: c for c in e.cycles},
+        "machine": {x.id: x for x in e.machines},
+        "gauge": {g.id: g for g in e.gauges},
         "marking": {x.id: x for x in e.markings},
     }
     for name, table in tables.items():
@@ -76,7 +87,11 @@ def step_values(loaded: Any, flat: FlatStep, language: str) -> dict[str, str]:
         values["contact"] = spoken_duration(m.contact if m.contact is not None else agent.contact, language)
     if m.do == "reading" and m.gauge in tables["gauge"]:
         gauge = tables["gauge"][m.gauge]
-        values |= {"low": m.low or gauge.low or "", "high": m.high or gauge.high or "", "unit": m.unit or gauge.unit}
+        values |= {
+            "low": m.low or gauge.low or "",
+            "high": m.high or gauge.high or "",
+            "unit": m.unit or gauge.unit,
+        }
     if m.do == "cycle":
         from assistant.procedure.cycles import cycle_duration_ms
 
@@ -112,11 +127,22 @@ def placeholder_problems(loaded: Any) -> list[Problem]:
                 values = step_values(loaded, flat, language)
                 for match in _PLACEHOLDER.finditer(words):
                     if match[1] not in values:
-                        problems.append(loaded.site.problem(
-                            flat.model, field, f"Nothing fills {match[0]} in the {language} text of {flat.id}.",
-                            "a placeholder of this kind of step", nearest(match[1], values)))
+                        problems.append(
+                            loaded.site.problem(
+                                flat.model,
+                                field,
+                                f"Nothing fills {match[0]} in the {language} text of {flat.id}.",
+                                "a placeholder of this kind of step",
+                                nearest(match[1], values),
+                            )
+                        )
                 if "{" in _PLACEHOLDER.sub("", words) or "}" in _PLACEHOLDER.sub("", words):
-                    problems.append(loaded.site.problem(
-                        flat.model, field, f"A brace in the {language} text of {flat.id} isn't a placeholder.",
-                        "a placeholder such as {surface}"))
+                    problems.append(
+                        loaded.site.problem(
+                            flat.model,
+                            field,
+                            f"A brace in the {language} text of {flat.id} isn't a placeholder.",
+                            "a placeholder such as {surface}",
+                        )
+                    )
     return problems

@@ -16,7 +16,12 @@ from typing import Any
 from ruamel.yaml import YAML
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
 from ruamel.yaml.events import (
-    AliasEvent, DocumentStartEvent, MappingEndEvent, MappingStartEvent, ScalarEvent, SequenceEndEvent,
+    AliasEvent,
+    DocumentStartEvent,
+    MappingEndEvent,
+    MappingStartEvent,
+    ScalarEvent,
+    SequenceEndEvent,
     SequenceStartEvent,
 )
 
@@ -35,7 +40,9 @@ _FLOAT = re.compile(r"[-+]?([0-9]{1,18}\.[0-9]{0,18}|\.[0-9]{1,18})([eE][-+]?[0-
 _NULL = ("", "~", "null", "Null", "NULL")
 _TRUE, _FALSE = ("true", "True", "TRUE"), ("false", "False", "FALSE")
 # Characters that change how text is read without being seen: direction overrides, isolates, marks, joiners.
-_HIDDEN = frozenset("\u061c\u200b\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2066\u2067\u2068\u2069\ufeff\u00ad")
+_HIDDEN = frozenset(
+    "\u061c\u200b\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2060\u2066\u2067\u2068\u2069\ufeff\u00ad"
+)
 
 
 @dataclass(slots=True)
@@ -79,7 +86,9 @@ def read_tree(path: Path, shown: str = "") -> Tree:
         size = path.stat().st_size
         if size > MAX_BYTES:
             raise refuse(
-                f"The file has {size} bytes.", f"at most {MAX_BYTES} bytes", "Split it into parts and include them."
+                f"The file has {size} bytes.",
+                f"at most {MAX_BYTES} bytes",
+                "Split it into parts and include them.",
             )
         raw = path.read_bytes()
     except OSError as error:
@@ -90,7 +99,11 @@ def read_tree(path: Path, shown: str = "") -> Tree:
         line = raw.count(b"\n", 0, error.start) + 1
         column = error.start - (raw.rfind(b"\n", 0, error.start) + 1) + 1
         raise refuse(
-            f"The byte 0x{raw[error.start]:02x} isn't UTF-8.", "UTF-8 text", "Save the file as UTF-8.", line, column
+            f"The byte 0x{raw[error.start]:02x} isn't UTF-8.",
+            "UTF-8 text",
+            "Save the file as UTF-8.",
+            line,
+            column,
         ) from error
     hidden = _hidden_characters(text, shown)
     if hidden:
@@ -116,10 +129,16 @@ def _hidden_characters(text: str, shown: str) -> list[Problem]:
                 continue
             if _is_hidden(char):
                 name = unicodedata.name(char, "a control character").lower()
-                found.append(Problem(
-                    shown, number, column, f"The character U+{ord(char):04X} ({name}) is not allowed.",
-                    "visible characters only", "Delete it; it changes what a reader sees or hears.",
-                ))
+                found.append(
+                    Problem(
+                        shown,
+                        number,
+                        column,
+                        f"The character U+{ord(char):04X} ({name}) is not allowed.",
+                        "visible characters only",
+                        "Delete it; it changes what a reader sees or hears.",
+                    )
+                )
                 if len(found) >= MAX_PROBLEMS:
                     return found
     return found
@@ -174,12 +193,18 @@ def parse_tree(text: str, shown: str) -> Tree:
         parent = stack[-1]
         name = _scalar(event)
         if not isinstance(name, str) or not name:
-            complain(event, f"The key {event.value!r} isn't a word.", "a name as the key", "Put it in quotes.")
+            complain(
+                event, f"The key {event.value!r} isn't a word.", "a name as the key", "Put it in quotes."
+            )
             name = str(name)
         if name in parent.value or (*parent.path, name) in tree.key_places:
             line = tree.key_places[(*parent.path, name)][0]
-            complain(event, f"The key {name} stands twice here.", "each key once",
-                     f"It stands in line {line} already; delete or rename one.")
+            complain(
+                event,
+                f"The key {name} stands twice here.",
+                "each key once",
+                f"It stands in line {line} already; delete or rename one.",
+            )
         tree.key_places.setdefault((*parent.path, name), at(event))
         parent.key, parent.has_key = name, True
 
@@ -190,12 +215,18 @@ def parse_tree(text: str, shown: str) -> Tree:
             if isinstance(event, DocumentStartEvent):
                 documents += 1
                 if documents > 1:
-                    complain(event, "A second document starts here.", "one document in a file", "Delete the '---'.")
+                    complain(
+                        event, "A second document starts here.", "one document in a file", "Delete the '---'."
+                    )
                     break
                 continue
             if isinstance(event, AliasEvent):
-                complain(event, f"The alias *{event.anchor} isn't allowed.", "the value itself",
-                         "Write it out, or use a part and include it.")
+                complain(
+                    event,
+                    f"The alias *{event.anchor} isn't allowed.",
+                    "the value itself",
+                    "Write it out, or use a part and include it.",
+                )
                 if stack and isinstance(stack[-1].value, dict) and not stack[-1].has_key:
                     break
                 put(None, event)
@@ -205,13 +236,24 @@ def parse_tree(text: str, shown: str) -> Tree:
                 if nodes > MAX_NODES:
                     complain(event, f"The file has more than {MAX_NODES} values.", "a smaller file")
                     break
-                hidden = next((ch for ch in getattr(event, "value", "") or "" if ch not in "\n\t" and _is_hidden(ch)), "")
+                hidden = next(
+                    (ch for ch in getattr(event, "value", "") or "" if ch not in "\n\t" and _is_hidden(ch)),
+                    "",
+                )
                 if hidden:  # an escape such as "\\u202e" brings in what the text itself may not hold
-                    complain(event, f"The character U+{ord(hidden):04X} is not allowed.", "visible characters only",
-                             "Delete the escape.")
+                    complain(
+                        event,
+                        f"The character U+{ord(hidden):04X} is not allowed.",
+                        "visible characters only",
+                        "Delete the escape.",
+                    )
                 if event.anchor is not None:
-                    complain(event, f"The anchor &{event.anchor} isn't allowed.", "the value itself",
-                             "Write it out, or use a part and include it.")
+                    complain(
+                        event,
+                        f"The anchor &{event.anchor} isn't allowed.",
+                        "the value itself",
+                        "Write it out, or use a part and include it.",
+                    )
                 # In 0.19 an event's tag is an object for explicit tags and None otherwise.
                 if getattr(event, "tag", None) is not None and str(event.tag) not in ("!", "None"):
                     complain(event, f"The tag {event.tag} isn't allowed.", "a plain value", "Delete the tag.")
@@ -223,8 +265,12 @@ def parse_tree(text: str, shown: str) -> Tree:
                     put(_scalar(event), event)
             elif isinstance(event, (MappingStartEvent, SequenceStartEvent)):
                 if is_key:
-                    complain(event, "A list or mapping stands where a key should.", "a name as the key",
-                             "Text that begins with '{' or '[' must be in quotes.")
+                    complain(
+                        event,
+                        "A list or mapping stands where a key should.",
+                        "a name as the key",
+                        "Text that begins with '{' or '[' must be in quotes.",
+                    )
                     break
                 if len(stack) >= MAX_DEPTH:
                     complain(event, f"The nesting is deeper than {MAX_DEPTH} levels.", "a flatter file")
@@ -237,11 +283,16 @@ def parse_tree(text: str, shown: str) -> Tree:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
         cause = " ".join(str(p) for p in (error.context, error.problem) if p)
-        hint = "Use spaces, not tabs, to indent." if "\\t" in cause or "\t" in cause else \
-            "Check indentation, quotes and the colon after a key near this line."
+        hint = (
+            "Use spaces, not tabs, to indent."
+            if "\\t" in cause or "\t" in cause
+            else "Check indentation, quotes and the colon after a key near this line."
+        )
         problems.append(Problem(shown, line, column, f"This isn't YAML: {cause}.", "valid YAML 1.2", hint))
     except (YAMLError, ValueError, RecursionError) as error:
-        problems.append(Problem(shown, 1, 1, f"This isn't YAML: {str(error).splitlines()[0]}.", "valid YAML 1.2"))
+        problems.append(
+            Problem(shown, 1, 1, f"This isn't YAML: {str(error).splitlines()[0]}.", "valid YAML 1.2")
+        )
     if not problems and not root_seen:
         problems.append(Problem(shown, 1, 1, "The file is empty.", "format, kind and content"))
     if problems:

@@ -7,14 +7,25 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.calc.dilution import (
-    NotEthanolError, density_kg_m3, dilute, mass_fraction, mixed_volume_ml, strength_after_adding_water,
+    NotEthanolError,
+    density_kg_m3,
+    dilute,
+    mass_fraction,
+    mixed_volume_ml,
+    strength_after_adding_water,
     volume_percent,
 )
 
 
-@pytest.mark.parametrize(("v_v", "w_w", "density"), [
-    (50, 42.426, 930.142), (70, 62.386, 885.562), (96, 93.838, 807.420), (100, 100.0, 789.239),
-])
+@pytest.mark.parametrize(
+    ("v_v", "w_w", "density"),
+    [
+        (50, 42.426, 930.142),
+        (70, 62.386, 885.562),
+        (96, 93.838, 807.420),
+        (100, 100.0, 789.239),
+    ],
+)
 def test_oiml_r22_table_values_at_20_c(v_v, w_w, density):
     p = mass_fraction(v_v)
     assert 100 * p == pytest.approx(w_w, abs=0.001)
@@ -30,7 +41,9 @@ def test_a_litre_of_70_percent_from_96_percent():
 
 def test_adding_the_difference_instead_of_making_up_to_volume_is_too_strong():
     # REFERENCES.md: adding only 270.8 mL gives 71.8 %.
-    assert strength_after_adding_water(stock_ml=729.2, stock_percent=96, water_ml=270.8) == pytest.approx(71.8, abs=0.05)
+    assert strength_after_adding_water(stock_ml=729.2, stock_percent=96, water_ml=270.8) == pytest.approx(
+        71.8, abs=0.05
+    )
 
 
 def test_usp_diluted_alcohol():
@@ -50,7 +63,8 @@ def test_made_up_to_volume_it_has_the_wanted_strength(stock, part):
     wanted = stock * part
     d = dilute(total_ml=500, wanted_percent=wanted, stock_percent=stock)
     assert strength_after_adding_water(
-        stock_ml=d.stock_ml, stock_percent=stock, water_ml=d.water_ml) == pytest.approx(wanted, abs=1e-6)
+        stock_ml=d.stock_ml, stock_percent=stock, water_ml=d.water_ml
+    ) == pytest.approx(wanted, abs=1e-6)
     if stock > 60 and part < 0.9:  # weak mixtures expand a little on thinning, strong ones contract
         assert d.stock_ml + d.water_ml > d.total_ml
 
@@ -60,7 +74,9 @@ def test_isopropyl_alcohol_is_refused_with_the_reason():
         dilute(total_ml=1000, wanted_percent=70, stock_percent=99, active="isopropyl_alcohol")
 
 
-@pytest.mark.parametrize("bad", [{"wanted_percent": 97}, {"wanted_percent": 0}, {"total_ml": 0}, {"total_ml": -5}])
+@pytest.mark.parametrize(
+    "bad", [{"wanted_percent": 97}, {"wanted_percent": 0}, {"total_ml": 0}, {"total_ml": -5}]
+)
 def test_what_cannot_be_made_is_refused(bad):
     with pytest.raises(ValueError):
         dilute(**({"total_ml": 100, "wanted_percent": 70, "stock_percent": 96} | bad))

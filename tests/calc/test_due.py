@@ -10,7 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.calc.due import (
-    DUE_SOON, DUE_TODAY, NEVER_DONE, NOT_DUE, OVERDUE, Interval, due_date, due_status, longest_published_days,
+    DUE_SOON,
+    DUE_TODAY,
+    NEVER_DONE,
+    NOT_DUE,
+    OVERDUE,
+    Interval,
+    due_date,
+    due_status,
+    longest_published_days,
 )
 
 days = st.dates(min_value=date(2000, 1, 1), max_value=date(2100, 1, 1))
@@ -31,10 +39,15 @@ def test_the_month_end_is_kept_inside_the_month():
     assert due_date(date(2023, 1, 31), Interval(months=1)) == date(2023, 2, 28)
 
 
-@pytest.mark.parametrize(("today", "status", "left"), [
-    (date(2024, 3, 1), NOT_DUE, 7), (date(2024, 3, 5), DUE_SOON, 3), (date(2024, 3, 8), DUE_TODAY, 0),
-    (date(2024, 3, 9), OVERDUE, -1),
-])
+@pytest.mark.parametrize(
+    ("today", "status", "left"),
+    [
+        (date(2024, 3, 1), NOT_DUE, 7),
+        (date(2024, 3, 5), DUE_SOON, 3),
+        (date(2024, 3, 8), DUE_TODAY, 0),
+        (date(2024, 3, 9), OVERDUE, -1),
+    ],
+)
 def test_status_on_each_side_of_the_day(today, status, left):
     found = due_status(date(2024, 3, 1), Interval(days=7), today)
     assert (found.status, found.days_left) == (status, left)

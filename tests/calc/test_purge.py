@@ -15,8 +15,10 @@ ACH = (2, 4, 6, 8, 10, 12, 15, 20, 50)
 TABLE_B1 = {0.99: (138, 69, 46, 35, 28, 23, 18, 14, 6), 0.999: (207, 104, 69, 52, 41, 35, 28, 21, 8)}
 
 
-@pytest.mark.parametrize(("removal", "ach", "minutes"),
-                         [(f, a, m) for f, row in TABLE_B1.items() for a, m in zip(ACH, row, strict=True)])
+@pytest.mark.parametrize(
+    ("removal", "ach", "minutes"),
+    [(f, a, m) for f, row in TABLE_B1.items() for a, m in zip(ACH, row, strict=True)],
+)
 def test_all_18_cells_of_table_b1(removal, ach, minutes):
     exact = purge_time_exact_s(volume_m3=1, airflow_m3_h=ach, removal_fraction=removal) / 60
     assert round(exact) == minutes  # the table rounds to the nearest minute
@@ -39,9 +41,13 @@ def test_13_air_changes_follow_the_formula_not_the_1994_misprint():
 positive = st.floats(min_value=1e-3, max_value=1e4)
 
 
-@given(positive, positive, st.floats(min_value=0.01, max_value=0.999999), st.floats(min_value=1, max_value=10))
+@given(
+    positive, positive, st.floats(min_value=0.01, max_value=0.999999), st.floats(min_value=1, max_value=10)
+)
 def test_clean_air_for_the_returned_time_removes_at_least_the_fraction(volume, airflow, removal, mixing):
-    seconds = purge_time_s(volume_m3=volume, airflow_m3_h=airflow, removal_fraction=removal, mixing_factor=mixing)
+    seconds = purge_time_s(
+        volume_m3=volume, airflow_m3_h=airflow, removal_fraction=removal, mixing_factor=mixing
+    )
     left = math.exp(-airflow / volume * seconds / 3600 / mixing)  # the well-mixed box it is derived from
     assert left <= (1 - removal) * (1 + 1e-6)
 
@@ -49,14 +55,25 @@ def test_clean_air_for_the_returned_time_removes_at_least_the_fraction(volume, a
 @given(positive, positive, st.floats(min_value=0.1, max_value=0.999))
 def test_a_mixing_factor_multiplies_the_time(volume, airflow, removal):
     one = purge_time_exact_s(volume_m3=volume, airflow_m3_h=airflow, removal_fraction=removal)
-    three = purge_time_exact_s(volume_m3=volume, airflow_m3_h=airflow, removal_fraction=removal, mixing_factor=3)
+    three = purge_time_exact_s(
+        volume_m3=volume, airflow_m3_h=airflow, removal_fraction=removal, mixing_factor=3
+    )
     assert three == pytest.approx(3 * one)
 
 
-@pytest.mark.parametrize("bad", [
-    {"volume_m3": 0}, {"airflow_m3_h": 0}, {"airflow_m3_h": -1}, {"removal_fraction": 1}, {"removal_fraction": 0},
-    {"mixing_factor": 0.5}, {"volume_m3": math.nan}, {"airflow_m3_h": math.inf},
-])
+@pytest.mark.parametrize(
+    "bad",
+    [
+        {"volume_m3": 0},
+        {"airflow_m3_h": 0},
+        {"airflow_m3_h": -1},
+        {"removal_fraction": 1},
+        {"removal_fraction": 0},
+        {"mixing_factor": 0.5},
+        {"volume_m3": math.nan},
+        {"airflow_m3_h": math.inf},
+    ],
+)
 def test_values_without_meaning_are_refused(bad):
     with pytest.raises(ValueError):
         purge_time_s(**({"volume_m3": 1, "airflow_m3_h": 10, "removal_fraction": 0.99} | bad))

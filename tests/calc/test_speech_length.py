@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 
 from assistant.calc.speech_length import sentence_ms, sentences, speech_ms
 
-words = st.lists(st.sampled_from(["wipe", "the", "window", "slowly", "disinfectant"]), min_size=1, max_size=40)
+words = st.lists(
+    st.sampled_from(["wipe", "the", "window", "slowly", "disinfectant"]), min_size=1, max_size=40
+)
 
 
 @given(words, words)

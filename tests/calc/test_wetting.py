@@ -32,7 +32,9 @@ def test_the_passes_keep_it_wet_through_the_whole_contact(contact, wet, data):
 @pytest.mark.parametrize("bad", [{"wet_ms": 0}, {"wiping_ms": 60_000}, {"contact_ms": -1}])
 def test_what_cannot_be_kept_wet_is_refused(bad):
     with pytest.raises(ValueError):
-        wetting_passes(**({"contact_ms": 60_000, "wet_ms": 60_000, "lead_ms": 5_000, "wiping_ms": 5_000} | bad))
+        wetting_passes(
+            **({"contact_ms": 60_000, "wet_ms": 60_000, "lead_ms": 5_000, "wiping_ms": 5_000} | bad)
+        )
 
 
 def test_area_volume_and_time_by_definition():

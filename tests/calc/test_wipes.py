@@ -8,10 +8,17 @@ from hypothesis import strategies as st
 
 from assistant.calc.wipes import WipeJob, faces_needed, plan_wipes
 
-jobs = st.lists(st.builds(
-    WipeJob, area_cm2=st.integers(1, 20_000), area_per_face_cm2=st.sampled_from([500, 1000, 2000]),
-    agent=st.sampled_from(["a", "b"]), dirt_rank=st.integers(1, 5), condition=st.sampled_from([(), (("x", True),)]),
-), max_size=30)
+jobs = st.lists(
+    st.builds(
+        WipeJob,
+        area_cm2=st.integers(1, 20_000),
+        area_per_face_cm2=st.sampled_from([500, 1000, 2000]),
+        agent=st.sampled_from(["a", "b"]),
+        dirt_rank=st.integers(1, 5),
+        condition=st.sampled_from([(), (("x", True),)]),
+    ),
+    max_size=30,
+)
 
 
 @given(jobs, st.integers(1, 16))
@@ -41,8 +48,14 @@ def test_a_new_wipe_before_anything_cleaner_or_another_agent(all_jobs, faces):
 
 def test_a_folded_wipe_of_eight_faces():
     # Common practice, no source: folded in half three times, a wipe has eight clean faces.
-    cues = plan_wipes([WipeJob(8000, 2000, "a", 1), WipeJob(6000, 2000, "a", 2), WipeJob(4000, 2000, "a", 3)], 8)
-    assert [(c.start, c.faces, c.wipes) for c in cues] == [("new_wipe", 4, 1), ("fresh_face", 3, 0), ("new_wipe", 2, 1)]
+    cues = plan_wipes(
+        [WipeJob(8000, 2000, "a", 1), WipeJob(6000, 2000, "a", 2), WipeJob(4000, 2000, "a", 3)], 8
+    )
+    assert [(c.start, c.faces, c.wipes) for c in cues] == [
+        ("new_wipe", 4, 1),
+        ("fresh_face", 3, 0),
+        ("new_wipe", 2, 1),
+    ]
 
 
 def test_areas_must_be_positive():

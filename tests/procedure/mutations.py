@@ -48,51 +48,105 @@ class Drop:
 
 
 _PEROXIDE = "      - {agent: alcohol, why: A peroxide left on the surface must not meet alcohol.}\n"
-_PEROXIDE_BACK = "      - {agent: decontaminant, why: A peroxide left on the surface must not meet alcohol.}\n"
+_PEROXIDE_BACK = (
+    "      - {agent: decontaminant, why: A peroxide left on the surface must not meet alcohol.}\n"
+)
 _DISINFECT = "    agent: disinfectant\n    serves: [cleaning, disinfection]\n"
 _LONG = " ".join(["Look at the left side once more."] * 9)
 
 # rule -> (procedure, edits)
 MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     # agents
-    "agent-on-material": ("gb-2-light-clean", [Swap(LIGHT, "surfaces: [left_tray, right_tray]", "surfaces: [window_inside]")]),
-    "alcohol-on-plastic": ("gb-2-light-clean", [Swap(
-        A, "materials: [stainless_steel]\n    forbidden: [acrylic, ", "materials: [stainless_steel, acrylic]\n    forbidden: [")]),
+    "agent-on-material": (
+        "gb-2-light-clean",
+        [Swap(LIGHT, "surfaces: [left_tray, right_tray]", "surfaces: [window_inside]")],
+    ),
+    "alcohol-on-plastic": (
+        "gb-2-light-clean",
+        [
+            Swap(
+                A,
+                "materials: [stainless_steel]\n    forbidden: [acrylic, ",
+                "materials: [stainless_steel, acrylic]\n    forbidden: [",
+            )
+        ],
+    ),
     "agent-too-strong": ("gb-2-light-clean", [Swap(A, "strength: 70 %", "strength: 80 %")]),
     "alcohol-without-strength": ("gb-2-light-clean", [Swap(A, "    strength: 70 %\n")]),
-    "ethanol-no-disinfection": ("pi-1-rigorous-clean", [Swap(
-        AP, "stock_strength: 96 %\n    serves: [cleaning]", "stock_strength: 96 %\n    serves: [cleaning, disinfection]")]),
+    "ethanol-no-disinfection": (
+        "pi-1-rigorous-clean",
+        [
+            Swap(
+                AP,
+                "stock_strength: 96 %\n    serves: [cleaning]",
+                "stock_strength: 96 %\n    serves: [cleaning, disinfection]",
+            )
+        ],
+    ),
     "agents-meet": ("gb-2-sporicidal-clean", [Drop(SPORICIDAL, "rinse")]),
-    "oxidiser-and-alcohol": ("gb-2-light-clean", [
-        Swap(A, "    clashes:\n" + _PEROXIDE), Swap(A, _PEROXIDE_BACK)]),
-    "alcohol-volume": ("gb-2-rigorous-clean", [Swap(A, "max_volume_per_run_ml: 60", "max_volume_per_run_ml: 20")]),
-    "ignition-caution": ("gb-2-rigorous-clean", [Swap(RIGOROUS, "    caution: No spark or heat while it is wet.\n")]),
-    "purpose-not-served": ("gb-2-light-clean", [Swap(
-        LIGHT, "serves: [cleaning, disinfection]", "serves: [deactivation, disinfection]")]),
+    "oxidiser-and-alcohol": (
+        "gb-2-light-clean",
+        [Swap(A, "    clashes:\n" + _PEROXIDE), Swap(A, _PEROXIDE_BACK)],
+    ),
+    "alcohol-volume": (
+        "gb-2-rigorous-clean",
+        [Swap(A, "max_volume_per_run_ml: 60", "max_volume_per_run_ml: 20")],
+    ),
+    "ignition-caution": (
+        "gb-2-rigorous-clean",
+        [Swap(RIGOROUS, "    caution: No spark or heat while it is wet.\n")],
+    ),
+    "purpose-not-served": (
+        "gb-2-light-clean",
+        [Swap(LIGHT, "serves: [cleaning, disinfection]", "serves: [deactivation, disinfection]")],
+    ),
     "wet-time-unmeasured": ("gb-2-light-clean", [Swap(A, "    wet_time_source: Site sheet 7\n")]),
     "expiry-not-checked": ("gb-2-light-clean", [Drop(LIGHT, "disinfectant_pack")]),
     "lot-not-noted": ("gb-2-light-clean", [Swap(PACK, "value: lot", "value: date")]),
     # spraying
     "spray-hazardous": ("gb-2-light-clean", [Swap(LIGHT, _DISINFECT, _DISINFECT + "    method: spray\n")]),
-    "spray-delicate": ("pi-1-rigorous-clean", [Swap(
-        PI, "    agent: detergent\n", "    agent: detergent\n    method: spray\n")]),
-    "filter-media": ("gb-2-light-clean", [Swap(A, "forbidden: [filter_media, electronics]", "forbidden: [electronics]")]),
+    "spray-delicate": (
+        "pi-1-rigorous-clean",
+        [Swap(PI, "    agent: detergent\n", "    agent: detergent\n    method: spray\n")],
+    ),
+    "filter-media": (
+        "gb-2-light-clean",
+        [Swap(A, "forbidden: [filter_media, electronics]", "forbidden: [electronics]")],
+    ),
     "agent-form-spray": ("gb-2-light-clean", [Swap(A, "form: wetted_wipe", "form: spray")]),
     # order
-    "wiping-order": ("gb-2-rigorous-clean", [Swap(
-        RIGOROUS, "[ceiling, back_wall, left_wall, right_wall, left_tray, right_tray]",
-        "[left_tray, back_wall, left_wall, right_wall, ceiling, right_tray]")]),
-    "surface-left-out": ("gb-2-light-clean", [Swap(
-        LIGHT, "  - {surface: return_grille, why: The rigorous clean takes it.}\n")]),
+    "wiping-order": (
+        "gb-2-rigorous-clean",
+        [
+            Swap(
+                RIGOROUS,
+                "[ceiling, back_wall, left_wall, right_wall, left_tray, right_tray]",
+                "[left_tray, back_wall, left_wall, right_wall, ceiling, right_tray]",
+            )
+        ],
+    ),
+    "surface-left-out": (
+        "gb-2-light-clean",
+        [Swap(LIGHT, "  - {surface: return_grille, why: The rigorous clean takes it.}\n")],
+    ),
     "zone-unclaimed": ("gb-2-light-clean", [Swap(LIGHT, "cleans_zones: [work_area]\n")]),
-    "residue-first": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "decontaminate"), Swap(
-        RIGOROUS, "{step: decontaminated}, ", "")]),
-    "alcohol-last": ("gb-2-rigorous-clean", [
-        Swap(RIGOROUS, "    agent: alcohol\n    serves: [disinfection]\n", "    agent: sterile_water\n"),
-        Swap(RIGOROUS, "    agent: sterile_water\n", "    agent: alcohol\n")]),
+    "residue-first": (
+        "gb-2-rigorous-clean",
+        [Drop(RIGOROUS, "decontaminate"), Swap(RIGOROUS, "{step: decontaminated}, ", "")],
+    ),
+    "alcohol-last": (
+        "gb-2-rigorous-clean",
+        [
+            Swap(RIGOROUS, "    agent: alcohol\n    serves: [disinfection]\n", "    agent: sterile_water\n"),
+            Swap(RIGOROUS, "    agent: sterile_water\n", "    agent: alcohol\n"),
+        ],
+    ),
     "tray-not-lifted": ("gb-2-rigorous-clean", [Swap(TRAY, "role: lift_tray", "role: bag_ready")]),
     "both-trays": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "under_right")]),
-    "gauntlets-after-dirt": ("gb-2-rigorous-clean", [Swap(RIGOROUS, "    zone: sleeves\n", "    zone: work_area\n", 0)]),
+    "gauntlets-after-dirt": (
+        "gb-2-rigorous-clean",
+        [Swap(RIGOROUS, "    zone: sleeves\n", "    zone: work_area\n", 0)],
+    ),
     # times
     "contact-too-short": ("gb-2-light-clean", [Swap(LIGHT, _DISINFECT, _DISINFECT + "    contact: 1 min\n")]),
     "disinfectant-without-contact": ("gb-2-light-clean", [Swap(A, "    contact: 3 min\n")]),
@@ -100,11 +154,20 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "wet-time-missing": ("gb-2-light-clean", [Swap(A, "upright: 150 s, ")]),
     "no-rewetting": ("gb-2-light-clean", [Swap(LIGHT, _DISINFECT, _DISINFECT + "    lead: 5 s\n")]),
     "rewet-out-of-reach": ("gb-2-light-clean", [Drop(LIGHT, "disinfected")]),
-    "purge-too-short": ("gb-2-light-clean", [
-        Swap(E, "duration: 2 min", "duration: 1 min"), Swap(E, "    validated_by: Northmere purge validation, report 12\n")]),
-    "purge-unfounded": ("gb-2-light-clean", [
-        Swap(E, "    work_out: {volume: 0.09 m3, airflow: 24 m3/h, removal: 99.9 %}\n"),
-        Swap(E, "    validated_by: Northmere purge validation, report 12\n")]),
+    "purge-too-short": (
+        "gb-2-light-clean",
+        [
+            Swap(E, "duration: 2 min", "duration: 1 min"),
+            Swap(E, "    validated_by: Northmere purge validation, report 12\n"),
+        ],
+    ),
+    "purge-unfounded": (
+        "gb-2-light-clean",
+        [
+            Swap(E, "    work_out: {volume: 0.09 m3, airflow: 24 m3/h, removal: 99.9 %}\n"),
+            Swap(E, "    validated_by: Northmere purge validation, report 12\n"),
+        ],
+    ),
     "run-up-after-clean": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "run_up_over")]),
     "limit-too-short": ("gb-2-light-clean", [Swap(WASTE, "default: 2 h", "default: 6 min")]),
     "open-too-long": ("gb-2-light-clean", [Swap(E, "max_open: 2 min", "max_open: 10 s")]),
@@ -112,43 +175,86 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "gloves-too-long": ("gb-2-light-clean", [Swap(E, "glove_limit: 2 h", "glove_limit: 5 min")]),
     # doors
     "opening-conditions": ("gb-2-light-clean", [Drop(LOAD, "wait_purge")]),
-    "requirement-unmet": ("gb-2-rigorous-clean", [Swap(RIGOROUS, "{step: decontaminated}, ", "{step: run_up_over}, ")]),
+    "requirement-unmet": (
+        "gb-2-rigorous-clean",
+        [Swap(RIGOROUS, "{step: decontaminated}, ", "{step: run_up_over}, ")],
+    ),
     "two-doors": ("gb-2-light-clean", [Drop(LOAD, "close_outer")]),
     "interlock-missing": ("gb-2-light-clean", [Swap(E, "  - [outer_door, inner_door]\n")]),
     "purge-before-inner-door": ("gb-2-light-clean", [Swap(E, "      - {cycle: purge, is: complete}\n")]),
     "purge-not-broken": ("gb-2-light-clean", [Swap(E, "    broken_by_openings: [outer_door]\n")]),
     "left-open": ("gb-2-light-clean", [Drop(WASTE, "close_outer")]),
-    "moved-twice": ("gb-2-light-clean", [Swap(WASTE, "- id: open_outer\n    do: open", "- id: open_outer\n    do: close")]),
-    "window-too-early": ("gb-2-rigorous-clean", [Swap(
-        RIGOROUS, "serves: [deactivation, decontamination]", "serves: [deactivation]", 0), Swap(
-        TRAY, "default: [deactivation, decontamination]", "default: [deactivation]")]),
-    "fan-off-open": ("gb-2-rigorous-clean", [Swap(
-        RIGOROUS, "  - id: reach_in\n",
-        "  - {id: quiet, do: machine, machine: fan, value: off, when: {open_window: yes}, say: Switch the fan off.}\n"
-        "  - id: reach_in\n")]),
-    "fan-in-conditions": ("gb-2-light-clean", [Swap(E, "      - {machine: fan, is: on}\n    max_open: 2 min", "    max_open: 2 min")]),
+    "moved-twice": (
+        "gb-2-light-clean",
+        [Swap(WASTE, "- id: open_outer\n    do: open", "- id: open_outer\n    do: close")],
+    ),
+    "window-too-early": (
+        "gb-2-rigorous-clean",
+        [
+            Swap(RIGOROUS, "serves: [deactivation, decontamination]", "serves: [deactivation]", 0),
+            Swap(TRAY, "default: [deactivation, decontamination]", "default: [deactivation]"),
+        ],
+    ),
+    "fan-off-open": (
+        "gb-2-rigorous-clean",
+        [
+            Swap(
+                RIGOROUS,
+                "  - id: reach_in\n",
+                "  - {id: quiet, do: machine, machine: fan, value: off, when: {open_window: yes}, say: Switch the fan off.}\n"
+                "  - id: reach_in\n",
+            )
+        ],
+    ),
+    "fan-in-conditions": (
+        "gb-2-light-clean",
+        [Swap(E, "      - {machine: fan, is: on}\n    max_open: 2 min", "    max_open: 2 min")],
+    ),
     "opens-unconfirmed": ("gb-2-light-clean", [Swap(LOAD, "    policy: read_back\n")]),
     "cycle-start": ("gb-2-light-clean", [Drop(LOAD, "close_outer")]),
     "cycle-not-awaited": ("gb-2-light-clean", [Drop(LOAD, "wait_purge")]),
     "contact-not-awaited": ("gb-2-light-clean", [Drop(LIGHT, "decontaminated")]),
     "wait-for-nothing": ("gb-2-light-clean", [Swap(LOAD, "for: [purge]", "for: [purge, run_up]")]),
     # hands
-    "hands-elsewhere": ("gb-2-light-clean", [Swap(
-        WASTE, "- id: bag_wipes\n    do: instruct\n", "- id: bag_wipes\n    do: instruct\n    reach: room\n")]),
+    "hands-elsewhere": (
+        "gb-2-light-clean",
+        [
+            Swap(
+                WASTE,
+                "- id: bag_wipes\n    do: instruct\n",
+                "- id: bag_wipes\n    do: instruct\n    reach: room\n",
+            )
+        ],
+    ),
     "opening-out-of-reach": ("gb-2-light-clean", [Drop(WASTE, "hands_out")]),
-    "gauge-out-of-sight": ("gb-2-light-clean", [Swap(E, "read_from: [room, gauntlets]", "read_from: [gauntlets]")]),
-    "label-out-of-sight": ("gb-2-light-clean", [Swap(
-        E, "포장 라벨}, read_from: [room]", "포장 라벨}, read_from: [gauntlets]")]),
+    "gauge-out-of-sight": (
+        "gb-2-light-clean",
+        [Swap(E, "read_from: [room, gauntlets]", "read_from: [gauntlets]")],
+    ),
+    "label-out-of-sight": (
+        "gb-2-light-clean",
+        [Swap(E, "포장 라벨}, read_from: [room]", "포장 라벨}, read_from: [gauntlets]")],
+    ),
     "note-without-label": ("gb-2-light-clean", [Swap(PACK, "    marking: agent_label\n")]),
-    "move-undescribed": ("gb-2-light-clean", [Swap(E, "  room>gauntlets:\n", "  room>gauntlets_is_gone:\n"), Swap(
-        E, "  room>gauntlets_is_gone:\n    en: Clean your outer gloves and let them dry. Put both hands into the gauntlets.\n"
-        "    ko: 겉장갑을 소독하고 말리세요. 두 손을 건틀릿에 넣으세요.\n")]),
+    "move-undescribed": (
+        "gb-2-light-clean",
+        [
+            Swap(E, "  room>gauntlets:\n", "  room>gauntlets_is_gone:\n"),
+            Swap(
+                E,
+                "  room>gauntlets_is_gone:\n    en: Clean your outer gloves and let them dry. Put both hands into the gauntlets.\n"
+                "    ko: 겉장갑을 소독하고 말리세요. 두 손을 건틀릿에 넣으세요.\n",
+            ),
+        ],
+    ),
     "move-to-nowhere": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "open_window")]),
     "window-on-hands": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "reach_out")]),
     "hands-at-end": ("gb-2-light-clean", [Swap(LIGHT, "end_hands: room", "end_hands: gauntlets")]),
     "machine-at-end": ("gb-2-end-of-day", [Drop(END, "light_off")]),
-    "move-without-hygiene": ("gb-2-light-clean", [Swap(
-        WASTE, "en: Take both hands out slowly. Clean your outer gloves.", "en: Come back slowly.")]),
+    "move-without-hygiene": (
+        "gb-2-light-clean",
+        [Swap(WASTE, "en: Take both hands out slowly. Clean your outer gloves.", "en: Come back slowly.")],
+    ),
     # waste
     "waste-not-out": ("gb-2-light-clean", [Drop(LIGHT, "waste")]),
     "waste-unclosed": ("gb-2-light-clean", [Swap(WASTE, "    role: waste_closed\n")]),
@@ -160,39 +266,88 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "dates-checked": ("gb-2-light-clean", [Swap(BEFORE, "role: certification", "role: tightness")]),
     "readings-around": ("gb-2-light-clean", [Drop(LIGHT, "pressure_after")]),
     "limits-sourced": ("gb-2-light-clean", [Swap(E, '    low: "-90"\n    high: "-40"\n')]),
-    "limits-changed": ("gb-2-light-clean", [Swap(
-        LIGHT, "    gauge: chamber_pressure\n", '    gauge: chamber_pressure\n    low: "-200"\n')]),
-    "unit-differs": ("gb-2-light-clean", [Swap(
-        LIGHT, "    gauge: chamber_pressure\n", "    gauge: chamber_pressure\n    unit: kPa\n")]),
+    "limits-changed": (
+        "gb-2-light-clean",
+        [Swap(LIGHT, "    gauge: chamber_pressure\n", '    gauge: chamber_pressure\n    low: "-200"\n')],
+    ),
+    "unit-differs": (
+        "gb-2-light-clean",
+        [Swap(LIGHT, "    gauge: chamber_pressure\n", "    gauge: chamber_pressure\n    unit: kPa\n")],
+    ),
     "stand-clearance": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "clear_to_lower")]),
     "stand-height": ("gb-2-rigorous-clean", [Swap(RIGOROUS, "80 millimetres", "50 millimetres")]),
-    "caution-missing": ("gb-2-rigorous-clean", [Swap(RIGOROUS, "    caution: Watch the duct and your feet while it moves.\n")]),
-    "local-rules": ("gb-2-light-clean", [Swap(LIGHT, "Local rules and the maker's instructions come first.", "Work calmly.")]),
+    "caution-missing": (
+        "gb-2-rigorous-clean",
+        [Swap(RIGOROUS, "    caution: Watch the duct and your feet while it moves.\n")],
+    ),
+    "local-rules": (
+        "gb-2-light-clean",
+        [Swap(LIGHT, "Local rules and the maker's instructions come first.", "Work calmly.")],
+    ),
     "witness-alone": ("gb-2-sporicidal-clean", [Swap(SPORICIDAL, "second_person: yes", "second_person: no")]),
-    "mishap-missing": ("gb-2-light-clean", [Swap(LIGHT, "{part: mishaps}", "{part: mishaps, leave_out: [unwell]}")]),
-    "mishap-no-way-back": ("gb-2-light-clean", [Swap(
-        MISHAPS, "    tell: {en: Tell your supervisor how you feel., ko: 몸 상태를 책임자에게 알리세요.}\n")]),
+    "mishap-missing": (
+        "gb-2-light-clean",
+        [Swap(LIGHT, "{part: mishaps}", "{part: mishaps, leave_out: [unwell]}")],
+    ),
+    "mishap-no-way-back": (
+        "gb-2-light-clean",
+        [
+            Swap(
+                MISHAPS,
+                "    tell: {en: Tell your supervisor how you feel., ko: 몸 상태를 책임자에게 알리세요.}\n",
+            )
+        ],
+    ),
     "mishap-spoils-nothing": ("gb-2-light-clean", [Swap(MISHAPS, "spoils: [{what: current}]", "spoils: []")]),
     "mishap-breaks-cycles": ("gb-2-light-clean", [Swap(MISHAPS, "    breaks_cycles: yes\n")]),
     "person-first": ("gb-2-light-clean", [Swap(MISHAPS, "        role: person_care\n")]),
     "fire-leaves": ("gb-2-light-clean", [Swap(MISHAPS, "then: leave", "then: stop")]),
-    "why-missing": ("pi-1-rigorous-clean", [Swap(
-        PI, '    why: "It works only while the {surface} stays wet for {contact}."\n')]),
+    "why-missing": (
+        "pi-1-rigorous-clean",
+        [Swap(PI, '    why: "It works only while the {surface} stays wet for {contact}."\n')],
+    ),
     # wording
-    "sentence-too-long": ("gb-2-light-clean", [Swap(
-        LIGHT, "Look at every wall and both trays. Are they",
-        "Look at every wall and both trays and the window and both gauntlets and the grille and say whether they are")]),
-    "step-too-long": ("gb-2-light-clean", [Swap(LIGHT, "    on_no: deviate\n", f"    on_no: deviate\n    caution: {_LONG}\n")]),
-    "one-action": ("gb-2-light-clean", [Swap(
-        WASTE, "{en: Close the bag and tie its neck.,", '{en: "Close the bag, then tie its neck.",')]),
+    "sentence-too-long": (
+        "gb-2-light-clean",
+        [
+            Swap(
+                LIGHT,
+                "Look at every wall and both trays. Are they",
+                "Look at every wall and both trays and the window and both gauntlets and the grille and say whether they are",
+            )
+        ],
+    ),
+    "step-too-long": (
+        "gb-2-light-clean",
+        [Swap(LIGHT, "    on_no: deviate\n", f"    on_no: deviate\n    caution: {_LONG}\n")],
+    ),
+    "one-action": (
+        "gb-2-light-clean",
+        [Swap(WASTE, "{en: Close the bag and tie its neck.,", '{en: "Close the bag, then tie its neck.",')],
+    ),
     "unknown-word": ("gb-2-light-clean", [Swap(MISHAPS, "word: unwell", "word: unwel")]),
     "sounds-alike": ("gb-2-light-clean", [Swap(E, "site_words: []", "site_words: [trubble]")]),
-    "step-unreachable": ("gb-2-light-clean", [Swap(
-        PACK, "- id: lot\n    do: note\n", "- id: lot\n    do: note\n    when: {drugs_differ: no}\n")]),
-    "option-unused": ("gb-2-light-clean", [Swap(LIGHT, "options:\n", "options:\n  - {id: monday, ask: Is it Monday?}\n")]),
+    "step-unreachable": (
+        "gb-2-light-clean",
+        [Swap(PACK, "- id: lot\n    do: note\n", "- id: lot\n    do: note\n    when: {drugs_differ: no}\n")],
+    ),
+    "option-unused": (
+        "gb-2-light-clean",
+        [Swap(LIGHT, "options:\n", "options:\n  - {id: monday, ask: Is it Monday?}\n")],
+    ),
     "wording-incomplete": ("gb-2-light-clean", [Swap(LIGHT, ', ko: "{surface} 전체가 젖었습니다"}', "}")]),
-    "brief-longer": ("gb-2-light-clean", [Swap(
-        BEFORE, "brief: {en: Pressure., ko: 압력.}",
-        "brief: {en: Read the pressure of the chamber with its sign and unit., ko: 압력.}")]),
-    "claim-missing": ("gb-2-light-clean", [Swap(LOAD, "    claim: {en: the inner door is open, ko: 안쪽 문이 열렸습니다}\n")]),
+    "brief-longer": (
+        "gb-2-light-clean",
+        [
+            Swap(
+                BEFORE,
+                "brief: {en: Pressure., ko: 압력.}",
+                "brief: {en: Read the pressure of the chamber with its sign and unit., ko: 압력.}",
+            )
+        ],
+    ),
+    "claim-missing": (
+        "gb-2-light-clean",
+        [Swap(LOAD, "    claim: {en: the inner door is open, ko: 안쪽 문이 열렸습니다}\n")],
+    ),
 }

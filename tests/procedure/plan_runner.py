@@ -31,7 +31,9 @@ class Run:
     said: list[str] = field(default_factory=list)
 
 
-def run_plan(plan: Plan, options: dict[str, bool], delay_ms: int = 4_000, trouble: dict[str, str] | None = None) -> Run:
+def run_plan(
+    plan: Plan, options: dict[str, bool], delay_ms: int = 4_000, trouble: dict[str, str] | None = None
+) -> Run:
     """Runs to a final mode. `trouble`: step id -> mishap word said once when that step is at hand."""
     run = Run(initial(plan))
     now = 0
@@ -53,8 +55,12 @@ def run_plan(plan: Plan, options: dict[str, bool], delay_ms: int = 4_000, troubl
             return run
         step = step_of(plan, state)
         # A wait for what already runs is the core's own wording of the author's wait, not a repair.
-        if step is not None and is_bridge(step.id) and not step.id.startswith("bridge:wait:") \
-                and step.id not in run.bridges:
+        if (
+            step is not None
+            and is_bridge(step.id)
+            and not step.id.startswith("bridge:wait:")
+            and step.id not in run.bridges
+        ):
             run.bridges.append(step.id)
         if step is not None and step.id in trouble and state.mode in ("step", "value", "wait"):
             now += 500
@@ -87,7 +93,9 @@ def run_plan(plan: Plan, options: dict[str, bool], delay_ms: int = 4_000, troubl
         else:
             spent = delay_ms
             if state.mode == "step" and step is not None and step.expected_ms:
-                spent = step.expected_ms + (6_000 if step.kind == WET else 0)  # listening, then the wiping itself
+                spent = step.expected_ms + (
+                    6_000 if step.kind == WET else 0
+                )  # listening, then the wiping itself
             if step is not None and step.kind == PATCH and state.patch_since_ms >= 0:
                 spent = step.wet_ms  # it dries exactly as the file says
             due = next_deadline_ms(plan, state)

@@ -27,17 +27,29 @@ WORDS = "four unrelated plain words"
 def site(tmp_path, monkeypatch):
     """A copy of the shipped files, a key store with one key, and a proof that always holds (it has tests of its own)."""
     shutil.copytree(default_folder(), tmp_path / "procedures")
-    KeyStore(tmp_path / "keys", cost=Cost(1, 8, 1)).create_key("Ada Example", WORDS, since="2020-01-01T00:00:00+00:00")
+    KeyStore(tmp_path / "keys", cost=Cost(1, 8, 1)).create_key(
+        "Ada Example", WORDS, since="2020-01-01T00:00:00+00:00"
+    )
     monkeypatch.setattr(proof, "proof_line", lambda loaded: "9 states, every property holds")
     return tmp_path
 
 
 def _approve(site, *more: str, words: str = WORDS, name: str = "Ada Example"):
-    args = ["gb-2-light-clean", "--folder", str(site / "procedures"), "--approvals", str(site / "approvals"),
-            "--keys-folder", str(site / "keys"), *more]
+    args = [
+        "gb-2-light-clean",
+        "--folder",
+        str(site / "procedures"),
+        "--approvals",
+        str(site / "approvals"),
+        "--keys-folder",
+        str(site / "keys"),
+        *more,
+    ]
     if "--status" not in more:
         args += ["--by", name, "--yes", "--passphrase-stdin"]
-    return CliRunner().invoke(approve, args, input=words + "\n", standalone_mode=False, catch_exceptions=False)
+    return CliRunner().invoke(
+        approve, args, input=words + "\n", standalone_mode=False, catch_exceptions=False
+    )
 
 
 def _plan(site):
@@ -102,7 +114,9 @@ def test_a_touched_up_approval_does_not_stand(site, field):
     path = site / "approvals" / "gb-2-light-clean.approvals.json"
     held = json.loads(path.read_text())
     plan = _plan(site)
-    held["approvals"][0]["statement"][field] = "0" * 64 if field == "sha256" else held["approvals"][0]["statement"][field] + "x"
+    held["approvals"][0]["statement"][field] = (
+        "0" * 64 if field == "sha256" else held["approvals"][0]["statement"][field] + "x"
+    )
     path.write_text(json.dumps(held))
     try:
         assert is_approved(plan, site / "approvals", site / "keys") is None
@@ -133,7 +147,9 @@ def test_changes_in_plain_language(site):
     folder = site / "procedures"
     Swap("agents/northmere.yaml", "contact: 3 min", "contact: 4 min").apply(folder)
     Swap("enclosures/gb-2.yaml", "max_open: 2 min", "max_open: 3 min").apply(folder)
-    Swap(LIGHT, "  - en: Spray nothing inside this box.\n    ko: 이 장비 안에서는 아무것도 뿌리지 마세요.\n").apply(folder)
+    Swap(
+        LIGHT, "  - en: Spray nothing inside this box.\n    ko: 이 장비 안에서는 아무것도 뿌리지 마세요.\n"
+    ).apply(folder)
     said = changes(before, plan_values(_plan(site)))
     assert "A caution was taken out: Spray nothing inside this box." in said
     assert "Step disinfect.back_wall: the contact time was 3 minutes and is 4 minutes." in said

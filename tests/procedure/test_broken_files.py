@@ -46,7 +46,9 @@ def test_a_broken_file_gets_a_located_message(name):
 
 def test_all_errors_of_a_file_come_in_one_go(tmp_path):
     text = (BROKEN / "unknown-agent.yaml").read_text(encoding="utf-8").replace("unknown-agent", "many")
-    text = text.replace("surface: back_wall", "surface: bak_wall").replace("{part: mishaps}", "{part: mishap}")
+    text = text.replace("surface: back_wall", "surface: bak_wall").replace(
+        "{part: mishaps}", "{part: mishap}"
+    )
     path = tmp_path / "many.yaml"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(SiteFileProblems) as caught:
@@ -68,9 +70,12 @@ def test_parts_that_include_each_other_are_named_with_their_chain(tmp_path):
     shutil.copytree(default_folder(), folder)
     for one, two in (("ring-a", "ring-b"), ("ring-b", "ring-a")):
         (folder / "parts" / f"{one}.yaml").write_text(
-            f"format: 2\nkind: part\nid: {one}\nrevision: '1'\nsteps:\n  - {{id: x, do: include, part: {two}}}\n")
+            f"format: 2\nkind: part\nid: {one}\nrevision: '1'\nsteps:\n  - {{id: x, do: include, part: {two}}}\n"
+        )
     path = folder / "gb-2" / "gb-2-start-of-day.yaml"
-    path.write_text(path.read_text().replace("steps:\n", "steps:\n  - {id: ring, do: include, part: ring-a}\n"))
+    path.write_text(
+        path.read_text().replace("steps:\n", "steps:\n  - {id: ring, do: include, part: ring-a}\n")
+    )
     with pytest.raises(SiteFileProblems, match="ring-a -> ring-b -> ring-a") as caught:
         load_procedure("gb-2-start-of-day", folder)
     assert caught.value.problems[0].file == "procedures/parts/ring-b.yaml"
@@ -100,8 +105,10 @@ def test_an_error_inside_a_part_names_the_part(tmp_path):
     assert "inner_door" in problem.try_next
 
 
-@pytest.mark.parametrize(("asked", "meant"), [
-    ("gb-2-light-claen", "gb-2-light-clean"), ("pi-1-rigorus-clean", "pi-1-rigorous-clean")])
+@pytest.mark.parametrize(
+    ("asked", "meant"),
+    [("gb-2-light-claen", "gb-2-light-clean"), ("pi-1-rigorus-clean", "pi-1-rigorous-clean")],
+)
 def test_a_name_nearly_right_is_answered_with_the_right_one(asked, meant):
     with pytest.raises(SiteFileProblems) as caught:
         load_procedure(asked)

@@ -16,8 +16,10 @@ NAMES = procedure_names()
 
 
 def _option_sets(plan):
-    return [dict(zip([o.id for o in plan.options], answers, strict=True))
-            for answers in itertools.product((True, False), repeat=len(plan.options))]
+    return [
+        dict(zip([o.id for o in plan.options], answers, strict=True))
+        for answers in itertools.product((True, False), repeat=len(plan.options))
+    ]
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -27,7 +29,11 @@ def test_every_answer_leads_to_a_complete_end_without_a_bridge(name):
         run = run_plan(plan, options)
         assert run.state.mode == "complete", (options, run.said[-5:])
         assert run.bridges == [], (options, run.bridges)
-        wanted = {s.surface for s in plan.steps if s.kind == WET and all(options[w.option] == w.equals for w in s.when)}
+        wanted = {
+            s.surface
+            for s in plan.steps
+            if s.kind == WET and all(options[w.option] == w.equals for w in s.when)
+        }
         assert all(run.state.surfaces[s] == "clean" for s in wanted), options
 
 

@@ -19,16 +19,33 @@ def _plan(*steps: Step) -> Plan:
 
 
 def _wet(surface: str, contact_s: int, expected_s: int) -> Step:
-    return Step(f"wet-{surface}", "wet", "Wipe.", surface=surface, contact_ms=contact_s * 1000,
-                expected_ms=expected_s * 1000)
+    return Step(
+        f"wet-{surface}",
+        "wet",
+        "Wipe.",
+        surface=surface,
+        contact_ms=contact_s * 1000,
+        expected_ms=expected_s * 1000,
+    )
 
 
 def test_critical_path_by_hand():
     # By hand (listening 6 s): wet a 0-26, contact to 146; b 26-52, contact to 82; tidy 52-62; wait 62-146; end 146-156.
-    plan = _plan(_wet("a", 120, 20), _wet("b", 30, 20), Step("tidy", "instruct", "", expected_ms=10_000),
-                 Step("wait", "wait", "", wait_for=("*",)), Step("end", "instruct", "", expected_ms=10_000))
+    plan = _plan(
+        _wet("a", 120, 20),
+        _wet("b", 30, 20),
+        Step("tidy", "instruct", "", expected_ms=10_000),
+        Step("wait", "wait", "", wait_for=("*",)),
+        Step("end", "instruct", "", expected_ms=10_000),
+    )
     times = run_times(plan.steps, plan)
-    assert [(t.start_ms // 1000, t.end_ms // 1000) for t in times] == [(0, 26), (26, 52), (52, 62), (62, 146), (146, 156)]
+    assert [(t.start_ms // 1000, t.end_ms // 1000) for t in times] == [
+        (0, 26),
+        (26, 52),
+        (52, 62),
+        (62, 146),
+        (146, 156),
+    ]
     f = forecast(plan)
     assert f.expected_ms == 156_000 and f.waiting_ms == 84_000
     assert f.critical == ("wet-a", "wait", "end")

@@ -53,17 +53,25 @@ def test_isopropyl_alcohol_is_refused_with_the_reason():
 
 
 def test_the_command_prints_boxes_for_lot_and_expiry():
-    result = CliRunner().invoke(kit_command, ["gb-2-light-clean"], standalone_mode=False, catch_exceptions=False)
+    result = CliRunner().invoke(
+        kit_command, ["gb-2-light-clean"], standalone_mode=False, catch_exceptions=False
+    )
     assert "lot [" in result.stdout and "expiry [" in result.stdout and "Headset" in result.stdout
 
 
 def test_the_command_as_json():
-    result = CliRunner().invoke(kit_command, ["gb-2-light-clean", "--json"], standalone_mode=False, catch_exceptions=False)
+    result = CliRunner().invoke(
+        kit_command, ["gb-2-light-clean", "--json"], standalone_mode=False, catch_exceptions=False
+    )
     assert json.loads(result.stdout)["procedure"] == "gb-2-light-clean"
 
 
 @pytest.mark.parametrize("option", ["drugs_difer=yes", "drugs_differ", "drugs_differ=maybe"])
 def test_a_wrong_answer_is_refused(option):
     with pytest.raises(UsageError):
-        CliRunner().invoke(kit_command, ["gb-2-light-clean", "--option", option], standalone_mode=False,
-                           catch_exceptions=False)
+        CliRunner().invoke(
+            kit_command,
+            ["gb-2-light-clean", "--option", option],
+            standalone_mode=False,
+            catch_exceptions=False,
+        )

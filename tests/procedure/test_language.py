@@ -15,7 +15,8 @@ from assistant.procedure.plan import KINDS, Cond, When
 LOADED = {name: load_procedure(name) for name in procedure_names()}
 PLANS = {name: compile_plan(loaded) for name, loaded in LOADED.items()}
 NODES = [s.model for loaded in LOADED.values() for s in loaded.steps] + [
-    s.model for loaded in LOADED.values() for m in loaded.mishaps for s in m.steps]
+    s.model for loaded in LOADED.values() for m in loaded.mishaps for s in m.steps
+]
 
 
 def test_every_kind_of_step_is_used_and_known_to_the_plan():
@@ -24,8 +25,10 @@ def test_every_kind_of_step_is_used_and_known_to_the_plan():
     assert {n.do for n in NODES} == kinds
 
 
-@pytest.mark.parametrize("field", [
-    "brief", "why", "caution", "look_for", "claim", "requires", "within", "expected", "serves", "reach"])
+@pytest.mark.parametrize(
+    "field",
+    ["brief", "why", "caution", "look_for", "claim", "requires", "within", "expected", "serves", "reach"],
+)
 def test_every_field_of_a_step_has_an_example(field):
     assert any(getattr(n, field, None) for n in NODES)
 

@@ -45,5 +45,9 @@ def test_the_korean_wording_is_complete():
 
 def test_walls_come_before_the_trays_and_the_last_step_is_after_the_waste(plan):
     ids = [s.id for s in plan.steps]
-    assert ids.index("disinfect.back_wall") < ids.index("disinfect.window_inside") < ids.index("disinfect.left_tray")
+    assert (
+        ids.index("disinfect.back_wall")
+        < ids.index("disinfect.window_inside")
+        < ids.index("disinfect.left_tray")
+    )
     assert ids.index("waste.change_gloves") < ids.index("pressure_after")

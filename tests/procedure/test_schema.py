@@ -20,7 +20,8 @@ BROKEN = Path(__file__).parent / "broken"
 @pytest.mark.parametrize("kind", sorted(FILE_KINDS))
 def test_the_checked_in_schema_is_current(kind):
     assert (FOLDER / f"{kind}.schema.json").read_text(encoding="utf-8") == schema_text(kind), (
-        "run `assistant schema --out assistant/procedure/schema`")
+        "run `assistant schema --out assistant/procedure/schema`"
+    )
     jsonschema.Draft202012Validator.check_schema(schema(kind))
 
 
@@ -30,10 +31,23 @@ def test_every_shipped_file_validates_against_it(path):
     jsonschema.Draft202012Validator(schema(data["kind"])).validate(data)
 
 
-@pytest.mark.parametrize("name", [
-    "unknown-key", "unknown-step-key", "unknown-step-kind", "say-missing", "check-without-no", "unknown-purpose",
-    "say-a-number", "id-with-space", "unit-missing", "steps-missing", "option-answer", "path-escape",
-])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "unknown-key",
+        "unknown-step-key",
+        "unknown-step-kind",
+        "say-missing",
+        "check-without-no",
+        "unknown-purpose",
+        "say-a-number",
+        "id-with-space",
+        "unit-missing",
+        "steps-missing",
+        "option-answer",
+        "path-escape",
+    ],
+)
 def test_an_editor_would_underline_what_the_loader_refuses(name):
     data = read_tree(BROKEN / f"{name}.yaml").data
     with pytest.raises(jsonschema.ValidationError):

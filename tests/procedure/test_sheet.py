@@ -48,13 +48,16 @@ def test_every_step_is_on_it_and_every_page_names_hash_revision_and_number(name)
 
 
 def test_the_same_content_gives_the_same_bytes():
-    assert sheet_pdf(load_procedure("pi-1-under-work-surface")) == sheet_pdf(load_procedure("pi-1-under-work-surface"))
+    assert sheet_pdf(load_procedure("pi-1-under-work-surface")) == sheet_pdf(
+        load_procedure("pi-1-under-work-surface")
+    )
 
 
 def test_it_is_black_and_white():
     text = "".join(
         p.get_contents().get_data().decode("latin-1")
-        for p in pypdf.PdfReader(io.BytesIO(sheet_pdf(load_procedure("gb-2-light-clean")))).pages)
+        for p in pypdf.PdfReader(io.BytesIO(sheet_pdf(load_procedure("gb-2-light-clean")))).pages
+    )
     for r, g, b in re.findall(r"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG)\b", text):
         assert r == g == b in ("0", "1")
 
@@ -67,13 +70,18 @@ def test_known_answers_leave_out_what_does_not_apply():
 
 def test_the_command_writes_the_file_and_says_so(tmp_path):
     out = tmp_path / "wall.pdf"
-    result = CliRunner().invoke(sheet, ["gb-2-start-of-day", "--out", str(out)], standalone_mode=False,
-                                catch_exceptions=False)
+    result = CliRunner().invoke(
+        sheet, ["gb-2-start-of-day", "--out", str(out)], standalone_mode=False, catch_exceptions=False
+    )
     assert result.return_value == 0 and out.read_bytes().startswith(b"%PDF-")
 
 
 def test_a_place_that_cannot_be_written_is_said_plainly(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(StorageError):
-        CliRunner().invoke(sheet, ["gb-2-start-of-day", "--out", str(tmp_path / "file" / "x.pdf")],
-                           standalone_mode=False, catch_exceptions=False)
+        CliRunner().invoke(
+            sheet,
+            ["gb-2-start-of-day", "--out", str(tmp_path / "file" / "x.pdf")],
+            standalone_mode=False,
+            catch_exceptions=False,
+        )

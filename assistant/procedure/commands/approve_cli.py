@@ -19,11 +19,22 @@ from assistant.errors import FindingsError, RefusedError, UsageError
 @click.option("--passphrase-stdin", is_flag=True, help="Read the passphrase from standard input, one line.")
 @click.option("--yes", is_flag=True, help="Don't ask once more before signing.")
 @click.option("--folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
-@click.option("--approvals", type=click.Path(path_type=Path, file_okay=False), help="Where approvals are kept.")
+@click.option(
+    "--approvals", type=click.Path(path_type=Path, file_okay=False), help="Where approvals are kept."
+)
 @click.option("--keys-folder", type=click.Path(path_type=Path, file_okay=False), help="Where keys are kept.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
-def approve(procedure: str, name: str | None, status: bool, passphrase_stdin: bool, yes: bool, folder: Path | None,
-            approvals: Path | None, keys_folder: Path | None, as_json: bool) -> int:
+def approve(
+    procedure: str,
+    name: str | None,
+    status: bool,
+    passphrase_stdin: bool,
+    yes: bool,
+    folder: Path | None,
+    approvals: Path | None,
+    keys_folder: Path | None,
+    as_json: bool,
+) -> int:
     """Approve PROCEDURE for live use. A changed file is no longer approved."""
     from assistant.procedure.approval import Approval, add_approval, changes_since_last, state
     from assistant.procedure.changes import plan_values
@@ -42,13 +53,18 @@ def approve(procedure: str, name: str | None, status: bool, passphrase_stdin: bo
     if status:
         return _say_status(is_approved(plan, root, keys_folder), plan, as_json)
     if not name:
-        raise UsageError("Nobody is named who approves.", expected="--by NAME", try_next="assistant keys list")
+        raise UsageError(
+            "Nobody is named who approves.", expected="--by NAME", try_next="assistant keys list"
+        )
     findings = check_procedure(loaded)
     if findings:
         first = findings[0]
-        raise FindingsError(f"The check finds {len(findings)} things, so nothing is signed.",
-                            where=f"{first.file}:{first.line}", expected="a clean check",
-                            try_next=f"assistant check {procedure}")
+        raise FindingsError(
+            f"The check finds {len(findings)} things, so nothing is signed.",
+            where=f"{first.file}:{first.line}",
+            expected="a clean check",
+            try_next=f"assistant check {procedure}",
+        )
     proof = proof_line(loaded)
     changed = changes_since_last(plan, root)
     _show(plan, changed, proof, len(RULES))
@@ -64,14 +80,33 @@ def approve(procedure: str, name: str | None, status: bool, passphrase_stdin: bo
     else:
         raise UsageError("There is nobody to ask for a passphrase.", try_next="--passphrase-stdin")
     key = KeyStore(keys_root(str(keys_folder) if keys_folder else None)).unlock(name, passphrase)
-    statement = state(plan, name=key.name, key_id=key.key_id, at=wall_now(),
-                      check=f"{len(RULES)} rules, nothing found", proof=proof)
+    statement = state(
+        plan,
+        name=key.name,
+        key_id=key.key_id,
+        at=wall_now(),
+        check=f"{len(RULES)} rules, nothing found",
+        proof=proof,
+    )
     approval = Approval(statement, key.entry.public_key, key.sign(statement.message()), plan_values(plan))
     path = add_approval(approval, root)
     if as_json:
-        click.echo(json.dumps({"approved": True, "procedure": plan.procedure, "revision": plan.revision,
-                               "sha256": plan.sha256, "name": key.name, "key_id": key.key_id, "at": statement.at,
-                               "changes": changed, "file": str(path)}, ensure_ascii=False))
+        click.echo(
+            json.dumps(
+                {
+                    "approved": True,
+                    "procedure": plan.procedure,
+                    "revision": plan.revision,
+                    "sha256": plan.sha256,
+                    "name": key.name,
+                    "key_id": key.key_id,
+                    "at": statement.at,
+                    "changes": changed,
+                    "file": str(path),
+                },
+                ensure_ascii=False,
+            )
+        )
     else:
         click.echo(f"Approved by {key.name} ({key.key_id}): {plan.procedure}, revision {plan.revision}.")
     return 0
@@ -96,8 +131,18 @@ def _show(plan, changed: list[str] | None, proof: str, rules: int) -> None:
 def _say_status(approval, plan, as_json: bool) -> int:
     if as_json:
         s = approval.statement if approval else None
-        click.echo(json.dumps({"approved": approval is not None, "procedure": plan.procedure, "sha256": plan.sha256,
-                               "name": s.name if s else "", "at": s.at if s else ""}, ensure_ascii=False))
+        click.echo(
+            json.dumps(
+                {
+                    "approved": approval is not None,
+                    "procedure": plan.procedure,
+                    "sha256": plan.sha256,
+                    "name": s.name if s else "",
+                    "at": s.at if s else "",
+                },
+                ensure_ascii=False,
+            )
+        )
     elif approval:
         click.echo(f"Approved by {approval.statement.name} at {approval.statement.at}.")
     else:

@@ -12,11 +12,15 @@ def proof_line(loaded: Any) -> str:
     try:
         from assistant.prover.prove import prove_procedure
     except ImportError as error:
-        raise RefusedError("Nothing can be approved: the prover isn't installed here.",
-                           try_next="Use the whole checkout.") from error
+        raise RefusedError(
+            "Nothing can be approved: the prover isn't installed here.", try_next="Use the whole checkout."
+        ) from error
     verdict = prove_procedure(loaded)
     if not verdict.proven:
-        raise FindingsError("The proof refutes a property, so nothing is signed.",
-                            where=loaded.procedure.id, expected="a proof of every property",
-                            try_next=f"assistant prove {loaded.procedure.id}")
+        raise FindingsError(
+            "The proof refutes a property, so nothing is signed.",
+            where=loaded.procedure.id,
+            expected="a proof of every property",
+            try_next=f"assistant prove {loaded.procedure.id}",
+        )
     return f"{verdict.states} states, {verdict.transitions} transitions, every property holds"

@@ -17,14 +17,25 @@ def agent_on_material(c: Context) -> Iterable[Hit]:
         agent, surface = c.agent(flat.model.agent), c.surface(flat.surface)
         excepted = {e.material for e in agent.exceptions}
         if surface.material in agent.forbidden and surface.material not in excepted:
-            yield (flat.model, "agent", f"{agent.id} is forbidden on {surface.material} ({surface.id}).",
-                   "Use an agent allowed there, or record the maker's document as an exception.")
+            yield (
+                flat.model,
+                "agent",
+                f"{agent.id} is forbidden on {surface.material} ({surface.id}).",
+                "Use an agent allowed there, or record the maker's document as an exception.",
+            )
         elif surface.material not in agent.materials and surface.material not in excepted:
-            yield (flat.model, "agent", f"{agent.id} isn't released for {surface.material} ({surface.id}).",
-                   "Use an agent allowed there, or add the material after checking the label.")
+            yield (
+                flat.model,
+                "agent",
+                f"{agent.id} isn't released for {surface.material} ({surface.id}).",
+                "Use an agent allowed there, or add the material after checking the label.",
+            )
 
 
-@rule("alcohol-on-plastic", "Alcohol goes onto acrylic, polycarbonate or a control panel only on the maker's word.")
+@rule(
+    "alcohol-on-plastic",
+    "Alcohol goes onto acrylic, polycarbonate or a control panel only on the maker's word.",
+)
 def alcohol_on_plastic(c: Context) -> Iterable[Hit]:
     for agent in c.loaded.agents.agents:
         if agent.active not in _ALCOHOLS:
@@ -32,8 +43,12 @@ def alcohol_on_plastic(c: Context) -> Iterable[Hit]:
         excepted = {e.material for e in agent.exceptions}
         for material in _DELICATE:
             if material in agent.materials and material not in excepted:
-                yield (agent, "materials", f"{agent.id} is released for {material} without the maker's document.",
-                       "Take the material out, or add an exception with the maker's document.")
+                yield (
+                    agent,
+                    "materials",
+                    f"{agent.id} is released for {material} without the maker's document.",
+                    "Take the material out, or add an exception with the maker's document.",
+                )
 
 
 @rule("agent-too-strong", "Isopropyl alcohol is not above 70 %, ethanol on such a unit not above 50 %.")
@@ -42,8 +57,12 @@ def agent_too_strong(c: Context) -> Iterable[Hit]:
     for agent in c.loaded.agents.agents:
         limit = limits.get(agent.active)
         if limit is not None and agent.strength is not None and agent.strength > limit:
-            yield (agent, "strength", f"{agent.id} has {agent.strength} %; at most {limit} %.",
-                   f"Use {limit} % or weaker.")
+            yield (
+                agent,
+                "strength",
+                f"{agent.id} has {agent.strength} %; at most {limit} %.",
+                f"Use {limit} % or weaker.",
+            )
 
 
 @rule("alcohol-without-strength", "An alcohol's strength is stated.")
@@ -57,7 +76,12 @@ def alcohol_without_strength(c: Context) -> Iterable[Hit]:
 def ethanol_no_disinfection(c: Context) -> Iterable[Hit]:
     for agent in c.loaded.agents.agents:
         if agent.active == "ethanol" and {"disinfection", "sporicidal"} & set(agent.serves):
-            yield agent, "serves", f"{agent.id} is credited with disinfection.", "Credit it with cleaning only."
+            yield (
+                agent,
+                "serves",
+                f"{agent.id} is credited with disinfection.",
+                "Credit it with cleaning only.",
+            )
 
 
 @rule("agents-meet", "Two agents that must not meet have a rinse or a cleaner between them on a surface.")
@@ -71,8 +95,12 @@ def agents_meet(c: Context) -> Iterable[Hit]:
         clash = any(x.agent == two.id for x in one.clashes) or any(x.agent == one.id for x in two.clashes)
         if clash and (before.id, v.step.id) not in seen:
             seen.add((before.id, v.step.id))
-            yield (v.flat.model, "agent", f"{two.id} follows {one.id} on {v.step.surface} without a rinse.",
-                   "Wipe it with water or a cleaner in between.")
+            yield (
+                v.flat.model,
+                "agent",
+                f"{two.id} follows {one.id} on {v.step.surface} without a rinse.",
+                "Wipe it with water or a cleaner in between.",
+            )
 
 
 @rule("oxidiser-and-alcohol", "An oxidiser's file says that it must not meet alcohol.")
@@ -83,8 +111,12 @@ def oxidiser_and_alcohol(c: Context) -> Iterable[Hit]:
             if not (one.oxidiser and two.flammable):
                 continue
             if two.id not in {x.agent for x in one.clashes} and one.id not in {x.agent for x in two.clashes}:
-                yield (one, "", f"{one.id} is an oxidiser and nothing keeps it from {two.id}.",
-                       f"Add {two.id} to its clashes.")
+                yield (
+                    one,
+                    "",
+                    f"{one.id} is an oxidiser and nothing keeps it from {two.id}.",
+                    f"Add {two.id} to its clashes.",
+                )
 
 
 @rule("alcohol-volume", "The alcohol of one run stays within the limit its file states.")
@@ -98,7 +130,9 @@ def alcohol_volume(c: Context) -> Iterable[Hit]:
         for v in walk:
             if v.step.kind == "wet" and c.agent(v.step.agent).flammable:
                 agent = c.agent(v.step.agent)
-                ml = agent_ml(area_cm2=c.surface(v.step.surface).area, coverage_ml_m2=float(agent.coverage or 0))
+                ml = agent_ml(
+                    area_cm2=c.surface(v.step.surface).area, coverage_ml_m2=float(agent.coverage or 0)
+                )
                 total[agent.id] = total.get(agent.id, 0) + ml
                 last[agent.id] = v.flat.model
         for name, ml in total.items():
@@ -107,38 +141,64 @@ def alcohol_volume(c: Context) -> Iterable[Hit]:
     for name, (ml, node) in worst.items():
         limit = c.agent(name).max_volume_per_run_ml
         if limit is None:
-            yield c.agent(name), "", f"{name} burns and has no volume limit for a run.", "Add max_volume_per_run_ml."
+            yield (
+                c.agent(name),
+                "",
+                f"{name} burns and has no volume limit for a run.",
+                "Add max_volume_per_run_ml.",
+            )
         elif ml > limit:
-            yield (node, "agent", f"The run uses {ml:.0f} mL of {name}; at most {limit} mL.",
-                   "Wipe fewer surfaces with it.")
+            yield (
+                node,
+                "agent",
+                f"The run uses {ml:.0f} mL of {name}; at most {limit} mL.",
+                "Wipe fewer surfaces with it.",
+            )
 
 
 @rule("ignition-caution", "Every step that wets with something that burns carries a caution.")
 def ignition_caution(c: Context) -> Iterable[Hit]:
     for flat in c.everything("wet"):
         if c.agent(flat.model.agent).flammable and not flat.model.caution:
-            yield (flat.model, "", f"{flat.id} uses {flat.model.agent}, which burns, without a caution.",
-                   "Add a caution about sparks and heat.")
+            yield (
+                flat.model,
+                "",
+                f"{flat.id} uses {flat.model.agent}, which burns, without a caution.",
+                "Add a caution about sparks and heat.",
+            )
 
 
-@rule("purpose-not-served", "A step is credited only with what its agent serves.", source="USP <800>, four steps")
+@rule(
+    "purpose-not-served",
+    "A step is credited only with what its agent serves.",
+    source="USP <800>, four steps",
+)
 def purpose_not_served(c: Context) -> Iterable[Hit]:
     for flat in c.everything("wet"):
         for purpose in flat.model.serves:
             if purpose not in c.agent(flat.model.agent).serves:
-                yield (flat.model, "serves", f"{flat.model.agent} doesn't serve {purpose}.",
-                       "Credit the step with what the agent's label says.")
+                yield (
+                    flat.model,
+                    "serves",
+                    f"{flat.model.agent} doesn't serve {purpose}.",
+                    "Credit the step with what the agent's label says.",
+                )
 
 
-@rule("wet-time-unmeasured", "A wet time names the site's measurement it comes from.",
-      source="no published figure; REFERENCES: measured on site and entered per agent")
+@rule(
+    "wet-time-unmeasured",
+    "A wet time names the site's measurement it comes from.",
+    source="no published figure; REFERENCES: measured on site and entered per agent",
+)
 def wet_time_unmeasured(c: Context) -> Iterable[Hit]:
     for agent in c.loaded.agents.agents:
         if agent.wet_time and not agent.wet_time_source:
             yield agent, "wet_time", f"{agent.id} has wet times without their source.", "Add wet_time_source."
 
 
-@rule("expiry-not-checked", "The expiry of every agent used is checked against the date before its first use.")
+@rule(
+    "expiry-not-checked", "The expiry of every agent used is checked against the date before its first use."
+)
 def expiry_not_checked(c: Context) -> Iterable[Hit]:
     yield from _noted(c, "date", "expiry date")
 
@@ -156,8 +216,17 @@ def _noted(c: Context, value: str, shown: str) -> Iterable[Hit]:
             m = v.flat.model
             if m.do == "note" and m.value == value and (value != "date" or m.not_before_today):
                 noted.add(m.agent)
-            if m.do == "wet" and c.agent(m.agent).in_use_life \
-                    and m.agent not in noted and m.agent not in seen and c.plan.start_hands == "room":
+            if (
+                m.do == "wet"
+                and c.agent(m.agent).in_use_life
+                and m.agent not in noted
+                and m.agent not in seen
+                and c.plan.start_hands == "room"
+            ):
                 seen.add(m.agent)
-                yield (m, "agent", f"The {shown} of {m.agent} isn't noted before its first use.",
-                       "Include the part pack-noted for it before the hands go in.")
+                yield (
+                    m,
+                    "agent",
+                    f"The {shown} of {m.agent} isn't noted before its first use.",
+                    "Include the part pack-noted for it before the hands go in.",
+                )

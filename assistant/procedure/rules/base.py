@@ -26,8 +26,15 @@ class Finding:
 
     def as_dict(self) -> dict[str, object]:
         """The finding as `assistant check --json` prints it."""
-        return {"rule": self.rule, "severity": self.severity, "file": self.file, "line": self.line,
-                "column": self.column, "message": self.message, "suggestion": self.suggestion}
+        return {
+            "rule": self.rule,
+            "severity": self.severity,
+            "file": self.file,
+            "line": self.line,
+            "column": self.column,
+            "message": self.message,
+            "suggestion": self.suggestion,
+        }
 
 
 Hit = tuple[Node, str, str, str]  # node, field, message, suggestion

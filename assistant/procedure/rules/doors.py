@@ -39,8 +39,12 @@ def opening_conditions(c: Context) -> Iterable[Hit]:
         for cond in opening.opens_when if v.step.kind == "open" else opening.closes_when:
             if not _holds(v, cond) and (v.step.id, cond) not in seen:
                 seen.add((v.step.id, cond))
-                yield (v.flat.model, "opening", f"{v.step.id} comes while this isn't so: {_say(cond)}.",
-                       "Put the missing step before it.")
+                yield (
+                    v.flat.model,
+                    "opening",
+                    f"{v.step.id} comes while this isn't so: {_say(cond)}.",
+                    "Put the missing step before it.",
+                )
 
 
 @rule("requirement-unmet", "What a step requires has happened by then.")
@@ -50,8 +54,12 @@ def requirement_unmet(c: Context) -> Iterable[Hit]:
         for cond in v.step.requires:
             if not _holds(v, cond) and (v.step.id, cond) not in seen:
                 seen.add((v.step.id, cond))
-                yield (v.flat.model, "requires", f"{v.step.id} comes while this isn't so: {_say(cond)}.",
-                       "Put the missing step before it, under the same answers.")
+                yield (
+                    v.flat.model,
+                    "requires",
+                    f"{v.step.id} comes while this isn't so: {_say(cond)}.",
+                    "Put the missing step before it, under the same answers.",
+                )
 
 
 @rule("two-doors", "Two interlocked openings are never open together.")
@@ -64,8 +72,12 @@ def two_doors(c: Context) -> Iterable[Hit]:
             others = [o for o in group if o != v.step.opening and v.openings.get(o) == "open"]
             if v.step.opening in group and others:
                 seen.add(v.step.id)
-                yield (v.flat.model, "opening", f"{v.step.id} opens {v.step.opening} while {others[0]} is open.",
-                       f"Close {others[0]} before.")
+                yield (
+                    v.flat.model,
+                    "opening",
+                    f"{v.step.id} opens {v.step.opening} while {others[0]} is open.",
+                    f"Close {others[0]} before.",
+                )
 
 
 @rule("interlock-missing", "Openings that must be closed for each other are interlocked.")
@@ -74,8 +86,12 @@ def interlock_missing(c: Context) -> Iterable[Hit]:
     for o in c.enclosure.openings:
         for cond in o.opens_when:
             if cond.opening and cond.is_ == "closed" and not any({o.id, cond.opening} <= g for g in groups):
-                yield (o, "opens_when", f"{o.id} needs {cond.opening} closed, but no interlock holds both.",
-                       f"Add [{o.id}, {cond.opening}] to interlocks.")
+                yield (
+                    o,
+                    "opens_when",
+                    f"{o.id} needs {cond.opening} closed, but no interlock holds both.",
+                    f"Add [{o.id}, {cond.opening}] to interlocks.",
+                )
 
 
 @rule("purge-before-inner-door", "An inner door needs a completed purge and the outer door closed.")
@@ -88,10 +104,19 @@ def purge_before_inner_door(c: Context) -> Iterable[Hit]:
                 continue
             conditions = c.opening(name).opens_when
             if not any(x.cycle in purges for x in conditions):
-                yield c.opening(name), "opens_when", f"{name} opens without a purge.", "Add {cycle: purge, is: complete}."
+                yield (
+                    c.opening(name),
+                    "opens_when",
+                    f"{name} opens without a purge.",
+                    "Add {cycle: purge, is: complete}.",
+                )
             if not any(x.opening in outer and x.is_ == "closed" for x in conditions):
-                yield (c.opening(name), "opens_when", f"{name} opens without the outer door being closed.",
-                       "Add the outer door, closed.")
+                yield (
+                    c.opening(name),
+                    "opens_when",
+                    f"{name} opens without the outer door being closed.",
+                    "Add the outer door, closed.",
+                )
 
 
 @rule("purge-not-broken", "Opening the outer door makes a purge count for nothing.")
@@ -112,8 +137,12 @@ def left_open(c: Context) -> Iterable[Hit]:
         for name, (is_now, flat) in state.items():
             if is_now != c.plan.openings[name].at_end and name not in seen:
                 seen.add(name)
-                yield (flat.model if flat else c.procedure, "", f"{name} is left {is_now}.",
-                       f"It must be {c.plan.openings[name].at_end} at the end.")
+                yield (
+                    flat.model if flat else c.procedure,
+                    "",
+                    f"{name} is left {is_now}.",
+                    f"It must be {c.plan.openings[name].at_end} at the end.",
+                )
 
 
 @rule("moved-twice", "An opening is opened only when closed, and closed only when open.", WARNING)
@@ -126,8 +155,11 @@ def moved_twice(c: Context) -> Iterable[Hit]:
             yield v.flat.model, "opening", f"{v.step.opening} is {wanted} already.", "Take the step out."
 
 
-@rule("window-too-early", "The window is opened only after decontamination, or a clean where nothing is hazardous, "
-      "and in full protective equipment.")
+@rule(
+    "window-too-early",
+    "The window is opened only after decontamination, or a clean where nothing is hazardous, "
+    "and in full protective equipment.",
+)
 def window_too_early(c: Context) -> Iterable[Hit]:
     seen = set()
     for walk in c.walks().values():
@@ -143,12 +175,20 @@ def window_too_early(c: Context) -> Iterable[Hit]:
             if v.step.kind == "open" and c.opening(v.step.opening).opens_chamber and v.step.id not in seen:
                 if not treated:
                     seen.add(v.step.id)
-                    yield (v.flat.model, "", f"{v.step.opening} opens before the chamber is treated.",
-                           "Decontaminate first.")
+                    yield (
+                        v.flat.model,
+                        "",
+                        f"{v.step.opening} opens before the chamber is treated.",
+                        "Decontaminate first.",
+                    )
                 elif not dressed or not _recently_dressed(walk, v):
                     seen.add(v.step.id)
-                    yield (v.flat.model, "", f"{v.step.opening} opens without asking for protective equipment.",
-                           "Ask for it directly before, with role protective_equipment.")
+                    yield (
+                        v.flat.model,
+                        "",
+                        f"{v.step.opening} opens without asking for protective equipment.",
+                        "Ask for it directly before, with role protective_equipment.",
+                    )
 
 
 def _recently_dressed(walk: list[Visit], at: Visit) -> bool:
@@ -165,7 +205,8 @@ def _recently_dressed(walk: list[Visit], at: Visit) -> bool:
 def fan_off_open(c: Context) -> Iterable[Hit]:
     fans = {m.id for m in c.enclosure.machines if m.role == "fan"}
     chamber = {o.id for o in c.enclosure.openings if o.opens_chamber} or {
-        o.id for o in c.enclosure.openings if o.reach == "gauntlets"}
+        o.id for o in c.enclosure.openings if o.reach == "gauntlets"
+    }
     seen = set()
     for v in c.visits():
         off = [f for f in fans if v.machines.get(f) == "off"]
@@ -173,19 +214,31 @@ def fan_off_open(c: Context) -> Iterable[Hit]:
             is_open = [o for o in chamber if v.openings.get(o) == "open"]
             if is_open and not v.flat.model.maker_asks and v.step.id not in seen:
                 seen.add(v.step.id)
-                yield (v.flat.model, "value", f"The fan goes off while {is_open[0]} is open.",
-                       "Close it first, or cite the maker's procedure in maker_asks.")
+                yield (
+                    v.flat.model,
+                    "value",
+                    f"The fan goes off while {is_open[0]} is open.",
+                    "Close it first, or cite the maker's procedure in maker_asks.",
+                )
         if v.step.kind == "open" and v.step.opening in chamber and off and v.step.id not in seen:
             seen.add(v.step.id)
-            yield v.flat.model, "opening", f"{v.step.opening} opens while the fan is off.", "Switch the fan on first."
+            yield (
+                v.flat.model,
+                "opening",
+                f"{v.step.opening} opens while the fan is off.",
+                "Switch the fan on first.",
+            )
 
 
 @rule("fan-in-conditions", "What opens the chamber needs the fan running.")
 def fan_in_conditions(c: Context) -> Iterable[Hit]:
     fans = {m.id for m in c.enclosure.machines if m.role == "fan"}
     for o in c.enclosure.openings:
-        if (o.opens_chamber or o.reach == "gauntlets") and fans and not any(
-                x.machine in fans and x.is_ == "on" for x in o.opens_when):
+        if (
+            (o.opens_chamber or o.reach == "gauntlets")
+            and fans
+            and not any(x.machine in fans and x.is_ == "on" for x in o.opens_when)
+        ):
             yield o, "opens_when", f"{o.id} opens whether the fan runs or not.", "Add {machine: fan, is: on}."
 
 
@@ -206,8 +259,12 @@ def cycle_start(c: Context) -> Iterable[Hit]:
         for cond in c.plan.cycles[v.step.cycle].starts_when:
             if not _holds(v, cond) and (v.step.id, cond) not in seen:
                 seen.add((v.step.id, cond))
-                yield (v.flat.model, "cycle", f"{v.step.id} comes while this isn't so: {_say(cond)}.",
-                       "Put the missing step before it.")
+                yield (
+                    v.flat.model,
+                    "cycle",
+                    f"{v.step.id} comes while this isn't so: {_say(cond)}.",
+                    "Put the missing step before it.",
+                )
 
 
 @rule("cycle-not-awaited", "A cycle that is started is waited for.")
@@ -225,8 +282,12 @@ def contact_not_awaited(c: Context) -> Iterable[Hit]:
         for v in walk:
             if v.step.kind == "wet" and v.step.surface in v.running and v.step.id not in seen:
                 seen.add(v.step.id)
-                yield (v.flat.model, "", f"{v.step.surface} is wiped again while its contact still runs.",
-                       f"Wait for {v.step.surface} before.")
+                yield (
+                    v.flat.model,
+                    "",
+                    f"{v.step.surface} is wiped again while its contact still runs.",
+                    f"Wait for {v.step.surface} before.",
+                )
         if walk:
             last = walk[-1]
             for surface in sorted(last.running):
@@ -252,4 +313,9 @@ def wait_for_nothing(c: Context) -> Iterable[Hit]:
     for step_id, missing in started.items():
         for name in sorted(missing):
             shown = "any contact" if name == "*" else name
-            yield nodes[step_id], "for", f"{step_id} waits for {shown}, which isn't started before.", "Start it, or take it out."
+            yield (
+                nodes[step_id],
+                "for",
+                f"{step_id} waits for {shown}, which isn't started before.",
+                "Start it, or take it out.",
+            )

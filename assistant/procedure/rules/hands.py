@@ -12,11 +12,20 @@ from assistant.procedure.rules.walk import Context
 def hands_elsewhere(c: Context) -> Iterable[Hit]:
     seen = set()
     for v in c.visits():
-        if v.step.kind in ("move", "wait") or not v.step.reach or v.step.reach == v.hands or v.step.id in seen:
+        if (
+            v.step.kind in ("move", "wait")
+            or not v.step.reach
+            or v.step.reach == v.hands
+            or v.step.id in seen
+        ):
             continue
         seen.add(v.step.id)
-        yield (v.flat.model, "reach", f"{v.step.id} is done {_at(v.step.reach)}; the hands are {_at(v.hands)}.",
-               "Move the hands before, or change reach.")
+        yield (
+            v.flat.model,
+            "reach",
+            f"{v.step.id} is done {_at(v.step.reach)}; the hands are {_at(v.hands)}.",
+            "Move the hands before, or change reach.",
+        )
 
 
 def _at(reach: str) -> str:
@@ -37,8 +46,12 @@ def opening_out_of_reach(c: Context) -> Iterable[Hit]:
             wanted, what = machine.reach, machine.id
         if wanted and wanted != v.hands and v.step.id not in seen:
             seen.add(v.step.id)
-            yield (v.flat.model, "", f"{what} is reached {_at(wanted)}; the hands are {_at(v.hands)}.",
-                   "Move the hands before.")
+            yield (
+                v.flat.model,
+                "",
+                f"{what} is reached {_at(wanted)}; the hands are {_at(v.hands)}.",
+                "Move the hands before.",
+            )
 
 
 @rule("gauge-out-of-sight", "A gauge is read from where it can be seen.")
@@ -46,19 +59,35 @@ def gauge_out_of_sight(c: Context) -> Iterable[Hit]:
     seen = set()
     gauges = {g.id: g for g in c.enclosure.gauges}
     for v in c.visits():
-        if v.step.kind == "reading" and v.hands not in gauges[v.flat.model.gauge].read_from and v.step.id not in seen:
+        if (
+            v.step.kind == "reading"
+            and v.hands not in gauges[v.flat.model.gauge].read_from
+            and v.step.id not in seen
+        ):
             seen.add(v.step.id)
-            yield (v.flat.model, "gauge", f"{v.flat.model.gauge} can't be read with the hands {_at(v.hands)}.",
-                   "Read it elsewhere, or correct read_from.")
+            yield (
+                v.flat.model,
+                "gauge",
+                f"{v.flat.model.gauge} can't be read with the hands {_at(v.hands)}.",
+                "Read it elsewhere, or correct read_from.",
+            )
 
 
-@rule("label-out-of-sight", "Lots and dates are taken before the hands go in, unless the label can be read inside.")
+@rule(
+    "label-out-of-sight",
+    "Lots and dates are taken before the hands go in, unless the label can be read inside.",
+)
 def label_out_of_sight(c: Context) -> Iterable[Hit]:
     seen = set()
     markings = {m.id: m for m in c.enclosure.markings}
     for v in c.visits():
         m = v.flat.model
-        if m.do == "note" and m.marking and v.hands not in markings[m.marking].read_from and v.step.id not in seen:
+        if (
+            m.do == "note"
+            and m.marking
+            and v.hands not in markings[m.marking].read_from
+            and v.step.id not in seen
+        ):
             seen.add(v.step.id)
             yield m, "marking", f"{m.marking} can't be read with the hands {_at(v.hands)}.", "Note it before."
 
@@ -70,14 +99,26 @@ def note_without_label(c: Context) -> Iterable[Hit]:
             yield flat.model, "", f"{flat.id} doesn't say which label is read.", "Add marking."
 
 
-@rule("move-undescribed", "Every move of the hands is described with its glove hygiene in the enclosure's file.")
+@rule(
+    "move-undescribed", "Every move of the hands is described with its glove hygiene in the enclosure's file."
+)
 def move_undescribed(c: Context) -> Iterable[Hit]:
     seen = set()
     for v in c.visits():
         pair = f"{v.hands}>{v.step.hands}"
-        if v.step.kind == "move" and v.hands != v.step.hands and pair not in c.enclosure.moves and pair not in seen:
+        if (
+            v.step.kind == "move"
+            and v.hands != v.step.hands
+            and pair not in c.enclosure.moves
+            and pair not in seen
+        ):
             seen.add(pair)
-            yield v.flat.model, "hands", f"{c.enclosure.id} doesn't say how hands move {pair}.", "Add it to moves."
+            yield (
+                v.flat.model,
+                "hands",
+                f"{c.enclosure.id} doesn't say how hands move {pair}.",
+                "Add it to moves.",
+            )
 
 
 @rule("move-to-nowhere", "Hands go through the window only while it is open.")
@@ -85,20 +126,38 @@ def move_to_nowhere(c: Context) -> Iterable[Hit]:
     chamber = {o.id for o in c.enclosure.openings if o.opens_chamber}
     seen = set()
     for v in c.visits():
-        if v.step.kind == "move" and v.step.hands == "window" and v.step.id not in seen and not any(
-                v.openings.get(o) == "open" for o in chamber):
+        if (
+            v.step.kind == "move"
+            and v.step.hands == "window"
+            and v.step.id not in seen
+            and not any(v.openings.get(o) == "open" for o in chamber)
+        ):
             seen.add(v.step.id)
-            yield v.flat.model, "hands", f"{v.step.id} reaches through a window that is closed.", "Open it before."
+            yield (
+                v.flat.model,
+                "hands",
+                f"{v.step.id} reaches through a window that is closed.",
+                "Open it before.",
+            )
 
 
 @rule("window-on-hands", "The window is closed only after the hands are out of it.")
 def window_on_hands(c: Context) -> Iterable[Hit]:
     seen = set()
     for v in c.visits():
-        if v.step.kind == "close" and c.opening(v.step.opening).opens_chamber and v.hands == "window" \
-                and v.step.id not in seen:
+        if (
+            v.step.kind == "close"
+            and c.opening(v.step.opening).opens_chamber
+            and v.hands == "window"
+            and v.step.id not in seen
+        ):
             seen.add(v.step.id)
-            yield v.flat.model, "", f"{v.step.id} closes the window on the hands.", "Take the hands out before."
+            yield (
+                v.flat.model,
+                "",
+                f"{v.step.id} closes the window on the hands.",
+                "Take the hands out before.",
+            )
 
 
 @rule("hands-at-end", "The hands end where the procedure says.")
@@ -109,8 +168,12 @@ def hands_at_end(c: Context) -> Iterable[Hit]:
             if v.step.kind == "move":
                 hands, last = v.step.hands, v.flat
         if hands != c.plan.end_hands:
-            yield (last.model if last else c.procedure, "", f"The hands end {_at(hands)}.",
-                   f"They should end {_at(c.plan.end_hands)}.")
+            yield (
+                last.model if last else c.procedure,
+                "",
+                f"The hands end {_at(hands)}.",
+                f"They should end {_at(c.plan.end_hands)}.",
+            )
             return
 
 
@@ -123,8 +186,12 @@ def machine_at_end(c: Context) -> Iterable[Hit]:
                 state[v.step.machine] = (v.step.machine_value, v.flat)
         for machine, (value, flat) in state.items():
             if value != c.plan.end_machines.get(machine, value):
-                yield (flat.model if flat else c.procedure, "", f"{machine} is left {value}.",
-                       f"It should be {c.plan.end_machines[machine]} at the end.")
+                yield (
+                    flat.model if flat else c.procedure,
+                    "",
+                    f"{machine} is left {value}.",
+                    f"It should be {c.plan.end_machines[machine]} at the end.",
+                )
                 return
 
 
@@ -134,5 +201,9 @@ def move_without_hygiene(c: Context) -> Iterable[Hit]:
     for flat in c.everything("move"):
         for language, text in flat.model.say.items():
             if not any(w in text.lower() for w in words):
-                yield (flat.model, f"say.{language}" if isinstance(flat.model._raw.get("say"), dict) else "say",
-                       f"{flat.id} moves the hands and says nothing about the gloves.", "Say what the gloves need.")
+                yield (
+                    flat.model,
+                    f"say.{language}" if isinstance(flat.model._raw.get("say"), dict) else "say",
+                    f"{flat.id} moves the hands and says nothing about the gloves.",
+                    "Say what the gloves need.",
+                )

@@ -10,7 +10,9 @@ from assistant.procedure.rules.walk import Context
 _FOUR = "USP <800>: deactivation, decontamination, cleaning, disinfection, in this order"
 
 
-@rule("wiping-order", "Within a zone and an agent, surfaces are wiped cleanest first, then from top to bottom.")
+@rule(
+    "wiping-order", "Within a zone and an agent, surfaces are wiped cleanest first, then from top to bottom."
+)
 def wiping_order(c: Context) -> Iterable[Hit]:
     seen = set()
     for walk in c.walks().values():
@@ -18,7 +20,9 @@ def wiping_order(c: Context) -> Iterable[Hit]:
         for v in walk:
             if v.step.kind != "wet":
                 if v.step.kind in ("open", "move", "cycle") or getattr(v.flat.model, "role", None) in (
-                        "lift_tray", "new_wipe"):
+                    "lift_tray",
+                    "new_wipe",
+                ):
                     last = None
                 continue
             s = c.surface(v.step.surface)
@@ -29,32 +33,54 @@ def wiping_order(c: Context) -> Iterable[Hit]:
                 if now < then and not again and v.step.id not in seen:
                     seen.add(v.step.id)
                     why = "cleaner" if s.cleanliness < before.cleanliness else "higher"
-                    yield (v.flat.model, "surface", f"{s.id} is {why} than {before.id}, which is wiped before it.",
-                           f"Wipe {s.id} before {before.id}.")
+                    yield (
+                        v.flat.model,
+                        "surface",
+                        f"{s.id} is {why} than {before.id}, which is wiped before it.",
+                        f"Wipe {s.id} before {before.id}.",
+                    )
             done = last[3] if last is not None and last[0] == (s.zone, v.step.agent) else frozenset()
             if v.step.surface in done:
                 done = frozenset()  # a second round with the same agent begins
             last = ((s.zone, v.step.agent), v.step.id, v.step.surface, done | {v.step.surface})
 
 
-@rule("surface-left-out", "Every surface of the zones a procedure cleans is wetted, or left out with a reason.")
+@rule(
+    "surface-left-out", "Every surface of the zones a procedure cleans is wetted, or left out with a reason."
+)
 def surface_left_out(c: Context) -> Iterable[Hit]:
     left = {x.surface for x in c.procedure.leaves_out}
     wetted = {s.surface for s in c.main("wet")}
     for i, zone in enumerate(c.procedure.cleans_zones):
         for s in c.enclosure.surfaces:
             if s.zone == zone and s.id not in wetted and s.id not in left:
-                yield (c.procedure, f"cleans_zones.{i}", f"{s.id} in {zone} is never wetted.",
-                       "Wet it, or name it in leaves_out with the reason.")
+                yield (
+                    c.procedure,
+                    f"cleans_zones.{i}",
+                    f"{s.id} in {zone} is never wetted.",
+                    "Wet it, or name it in leaves_out with the reason.",
+                )
 
 
 @rule("zone-unclaimed", "A clean says which zones it cleans.", WARNING)
 def zone_unclaimed(c: Context) -> Iterable[Hit]:
-    if c.procedure.purpose in ("light", "rigorous", "sporicidal", "under_tray") and not c.procedure.cleans_zones:
-        yield c.procedure, "purpose", "The clean names no zone, so nothing can be missed.", "Add cleans_zones."
+    if (
+        c.procedure.purpose in ("light", "rigorous", "sporicidal", "under_tray")
+        and not c.procedure.cleans_zones
+    ):
+        yield (
+            c.procedure,
+            "purpose",
+            "The clean names no zone, so nothing can be missed.",
+            "Add cleans_zones.",
+        )
 
 
-@rule("residue-first", "In a hazardous enclosure a surface is decontaminated before it is disinfected.", source=_FOUR)
+@rule(
+    "residue-first",
+    "In a hazardous enclosure a surface is decontaminated before it is disinfected.",
+    source=_FOUR,
+)
 def residue_first(c: Context) -> Iterable[Hit]:
     if not c.enclosure.hazardous:
         return
@@ -65,12 +91,17 @@ def residue_first(c: Context) -> Iterable[Hit]:
         if v.step.kind == "wet" and "disinfection" in v.flat.model.serves and v.step.reach != "room":
             earlier = v.wetted.get(v.step.surface, ())
             clean_first.setdefault(v.step.surface, []).append(
-                any("decontamination" in f.model.serves for f in earlier))
+                any("decontamination" in f.model.serves for f in earlier)
+            )
             nodes.setdefault(v.step.surface, v.flat.model)
     for surface, found in clean_first.items():
         if not any(found) or (always and not all(found)):
-            yield (nodes[surface], "agent", f"{surface} is disinfected without being decontaminated first.",
-                   "Wet it with an agent that serves decontamination before.")
+            yield (
+                nodes[surface],
+                "agent",
+                f"{surface} is disinfected without being decontaminated first.",
+                "Wet it with an agent that serves decontamination before.",
+            )
 
 
 @rule("alcohol-last", "Alcohol comes after the disinfectant and the rinse, never before them.")
@@ -83,11 +114,17 @@ def alcohol_last(c: Context) -> Iterable[Hit]:
         earlier = [c.agent(f.model.agent) for f in v.wetted.get(v.step.surface, ())]
         if earlier and earlier[-1].flammable and not agent.flammable:
             seen.add(v.step.id)
-            yield (v.flat.model, "agent", f"{agent.id} comes after {earlier[-1].id} on {v.step.surface}.",
-                   "Put the final alcohol last.")
+            yield (
+                v.flat.model,
+                "agent",
+                f"{agent.id} comes after {earlier[-1].id} on {v.step.surface}.",
+                "Put the final alcohol last.",
+            )
 
 
-@rule("tray-not-lifted", "What lies under a tray is wetted only while that tray is lifted, and it is put back.")
+@rule(
+    "tray-not-lifted", "What lies under a tray is wetted only while that tray is lifted, and it is put back."
+)
 def tray_not_lifted(c: Context) -> Iterable[Hit]:
     seen = set()
     for walk in c.walks().values():
@@ -102,15 +139,28 @@ def tray_not_lifted(c: Context) -> Iterable[Hit]:
                 tray = c.surface(v.step.surface).under
                 if tray and tray not in lifted and v.step.id not in seen:
                     seen.add(v.step.id)
-                    yield m, "", f"{v.step.surface} lies under {tray}, which isn't lifted.", "Lift the tray first."
+                    yield (
+                        m,
+                        "",
+                        f"{v.step.surface} lies under {tray}, which isn't lifted.",
+                        "Lift the tray first.",
+                    )
         for tray, flat in lifted.items():
             if flat.id not in seen:
                 seen.add(flat.id)
-                yield flat.model, "surface", f"{tray} is lifted and never put back.", "Add a step that lowers it."
+                yield (
+                    flat.model,
+                    "surface",
+                    f"{tray} is lifted and never put back.",
+                    "Add a step that lowers it.",
+                )
 
 
-@rule("both-trays", "A clean under the trays lifts every tray that has something under it.",
-      source="USP <800>: under the work tray; common practice: both trays")
+@rule(
+    "both-trays",
+    "A clean under the trays lifts every tray that has something under it.",
+    source="USP <800>: under the work tray; common practice: both trays",
+)
 def both_trays(c: Context) -> Iterable[Hit]:
     trays = {s.under for s in c.enclosure.surfaces if s.under}
     lifted = {s.model.surface for s in c.with_role("lift_tray")}
@@ -120,7 +170,9 @@ def both_trays(c: Context) -> Iterable[Hit]:
             yield c.procedure, "cleans_zones", f"{tray} is never lifted.", "Lift every tray in turn."
 
 
-@rule("gauntlets-after-dirt", "Gauntlets that wiped something dirty are wiped before a cleaner zone is begun.")
+@rule(
+    "gauntlets-after-dirt", "Gauntlets that wiped something dirty are wiped before a cleaner zone is begun."
+)
 def gauntlets_after_dirt(c: Context) -> Iterable[Hit]:
     seen = set()
     for walk in c.walks().values():
@@ -136,8 +188,12 @@ def gauntlets_after_dirt(c: Context) -> Iterable[Hit]:
                 dirtiest = 0  # the gauntlets themselves are being wiped
             if dirt < dirtiest and v.step.id not in seen:
                 seen.add(v.step.id)
-                yield (v.flat.model, "", f"{v.step.surface} is in a cleaner zone than {last_wet}, wiped before it.",
-                       "Wipe the gauntlets or change the outer gloves before.")
+                yield (
+                    v.flat.model,
+                    "",
+                    f"{v.step.surface} is in a cleaner zone than {last_wet}, wiped before it.",
+                    "Wipe the gauntlets or change the outer gloves before.",
+                )
                 dirtiest = dirt  # said once; what follows isn't to blame
             dirtiest = max(dirtiest, dirt)
             last_wet = v.step.surface

@@ -20,7 +20,12 @@ def glove_integrity(c: Context) -> Iterable[Hit]:
             if getattr(v.flat.model, "role", None) == "glove_integrity":
                 break
             if v.step.kind == "move" and v.step.hands == "gauntlets" or v is walk[-1]:
-                yield v.flat.model, "", "The hands go in before the gauntlets were looked at.", "Include before-the-start."
+                yield (
+                    v.flat.model,
+                    "",
+                    "The hands go in before the gauntlets were looked at.",
+                    "Include before-the-start.",
+                )
                 return
 
 
@@ -30,9 +35,16 @@ def dates_checked(c: Context) -> Iterable[Hit]:
         return
     for role, what in (("certification", "certification"), ("in_use_life", "glove change")):
         found = c.with_role(role)
-        first_wet = next((i for i, s in enumerate(c.loaded.steps) if s.model.do in ("wet", "move")), len(c.loaded.steps))
+        first_wet = next(
+            (i for i, s in enumerate(c.loaded.steps) if s.model.do in ("wet", "move")), len(c.loaded.steps)
+        )
         if not any(c.loaded.steps.index(f) < first_wet for f in found):
-            yield c.procedure, "steps", f"The {what} date isn't checked before the work.", "Include before-the-start."
+            yield (
+                c.procedure,
+                "steps",
+                f"The {what} date isn't checked before the work.",
+                "Include before-the-start.",
+            )
 
 
 @rule("readings-around", "The pressure is read before the work and after it.")
@@ -86,7 +98,12 @@ def stand_clearance(c: Context) -> Iterable[Hit]:
     for i, flat in enumerate(steps):
         if getattr(flat.model, "role", None) in ("raise_stand", "lower_stand"):
             if i == 0 or getattr(steps[i - 1].model, "role", None) != "clearance":
-                yield flat.model, "", f"{flat.id} moves the stand without a check directly before.", "Add one."
+                yield (
+                    flat.model,
+                    "",
+                    f"{flat.id} moves the stand without a check directly before.",
+                    "Add one.",
+                )
 
 
 @rule("stand-height", "The stand goes up at least 76 mm (3 in.) to reach the caster supports.")
@@ -96,7 +113,12 @@ def stand_height(c: Context) -> Iterable[Hit]:
     for flat in c.with_role("raise_stand"):
         found = re.search(r"(\d+) millimetres", flat.model.say["en"])
         if found is None or int(found[1]) < 76:
-            yield flat.model, "say", f"{flat.id} doesn't raise the stand by 76 millimetres or more.", "Say how far."
+            yield (
+                flat.model,
+                "say",
+                f"{flat.id} doesn't raise the stand by 76 millimetres or more.",
+                "Say how far.",
+            )
 
 
 @rule("caution-missing", "A step that can hurt carries a caution.")
@@ -122,7 +144,12 @@ def witness_alone(c: Context) -> Iterable[Hit]:
         return
     for flat in c.everything():
         if flat.model.do == "witness" or getattr(flat.model, "policy", "") == "witness":
-            yield flat.model, "", f"{flat.id} needs a witness; the procedure says nobody is there.", "second_person: yes"
+            yield (
+                flat.model,
+                "",
+                f"{flat.id} needs a witness; the procedure says nobody is there.",
+                "second_person: yes",
+            )
 
 
 @rule("mishap-missing", "Every word for a mishap has its branch.")
@@ -142,8 +169,10 @@ def mishap_no_way_back(c: Context) -> Iterable[Hit]:
         if model.then == "resume" and not m.steps and not model.spoils:
             yield model, "", f"{m.id} does nothing.", "Add steps or what it spoils."
         for flat in m.steps:
-            if getattr(flat.model, "on_no", "") == f"mishap:{m.id}" or \
-                    getattr(flat.model, "on_outside", "") == f"mishap:{m.id}":
+            if (
+                getattr(flat.model, "on_no", "") == f"mishap:{m.id}"
+                or getattr(flat.model, "on_outside", "") == f"mishap:{m.id}"
+            ):
                 yield flat.model, "on_no", f"{flat.id} leads into its own branch again.", "Use stop or again."
             if flat.model.do == "check" and flat.model.on_no == "again" and model.then != "resume":
                 yield flat.model, "on_no", f"{flat.id} can be asked for ever before the stop.", "Use deviate."
@@ -167,9 +196,17 @@ def mishap_breaks_cycles(c: Context) -> Iterable[Hit]:
 @rule("person-first", "A mishap that hurts a person begins with the person.")
 def person_first(c: Context) -> Iterable[Hit]:
     for m in c.loaded.mishaps:
-        if m.model.word in ("torn_glove", "splash", "unwell", "fire") and m.steps and \
-                getattr(m.steps[0].model, "role", None) != "person_care":
-            yield m.steps[0].model, "", f"{m.id} begins with something else than the person.", "role: person_care first"
+        if (
+            m.model.word in ("torn_glove", "splash", "unwell", "fire")
+            and m.steps
+            and getattr(m.steps[0].model, "role", None) != "person_care"
+        ):
+            yield (
+                m.steps[0].model,
+                "",
+                f"{m.id} begins with something else than the person.",
+                "role: person_care first",
+            )
 
 
 @rule("fire-leaves", "Fire leads out by the shortest way, with nothing to confirm.")

@@ -11,15 +11,23 @@ _ELECTRIC = ("electronics", "control_panel")
 _FILTER = ("filter_protector", "diffuser", "pre_filter", "filter_media")
 
 
-@rule("spray-hazardous", "Nothing at all is sprayed in a hazardous enclosure.",
-      source="USP <800>: wetted wipes, not spray, where hazardous residue may be present")
+@rule(
+    "spray-hazardous",
+    "Nothing at all is sprayed in a hazardous enclosure.",
+    source="USP <800>: wetted wipes, not spray, where hazardous residue may be present",
+)
 def spray_hazardous(c: Context) -> Iterable[Hit]:
     if not c.enclosure.hazardous:
         return
     for flat in c.everything("wet", "instruct"):
         m = flat.model
         if getattr(m, "method", "") == "spray" or getattr(m, "role", "") == "spray":
-            yield m, "method" if m.do == "wet" else "role", f"{flat.id} sprays in a hazardous enclosure.", "Use a wetted wipe."
+            yield (
+                m,
+                "method" if m.do == "wet" else "role",
+                f"{flat.id} sprays in a hazardous enclosure.",
+                "Use a wetted wipe.",
+            )
 
 
 @rule("spray-delicate", "Nothing is sprayed on electronics, controls, diffusers, protectors or filters.")
@@ -38,13 +46,26 @@ def filter_media(c: Context) -> Iterable[Hit]:
             yield flat.model, "agent", f"{flat.surface} is filter media and would be wetted.", "Leave it out."
     for agent in c.used_agents():
         if "filter_media" in agent.materials or "filter_media" not in agent.forbidden:
-            yield agent, "forbidden", f"{agent.id} doesn't forbid filter media.", "Add filter_media to forbidden."
+            yield (
+                agent,
+                "forbidden",
+                f"{agent.id} doesn't forbid filter media.",
+                "Add filter_media to forbidden.",
+            )
 
 
-@rule("agent-form-spray", "An agent that comes as a spray isn't used inside a hazardous enclosure.",
-      source="USP <800>: wetted wipes, not spray")
+@rule(
+    "agent-form-spray",
+    "An agent that comes as a spray isn't used inside a hazardous enclosure.",
+    source="USP <800>: wetted wipes, not spray",
+)
 def agent_form_spray(c: Context) -> Iterable[Hit]:
     if c.enclosure.hazardous:
         for agent in c.used_agents():
             if agent.form == "spray":
-                yield agent, "form", f"{agent.id} comes as a spray.", "Use wetted wipes or a ready-to-use liquid."
+                yield (
+                    agent,
+                    "form",
+                    f"{agent.id} comes as a spray.",
+                    "Use wetted wipes or a ready-to-use liquid.",
+                )

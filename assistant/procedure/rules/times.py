@@ -24,39 +24,67 @@ def contact_too_short(c: Context) -> Iterable[Hit]:
     for flat in c.everything("wet"):
         label = c.agent(flat.model.agent).contact
         if flat.model.contact is not None and flat.model.contact < label:
-            yield (flat.model, "contact", f"{flat.id} waits {flat.model.contact // 1000} s; the label says "
-                   f"{label // 1000} s.", "Leave contact out, or make it at least the label's.")
+            yield (
+                flat.model,
+                "contact",
+                f"{flat.id} waits {flat.model.contact // 1000} s; the label says {label // 1000} s.",
+                "Leave contact out, or make it at least the label's.",
+            )
 
 
-@rule("disinfectant-without-contact", "An agent credited with disinfection has a contact time.", source=_LABEL)
+@rule(
+    "disinfectant-without-contact", "An agent credited with disinfection has a contact time.", source=_LABEL
+)
 def disinfectant_without_contact(c: Context) -> Iterable[Hit]:
     for agent in c.loaded.agents.agents:
         if {"disinfection", "sporicidal"} & set(agent.serves) and not agent.contact:
-            yield agent, "serves", f"{agent.id} is credited with disinfection and has no contact time.", "Add contact."
+            yield (
+                agent,
+                "serves",
+                f"{agent.id} is credited with disinfection and has no contact time.",
+                "Add contact.",
+            )
 
 
-@rule("area-too-large", "A surface can be wetted all over before its first stroke dries.", source="definition")
+@rule(
+    "area-too-large", "A surface can be wetted all over before its first stroke dries.", source="definition"
+)
 def area_too_large(c: Context) -> Iterable[Hit]:
     for flat in c.everything("wet"):
         step, agent = c.step(flat), c.agent(flat.model.agent)
         area = c.surface(flat.surface).area
         if step.wet_ms and LISTENING_MS + wiping_ms(area_cm2=area, speed_cm2_s=_speed(agent)) >= step.wet_ms:
             most = largest_area_cm2(wet_ms=max(0, step.wet_ms - LISTENING_MS), speed_cm2_s=_speed(agent))
-            yield (flat.model, "", f"{flat.surface} has {area} cm2; {agent.id} stays wet on at most {most} cm2.",
-                   "Split the surface, or use an agent that stays wet longer.")
+            yield (
+                flat.model,
+                "",
+                f"{flat.surface} has {area} cm2; {agent.id} stays wet on at most {most} cm2.",
+                "Split the surface, or use an agent that stays wet longer.",
+            )
 
 
-@rule("wet-time-missing", "An agent with a contact time says how long it stays wet on each orientation it is used on.",
-      source="wet time is measured on site")
+@rule(
+    "wet-time-missing",
+    "An agent with a contact time says how long it stays wet on each orientation it is used on.",
+    source="wet time is measured on site",
+)
 def wet_time_missing(c: Context) -> Iterable[Hit]:
     for flat in c.everything("wet"):
         if c.step(flat).contact_ms and not c.step(flat).wet_ms:
-            yield (c.agent(flat.model.agent), "wet_time", f"{flat.model.agent} has no wet time for "
-                   f"{c.surface(flat.surface).orientation} surfaces ({flat.surface}).", "Measure and add it.")
+            yield (
+                c.agent(flat.model.agent),
+                "wet_time",
+                f"{flat.model.agent} has no wet time for "
+                f"{c.surface(flat.surface).orientation} surfaces ({flat.surface}).",
+                "Measure and add it.",
+            )
 
 
-@rule("no-rewetting", "Where the wet time is shorter than the contact time, re-wetting is asked for in time.",
-      source=_LABEL)
+@rule(
+    "no-rewetting",
+    "Where the wet time is shorter than the contact time, re-wetting is asked for in time.",
+    source=_LABEL,
+)
 def no_rewetting(c: Context) -> Iterable[Hit]:
     for flat in c.everything("wet"):
         step, agent = c.step(flat), c.agent(flat.model.agent)
@@ -66,14 +94,23 @@ def no_rewetting(c: Context) -> Iterable[Hit]:
         if LISTENING_MS + wiping >= step.wet_ms:
             continue  # area-too-large says so
         try:
-            passes = wetting_passes(contact_ms=step.contact_ms, wet_ms=step.wet_ms, lead_ms=step.lead_ms,
-                                    wiping_ms=LISTENING_MS + wiping)
+            passes = wetting_passes(
+                contact_ms=step.contact_ms,
+                wet_ms=step.wet_ms,
+                lead_ms=step.lead_ms,
+                wiping_ms=LISTENING_MS + wiping,
+            )
         except ValueError as error:
             yield flat.model, "lead", f"{flat.surface} can't be kept wet: {error}.", "Shorten the lead."
             continue
         if passes > 1 and step.lead_ms < LISTENING_MS + wiping:
-            yield (flat.model, "lead", f"{flat.surface} dries {step.lead_ms // 1000} s after the request; wetting it "
-                   f"takes {(LISTENING_MS + wiping) // 1000} s.", "Leave lead out, or make it longer.")
+            yield (
+                flat.model,
+                "lead",
+                f"{flat.surface} dries {step.lead_ms // 1000} s after the request; wetting it "
+                f"takes {(LISTENING_MS + wiping) // 1000} s.",
+                "Leave lead out, or make it longer.",
+            )
 
 
 @rule("rewet-out-of-reach", "A contact that needs re-wetting ends before the hands leave.", source=_LABEL)
@@ -85,24 +122,45 @@ def rewet_out_of_reach(c: Context) -> Iterable[Hit]:
         for surface in sorted(v.running):
             flat = v.wetted[surface][-1]
             step = c.step(flat)
-            if step.wet_ms and step.wet_ms <= step.contact_ms + LISTENING_MS and (v.step.id, surface) not in seen:
+            if (
+                step.wet_ms
+                and step.wet_ms <= step.contact_ms + LISTENING_MS
+                and (v.step.id, surface) not in seen
+            ):
                 seen.add((v.step.id, surface))
-                yield (v.flat.model, "", f"The hands leave while {surface} may need wetting again.",
-                       f"Wait for {surface} before.")
+                yield (
+                    v.flat.model,
+                    "",
+                    f"The hands leave while {surface} may need wetting again.",
+                    f"Wait for {surface} before.",
+                )
 
 
-@rule("purge-too-short", "A purge is at least as long as the published formula gives, or cites its validation.",
-      WARNING, _CDC)
+@rule(
+    "purge-too-short",
+    "A purge is at least as long as the published formula gives, or cites its validation.",
+    WARNING,
+    _CDC,
+)
 def purge_too_short(c: Context) -> Iterable[Hit]:
     for cycle in c.enclosure.cycles:
         formula = worked_out_ms(cycle)
         if formula and cycle_duration_ms(cycle) < formula and not cycle.validated_by:
-            yield (cycle, "duration", f"{cycle.id} takes {cycle_duration_ms(cycle) // 1000} s; the formula gives "
-                   f"{formula // 1000} s, and it assumes perfect mixing.",
-                   "Make it longer, or cite the validated purge in validated_by.")
+            yield (
+                cycle,
+                "duration",
+                f"{cycle.id} takes {cycle_duration_ms(cycle) // 1000} s; the formula gives "
+                f"{formula // 1000} s, and it assumes perfect mixing.",
+                "Make it longer, or cite the validated purge in validated_by.",
+            )
 
 
-@rule("purge-unfounded", "A purge says what its time rests on: volume and airflow, or a validation.", WARNING, _CDC)
+@rule(
+    "purge-unfounded",
+    "A purge says what its time rests on: volume and airflow, or a validation.",
+    WARNING,
+    _CDC,
+)
 def purge_unfounded(c: Context) -> Iterable[Hit]:
     for cycle in c.enclosure.cycles:
         if cycle.kind == "purge" and cycle.work_out is None and not cycle.validated_by:
@@ -118,8 +176,12 @@ def run_up_after_clean(c: Context) -> Iterable[Hit]:
         awaited = [v for v in walk if v.step.kind == "wait" and set(v.step.wait_for) & set(run_ups)]
         last_wet = max((i for i, v in enumerate(walk) if v.step.kind == "wet"), default=-1)
         if not awaited or walk.index(awaited[-1]) < last_wet:
-            yield (c.procedure, "purpose", "Nothing runs up after the last surface is wetted.",
-                   "Start the run-up at the end and wait for it.")
+            yield (
+                c.procedure,
+                "purpose",
+                "Nothing runs up after the last surface is wetted.",
+                "Start the run-up at the end and wait for it.",
+            )
             return
     for cycle in run_ups.values():
         if cycle_duration_ms(cycle) < 600_000:
@@ -136,8 +198,13 @@ def limit_too_short(c: Context) -> Iterable[Hit]:
                 need = _span_ms(c, walk, index[v.step.after_step], i)
                 if need > v.step.within_ms:
                     seen.add(v.step.id)
-                    yield (v.flat.model, "within", f"{v.step.id} is due {v.step.within_ms // 1000} s after "
-                           f"{v.step.after_step}; about {need // 1000} s of work lie between.", "Allow more time.")
+                    yield (
+                        v.flat.model,
+                        "within",
+                        f"{v.step.id} is due {v.step.within_ms // 1000} s after "
+                        f"{v.step.after_step}; about {need // 1000} s of work lie between.",
+                        "Allow more time.",
+                    )
 
 
 @rule("open-too-long", "An opening's limit leaves time for what is done while it is open.", source="computed")
@@ -146,14 +213,25 @@ def open_too_long(c: Context) -> Iterable[Hit]:
     for walk in c.walks().values():
         for i, v in enumerate(walk):
             limit = c.plan.openings[v.step.opening].max_open_ms if v.step.kind == "open" else 0
-            close = next((j for j in range(i + 1, len(walk))
-                          if walk[j].step.kind == "close" and walk[j].step.opening == v.step.opening), None)
+            close = next(
+                (
+                    j
+                    for j in range(i + 1, len(walk))
+                    if walk[j].step.kind == "close" and walk[j].step.opening == v.step.opening
+                ),
+                None,
+            )
             if limit and close is not None and v.step.opening not in seen:
                 need = _span_ms(c, walk, i, close)
                 if need > limit:
                     seen.add(v.step.opening)
-                    yield (c.opening(v.step.opening), "max_open", f"{v.step.opening} may be open {limit // 1000} s; "
-                           f"from {v.step.id} on about {need // 1000} s are needed.", "Allow more time, or do less.")
+                    yield (
+                        c.opening(v.step.opening),
+                        "max_open",
+                        f"{v.step.opening} may be open {limit // 1000} s; "
+                        f"from {v.step.id} on about {need // 1000} s are needed.",
+                        "Allow more time, or do less.",
+                    )
 
 
 def _span_ms(c: Context, walk: list[Visit], first: int, last: int) -> int:
@@ -163,8 +241,11 @@ def _span_ms(c: Context, walk: list[Visit], first: int, last: int) -> int:
     return times[last].end_ms - times[first].end_ms
 
 
-@rule("interval-too-long", "Intervals are not longer than the published ones for the enclosure's category.",
-      source="; ".join(sorted(SOURCES.values())))
+@rule(
+    "interval-too-long",
+    "Intervals are not longer than the published ones for the enclosure's category.",
+    source="; ".join(sorted(SOURCES.values())),
+)
 def interval_too_long(c: Context) -> Iterable[Hit]:
     if c.enclosure.category is None:
         return
@@ -172,8 +253,12 @@ def interval_too_long(c: Context) -> Iterable[Hit]:
         days = getattr(c.enclosure.intervals, purpose)
         longest = longest_published_days(c.enclosure.category, purpose)
         if days is not None and longest is not None and days > longest:
-            yield (c.enclosure.intervals, purpose, f"{purpose} every {days} days; published: at most {longest}.",
-                   f"Use {longest} days or fewer.")
+            yield (
+                c.enclosure.intervals,
+                purpose,
+                f"{purpose} every {days} days; published: at most {longest}.",
+                f"Use {longest} days or fewer.",
+            )
 
 
 @rule("gloves-too-long", "Outer gloves are not worn longer than the enclosure's limit.", WARNING)
@@ -190,6 +275,11 @@ def gloves_too_long(c: Context) -> Iterable[Hit]:
             if getattr(v.flat.model, "role", None) == "outer_glove_change":
                 since = t.end_ms
             if t.end_ms - since > limit:
-                yield (v.flat.model, "", f"By {v.step.id} the outer gloves are worn {(t.end_ms - since) // 60000} "
-                       f"min; at most {limit // 60000}.", "Change the outer gloves before.")
+                yield (
+                    v.flat.model,
+                    "",
+                    f"By {v.step.id} the outer gloves are worn {(t.end_ms - since) // 60000} "
+                    f"min; at most {limit // 60000}.",
+                    "Change the outer gloves before.",
+                )
                 return

@@ -86,7 +86,9 @@ class Context:
         """Combination of answers -> the visits of its walk."""
         if not self._walks:
             names = [o.id for o in self.procedure.options]
-            for answers in itertools.islice(itertools.product((True, False), repeat=len(names)), MAX_COMBINATIONS):
+            for answers in itertools.islice(
+                itertools.product((True, False), repeat=len(names)), MAX_COMBINATIONS
+            ):
                 options = tuple(zip(names, answers, strict=True))
                 self._walks[options] = self._walk(options)
         return self._walks
@@ -109,8 +111,20 @@ class Context:
             if not all(answers.get(o) == v for o, v in flat.when):
                 continue
             step = self.step(flat)
-            out.append(Visit(flat, step, options, hands, dict(openings), dict(cycles), dict(machines), running,
-                             dict(wetted), tuple(done)))
+            out.append(
+                Visit(
+                    flat,
+                    step,
+                    options,
+                    hands,
+                    dict(openings),
+                    dict(cycles),
+                    dict(machines),
+                    running,
+                    dict(wetted),
+                    tuple(done),
+                )
+            )
             done.append(flat.id)
             if step.kind == "move":
                 hands = step.hands

@@ -22,22 +22,30 @@ def waste_not_out(c: Context) -> Iterable[Hit]:
         inside = [i for i, v in enumerate(walk) if v.step.kind == "wet" and v.step.reach == "gauntlets"]
         if not inside:
             continue
-        later = [getattr(v.flat.model, "role", None) for v in walk[inside[-1]:]]
+        later = [getattr(v.flat.model, "role", None) for v in walk[inside[-1] :]]
         for role, what in (("bag_ready", "bagged"), ("waste_passed_out", "passed out")):
             if role not in later:
-                yield (walk[inside[-1]].flat.model, "", f"The wipes used by then are never {what}.",
-                       "Include the waste part after the last wiping inside.")
+                yield (
+                    walk[inside[-1]].flat.model,
+                    "",
+                    f"The wipes used by then are never {what}.",
+                    "Include the waste part after the last wiping inside.",
+                )
                 return
 
 
 @rule("waste-unclosed", "A waste bag is closed before it leaves.")
 def waste_unclosed(c: Context) -> Iterable[Hit]:
-    yield from _before(c, "waste_passed_out", "waste_closed", "isn't closed before it leaves", "Close it inside.")
+    yield from _before(
+        c, "waste_passed_out", "waste_closed", "isn't closed before it leaves", "Close it inside."
+    )
 
 
 @rule("waste-unwiped", "A waste bag's outside is wiped, after it is closed, before it leaves.")
 def waste_unwiped(c: Context) -> Iterable[Hit]:
-    yield from _before(c, "waste_passed_out", "waste_wiped", "isn't wiped before it leaves", "Wipe it after closing.")
+    yield from _before(
+        c, "waste_passed_out", "waste_wiped", "isn't wiped before it leaves", "Wipe it after closing."
+    )
     for walk in c.walks().values():
         order = [(i, r, f) for i, (r, f) in enumerate(_roles(walk))]
         for i, role, flat in order:
@@ -65,12 +73,19 @@ def gloves_after_waste(c: Context) -> Iterable[Hit]:
     for walk in c.walks().values():
         roles = _roles(walk)
         out = [i for i, (r, _) in enumerate(roles) if r == "waste_passed_out"]
-        if out and not any(r == "outer_glove_change" for r, _ in roles[out[-1]:]):
-            yield roles[out[-1]][1].model, "", "The outer gloves aren't changed after the waste.", "Change them."
+        if out and not any(r == "outer_glove_change" for r, _ in roles[out[-1] :]):
+            yield (
+                roles[out[-1]][1].model,
+                "",
+                "The outer gloves aren't changed after the waste.",
+                "Change them.",
+            )
             return
 
 
-@rule("waste-past-interlock", "Waste leaves under the interlock: by a door or port that is open for it alone.")
+@rule(
+    "waste-past-interlock", "Waste leaves under the interlock: by a door or port that is open for it alone."
+)
 def waste_past_interlock(c: Context) -> Iterable[Hit]:
     interlocked = {o for g in c.enclosure.interlocks for o in g}
     seen = set()
@@ -78,5 +93,9 @@ def waste_past_interlock(c: Context) -> Iterable[Hit]:
         if getattr(v.flat.model, "role", None) == "waste_passed_out" and v.flat.id not in seen:
             if sum(v.openings.get(o) == "open" for o in interlocked) != 1:
                 seen.add(v.flat.id)
-                yield (v.flat.model, "", f"{v.flat.id} comes while no interlocked opening, or more than one, is open.",
-                       "Open the outer door before, and nothing else.")
+                yield (
+                    v.flat.model,
+                    "",
+                    f"{v.flat.id} comes while no interlocked opening, or more than one, is open.",
+                    "Open the outer door before, and nothing else.",
+                )

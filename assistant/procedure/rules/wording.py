@@ -28,10 +28,17 @@ def sentence_too_long(c: Context) -> Iterable[Hit]:
         step = c.step(flat)
         for field in ("say", "caution", "look_for", "why"):
             for sentence in sentences(getattr(step, field)):
-                if sentence_ms(sentence) > MAX_SENTENCE_MS and (flat.model.file, flat.model.line, field) not in seen:
+                if (
+                    sentence_ms(sentence) > MAX_SENTENCE_MS
+                    and (flat.model.file, flat.model.line, field) not in seen
+                ):
                     seen.add((flat.model.file, flat.model.line, field))
-                    yield (flat.model, _field(flat.model, field, "en"),
-                           f"{flat.id}: this takes {sentence_ms(sentence) / 1000:.1f} s: {sentence}", "Split it.")
+                    yield (
+                        flat.model,
+                        _field(flat.model, field, "en"),
+                        f"{flat.id}: this takes {sentence_ms(sentence) / 1000:.1f} s: {sentence}",
+                        "Split it.",
+                    )
 
 
 @rule("step-too-long", "A step's speech takes at most 20 s.", source="this project's own figure")
@@ -51,7 +58,12 @@ def one_action(c: Context) -> Iterable[Hit]:
         for language, text in getattr(flat.model, "say", {}).items():
             if language == "en" and any(j in text.lower() for j in joiners) and flat.model.line not in seen:
                 seen.add(flat.model.line)
-                yield flat.model, _field(flat.model, "say", language), f"{flat.id} asks for two things in a sentence.", "Split it."
+                yield (
+                    flat.model,
+                    _field(flat.model, "say", language),
+                    f"{flat.id} asks for two things in a sentence.",
+                    "Split it.",
+                )
 
 
 @rule("unknown-word", "A mishap's word belongs to the vocabulary.")
@@ -60,16 +72,34 @@ def unknown_word(c: Context) -> Iterable[Hit]:
     for m in c.loaded.mishaps:
         if m.model.word not in known:
             close = difflib.get_close_matches(m.model.word, known, 1)
-            yield (m.model, "word", f"{m.model.word} isn't in the vocabulary.",
-                   f"Did you mean {close[0]}?" if close else "Use one of the vocabulary's words.")
+            yield (
+                m.model,
+                "word",
+                f"{m.model.word} isn't in the vocabulary.",
+                f"Did you mean {close[0]}?" if close else "Use one of the vocabulary's words.",
+            )
 
 
 def _sound(word: str) -> str:
     """A crude key of how an English word sounds: doubled letters, silent ones and near sounds made equal."""
     word = word.lower().replace("_", " ")
-    for old, new in (("ph", "f"), ("ck", "k"), ("c", "k"), ("q", "k"), ("z", "s"), ("x", "ks"), ("gh", ""),
-                     ("wh", "w"), ("v", "f"), ("d", "t"), ("b", "p"), ("ee", "i"), ("ea", "i"), ("oo", "u"),
-                     ("y", "i")):
+    for old, new in (
+        ("ph", "f"),
+        ("ck", "k"),
+        ("c", "k"),
+        ("q", "k"),
+        ("z", "s"),
+        ("x", "ks"),
+        ("gh", ""),
+        ("wh", "w"),
+        ("v", "f"),
+        ("d", "t"),
+        ("b", "p"),
+        ("ee", "i"),
+        ("ea", "i"),
+        ("oo", "u"),
+        ("y", "i"),
+    ):
         word = word.replace(old, new)
     out = []
     for ch in word:
@@ -78,8 +108,11 @@ def _sound(word: str) -> str:
     return "".join(out).rstrip("e")
 
 
-@rule("sounds-alike", "A word the site adds doesn't sound like another active word.",
-      source="difflib ratio of a sound key above 0.8; this project's own figure")
+@rule(
+    "sounds-alike",
+    "A word the site adds doesn't sound like another active word.",
+    source="difflib ratio of a sound key above 0.8; this project's own figure",
+)
 def sounds_alike(c: Context) -> Iterable[Hit]:
     known = sorted(words.ALL)
     for i, word in enumerate(c.enclosure.site_words):
@@ -124,7 +157,12 @@ def brief_longer(c: Context) -> Iterable[Hit]:
     for flat in c.everything():
         step = c.step(flat)
         if step.brief and speech_ms(step.brief) > speech_ms(step.say):
-            yield flat.model, "brief", f"{flat.id}: the brief form is longer than the full one.", "Shorten it."
+            yield (
+                flat.model,
+                "brief",
+                f"{flat.id}: the brief form is longer than the full one.",
+                "Shorten it.",
+            )
 
 
 @rule("claim-missing", "What is read back or witnessed says what it states.")
