@@ -7,7 +7,7 @@ from pathlib import Path
 
 from assistant.errors import RecordError
 from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure
+from assistant.procedure.load import Loaded, load_procedure
 from assistant.procedure.plan import Plan
 from assistant.record.reader import Record, read_record
 from assistant.session import decide, evolve, initial
@@ -18,6 +18,7 @@ from assistant.session.facts.base import Fact
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
 from assistant.session.wire import from_wire
+from assistant.session.wording import LANGUAGES
 from assistant.station.site_copy import FOLDER
 
 
@@ -45,9 +46,9 @@ def load_session(path: Path | str) -> OpenedSession:
     return OpenedSession(record, plan_of(record), tuple(facts_of(record)))
 
 
-def plan_of(record: Record) -> Plan:
-    """The plan as it was on the day, from the files beside the record. Raises RecordError when they changed."""
-    told = record.header
+def loaded_of(record: Record) -> Loaded:
+    """The site's files as they were on the day. Raises RecordError where they aren't beside the record or the
+    record's first line doesn't name them, SiteFileError where they can't be read."""
     folder = record.folder
     if folder is None or not (folder / FOLDER).is_dir():
         raise RecordError(
@@ -55,19 +56,40 @@ def plan_of(record: Record) -> Plan:
             expected=f"a folder {FOLDER}/ with the procedure as it was",
             try_next="put the session's whole folder back together; assistant verify still works without it",
         )
-    loaded = load_procedure(told["procedure"]["id"], folder / FOLDER)
-    plan = compile_plan(loaded, told.get("language", "en"))
-    if plan.sha256 != told["procedure"]["sha256"]:
+    return load_procedure(_told(record, "procedure", "id"), folder / FOLDER)
+
+
+def plan_of(record: Record) -> Plan:
+    """The plan as it was on the day, from the files beside the record. Raises RecordError when they changed."""
+    loaded = loaded_of(record)
+    told = record.header
+    language, vocabulary, today = told.get("language", "en"), told.get("vocabulary", {}), told.get("today", "")
+    if language not in LANGUAGES or not isinstance(today, str) or not isinstance(vocabulary, dict):
+        raise RecordError("The record's first line isn't one this program writes.", where=str(record.folder))
+    plan = compile_plan(loaded, language)
+    digest = _told(record, "procedure", "sha256")
+    if plan.sha256 != digest:
         raise RecordError(
             "The site's files beside the record aren't the ones the session was run with.",
-            where=str(folder / FOLDER), expected=f"procedure content {told['procedure']['sha256'][:16]}...",
+            where=str(record.folder), expected=f"procedure content {digest[:16]}...",
         )
-    return dressed(plan, told.get("vocabulary", {}), told.get("today", ""))
+    return dressed(plan, vocabulary, today)
+
+
+def _told(record: Record, part: str, name: str) -> str:
+    """A text of the record's first line; a hostile one may hold anything."""
+    found = record.header.get(part)
+    value = found.get(name) if isinstance(found, dict) else None
+    if not isinstance(value, str):
+        raise RecordError(f"The record's first line names no {part} {name}.", where=str(record.folder or ""))
+    return value
 
 
 def dressed(plan: Plan, vocabulary: dict[str, list[str]], today: str) -> Plan:
     """The plan with what only the day knows: how commands are said, and the date."""
-    spoken = {word: forms[0] for word, forms in vocabulary.items() if forms}
+    spoken = {
+        word: str(forms[0]) for word, forms in vocabulary.items() if isinstance(forms, list) and forms and word in words.ALL
+    }
     return replace(plan, spoken=spoken, today=today)
 
 

@@ -41,7 +41,7 @@ def replay(record: Path, speed: float, deviations: bool, from_s: float, as_json:
             time.sleep(max(0, fact.at_ms - last) / 1000 / speed)
         last = fact.at_ms
         click.echo(f"{clock_text(fact.at_ms)} {printable(text)}")
-    problems = rederive(opened)
+    problems = [*opened.record.problems, *rederive(opened)]
     seal = opened.record.seal
     if seal is not None and seal.data.get("state_sha256") not in ("", None, state_sha256(state)):
         problems.append("the record folds to another end state than its seal names")

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
+from assistant.procedure.model_base import in_language
 from assistant.procedure.plan import Plan
 from assistant.record.export.summary import Bar, Remark, ReportSummary, StepRow
 from assistant.record.reader import Record
+from assistant.review.decisions import REJECTED, signed_lines
 from assistant.session.bridges import bridge_step, is_bridge
 from assistant.session.facts import contacts, lines, machine, steps, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.lookup import holds, name_of
-from assistant.station.opening import OpenedSession, facts_of, plan_of
+from assistant.station.opening import OpenedSession, facts_of, loaded_of, plan_of
 from assistant.station.tally import Tally, tally
 
 _VERDICTS = {
@@ -32,17 +36,40 @@ def summary_of(opened: OpenedSession) -> ReportSummary:
     record, plan, facts = opened.record, opened.plan, opened.facts
     counted = tally(facts)
     told = record.header
+    fit_until, fit_rule = _fit(opened, counted)
     return ReportSummary(
-        title=plan.title, revision=plan.revision, site=plan.site, enclosure=plan.enclosure_name,
+        title=plan.title, revision=plan.revision, site=plan.site, enclosure=in_language(loaded_of(record).enclosure.name, plan.language),
         technician=str(told.get("technician", "")), verdict=_VERDICTS[counted.verdict],
         started_wall=record.lines[0].wall, ended_wall=_ended(record), duration_ms=counted.ended_ms,
         waiting_ms=counted.waited_ms, words_heard=counted.heard, words_refused=counted.refused,
         deviations=tuple(_remarks(record)), unanswered=_unanswered(facts, counted),
         steps=tuple(step_rows(plan, facts, opened)), bars=tuple(bars(plan, facts)),
         cleaned=f"{plan.title}" if counted.verdict == "complete" else "",
+        fit_until_wall=fit_until, fit_rule=fit_rule, released=_released(record), release_rule=_RELEASE_RULE,
         witnesses=tuple(dict.fromkeys(f.person for f in facts if isinstance(f, steps.WitnessGiven))),
         with_what=_with_what(told),
     )
+
+
+_RELEASE_RULE = "released by a standing signature in the record, as the site's review rules say"
+
+
+def _released(record: Record) -> str:
+    """Who released it and when: the last standing signature, unless it says not accepted."""
+    standing = [s for s in signed_lines(record) if s.decision and not s.withdrawn_by and not s.problem]
+    if not standing or standing[-1].decision == REJECTED:
+        return ""
+    last = standing[-1]
+    return f"{last.meaning}, {last.name}, {last.wall}"
+
+
+def _fit(opened: OpenedSession, counted: Tally) -> tuple[str, str]:
+    """Fit until when, by the site's interval for this kind of clean, counted from its end; ("", "") without one."""
+    days = getattr(loaded_of(opened.record).enclosure.intervals, opened.plan.purpose, None)
+    if days is None or counted.verdict != "complete":
+        return "", ""
+    until = datetime.fromisoformat(_ended(opened.record)) + timedelta(days=float(days))
+    return until.isoformat(timespec="seconds"), f"{opened.plan.purpose.replace('_', ' ')} clean every {days} days"
 
 
 def _ended(record: Record) -> str:
