@@ -118,7 +118,7 @@ def which(plan: p.Plan, state: State) -> str:
     """The question after a mishap's name: which power, or which surface by its number."""
     mishap = plan.mishaps[state.mishap]
     if not state.which:
-        return f"{mishap.asks_which} {words(plan, 'which_power')}"
+        return " ".join((mishap.asks_which, words(plan, "which_power")))
     choices = " ".join(words(plan, "which_choice", n=n, name=name_of(plan, s)) for n, s in enumerate(state.which, 1))
     return words(plan, "which_surface", choices=choices)
 
