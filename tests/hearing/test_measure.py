@@ -1,0 +1,63 @@
+"""The measuring itself: known truths in, known figures out."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from assistant.hearing.fake import FakeEngine
+from assistant.hearing.listener import Listener
+from assistant.hearing.measure import chain
+from assistant.hearing.measure.baseline import PocketsphinxBaseline
+from assistant.hearing.measure.mixing import SPEECH_RMS, mix, noise
+from assistant.hearing.measure.rates import rate, upper_bound
+from assistant.hearing.packs import load_pack
+from assistant.hearing.speech_level import active_rms
+from assistant.session import words
+
+from .sounds import spoken_wave
+
+
+@pytest.mark.parametrize(("hits", "trials", "bound"), [(0, 100, 0.0295), (0, 3000, 0.000998), (1, 100, 0.0466), (5, 100, 0.1023)])
+def test_upper_bounds_match_published_ones(hits, trials, bound):
+    """Zero of n: 1 - 0.05**(1/n), about 3/n (Hanley and Lippman-Hand 1983); others: tables of Clopper and Pearson (from memory,
+    checked against the beta distribution)."""
+    assert upper_bound(hits, trials) == pytest.approx(bound, rel=0.01)
+    if hits == 0:
+        assert upper_bound(0, trials) == pytest.approx(1 - 0.05 ** (1 / trials), rel=1e-6)
+
+
+def test_no_trials_promise_nothing():
+    assert rate(0, 0) == {"hits": 0, "trials": 0, "share": None, "upper_95": 1.0}
+    assert rate(3, 3)["upper_95"] == 1.0
+
+
+@pytest.mark.parametrize("snr", [20.0, 10.0])
+def test_the_mixture_has_the_ratio_it_states(snr):
+    wave = spoken_wave("pressure alarm").astype(np.float32) / 32768
+    pcm, (placed,) = mix([("x", "x", wave)], snr, 3)
+    whole = np.frombuffer(pcm, dtype="<i2").astype(np.float64)
+    room = whole[: int(placed.start_s * 16_000)].std()
+    assert 20 * np.log10(SPEECH_RMS / room) == pytest.approx(snr, abs=0.7)
+    inside = whole[int(placed.start_s * 16_000):int(placed.end_s * 16_000)]
+    assert active_rms(inside) == pytest.approx(np.hypot(SPEECH_RMS, room), rel=0.15)
+    assert np.array_equal(noise(100, 3, "tune"), noise(100, 3, "tune"))
+
+
+def test_outcomes_tell_right_wrong_and_missed_apart():
+    waves = [(w, w, spoken_wave(w).astype(np.float32) / 32768) for w in ("repeat", "resume", "cancel")]
+    pcm, placed = mix(waves, None, 1)
+    listener = Listener(FakeEngine(["repeat", "cancel", ""]), load_pack("en"))
+    listener.set_active(words.ALL)
+    outcomes, outside = chain.run(listener, pcm, placed)
+    assert [(o.right, o.wrong) for o in outcomes] == [(True, False), (False, True), (False, False)]
+    assert outside == []
+    assert 0.2 < outcomes[0].latency_s() < 0.45 and outcomes[2].latency_s() is None
+
+
+def test_the_baseline_accepts_what_the_chain_refuses():
+    """The plain grammar takes nearly anything: that is what it is there to show."""
+    lines = ("the kettle is on", "we should order wipes", "how was your weekend", "the lift is broken")
+    pcm, placed = mix([("", t, spoken_wave(t).astype(np.float32) / 32768) for t in lines], None, 2)
+    outcomes, _ = chain.run(PocketsphinxBaseline(load_pack("en")), pcm, placed)
+    assert sum(bool(o.accepted) for o in outcomes) >= 2
