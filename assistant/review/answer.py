@@ -23,7 +23,8 @@ class Answer:
 
 def answer(summary: Digest, *, kind: str, state: str, problem: str, decision: Signed | None) -> Answer:
     """From what the record says. `state`: sealed, live, open or broken; `problem`: what is wrong with the record."""
-    reasons = summary.reasons
+    said = {f.text for f in summary.findings if f.kind == "verdict"}  # the headline says it
+    reasons = [text for text in summary.reasons if text not in said]
     if kind != "live":
         return Answer(NEVER, f"This is a {kind} record.", "It is for looking at. It is never released or signed.")
     if state == "broken":

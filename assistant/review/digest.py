@@ -54,8 +54,9 @@ class Digest:
 
     @property
     def reasons(self) -> list[str]:
-        """The findings that speak against release, heaviest first, as sentences."""
-        return [f.text for f in sorted(self.findings, key=lambda f: -f.weight) if f.weight]
+        """The findings that speak against release, heaviest first, as sentences; what was said twice once."""
+        counts = Counter(f.text for f in sorted(self.findings, key=lambda f: -f.weight) if f.weight)
+        return [text if count == 1 else f"{text} ({count} times)" for text, count in counts.items()]
 
 
 def digest(facts: Sequence[Fact], plan: Plan | None, kind: str = "live") -> Digest:
@@ -74,8 +75,8 @@ def digest(facts: Sequence[Fact], plan: Plan | None, kind: str = "live") -> Dige
             found.refused_words += not fact.accepted
         elif isinstance(fact, troubles.Deviation):
             found.deviations += 1
-            if fact.code == "mishap":
-                continue  # the branch that follows says more
+            if fact.code in ("mishap", "skipped"):
+                continue  # the branch entered, or the step left out, says more
             found.findings.append(Finding("deviation", fact.text, fact.at_ms, 12, fact.about))
         elif isinstance(fact, troubles.BranchEntered):
             found.mishaps += 1

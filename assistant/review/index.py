@@ -28,7 +28,7 @@ from assistant.review.digest import Finding, digest
 from assistant.review.sessions import Opened, PlanCache, open_session
 from assistant.review.times import parse_wall
 
-VERSION = 3  # of the columns below; an index of another version is made anew
+VERSION = 4  # of the columns below; an index of another version is made anew
 
 
 class Base(DeclarativeBase):
@@ -86,6 +86,14 @@ class Row(Base):
         TableIndex("by_start", "started_utc"),
         TableIndex("by_technician", "technician", "procedure", "started_utc"),
     )
+
+    @property
+    def ended_local(self) -> str:
+        """The end as RFC 3339 in the offset it was started in: the start plus the measured length."""
+        begun = parse_wall(self.started_wall)
+        if begun is None or self.duration_ms > 10**12:
+            return self.ended_wall
+        return (begun + timedelta(milliseconds=self.duration_ms)).isoformat(timespec="seconds")
 
     @property
     def reason_list(self) -> list[str]:
@@ -234,7 +242,7 @@ def _fill(row: Row, opened: Opened, entry: Entry) -> None:
     place = told.get("enclosure") if isinstance(told.get("enclosure"), dict) else {}
     first, last = record.lines[0], (record.seal or record.lines[-1])
     row.kind, row.head, row.facts = record.kind, record.lines[-1].sha256, len(opened.facts)
-    row.enclosure_name = _shown(place.get("name") or told.get("enclosure") or entry.enclosure)
+    row.enclosure_name = _shown(opened.enclosure_name or place.get("name") or told.get("enclosure") or entry.enclosure)
     row.site, row.technician = _shown(told.get("site")), _shown(told.get("technician"))
     row.procedure, row.title = _shown(procedure.get("id")), _shown(procedure.get("title"))
     row.revision, row.purpose = _shown(procedure.get("revision")), _shown(procedure.get("purpose"))

@@ -183,7 +183,9 @@ class _Builder:
     # events
 
     def deviation(self, fact: troubles.Deviation) -> None:
-        if fact.code != "mishap":  # the branch that follows has its own mark
+        marks = self.events.marks
+        told = marks and marks[-1].kind == SKIP and marks[-1].at_ms == fact.at_ms
+        if fact.code != "mishap" and not told:  # the branch that follows has its own mark
             self.event(DEVIATION, fact.at_ms, fact.text)
 
     def branch(self, fact: troubles.BranchEntered) -> None:
@@ -194,6 +196,8 @@ class _Builder:
         self.event(CORRECTION, fact.at_ms, f"Taken back: {step_name(self.plan, fact.step)}")
 
     def skipped(self, fact: steps.StepSkipped) -> None:
+        # A skip is told as a deviation in the same moment; one mark says both.
+        self.events.marks = [m for m in self.events.marks if m.at_ms != fact.at_ms or m.kind != DEVIATION]
         self.event(SKIP, fact.at_ms, f"Skipped: {step_name(self.plan, fact.step)}")
 
     def recovered(self, fact: troubles.Recovered) -> None:

@@ -47,6 +47,7 @@ class LiveSession:
     session: str
     folder: Path
     plan: Plan | None = None
+    enclosure_name: str = ""
     state: State | None = None
     header: dict[str, Any] = field(default_factory=dict)
     kind: str = ""
@@ -96,7 +97,7 @@ class LiveSession:
             self.header = line.data
             try:
                 record = Record(self.folder / FILE_NAME, [line], Ending("end_of_file", 0, 2, ""))
-                self.plan = plans.plan_of(record, self.folder)
+                self.plan, self.enclosure_name = plans.plan_and_name(record, self.folder)
                 self.state = initial(self.plan)
             except GauntletError as error:
                 self.problem = error.what
@@ -130,7 +131,7 @@ class LiveSession:
         procedure = told.get("procedure") if isinstance(told.get("procedure"), dict) else {}
         found: dict[str, Any] = {
             "session": self.session, "kind": self.kind, "lines": self.lines, "now_ms": now, "sealed": self.sealed,
-            "enclosure": _safe(place.get("name") or self.folder.parent.name), "title": _safe(procedure.get("title")),
+            "enclosure": _safe(self.enclosure_name or place.get("name") or self.folder.parent.name), "title": _safe(procedure.get("title")),
             "technician": _safe(told.get("technician")), "problem": _safe(self.problem), "said": _safe(self.said),
             "words": [{**w, "word": _safe(w["word"]), "reason": _safe(w["reason"]), "ago_ms": now - w["at_ms"]}
                       for w in self.words],

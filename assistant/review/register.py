@@ -119,7 +119,7 @@ def _latest(purpose: str, enclosure: str, last: dict[str, Row],
     for covered in COVERS.get(purpose, (purpose,)):
         row = last.get(covered)
         if row is not None:
-            choices.append((row.ended_utc, row.technician, row.session, row.decided))
+            choices.append((row.ended_local, row.technician, row.session, row.decided))
     for entry in entries:
         if entry.what == DONE and entry.enclosure == enclosure and entry.name == purpose:
             choices.append((entry.at, entry.by, "", True))

@@ -13,6 +13,7 @@ from typing import Any
 from assistant.errors import GauntletError, RecordError
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import load_procedure
+from assistant.procedure.model import in_language
 from assistant.procedure.plan import Plan
 from assistant.record.reader import Record, read_record
 from assistant.session import evolve, initial
@@ -36,6 +37,7 @@ class Opened:
     facts: tuple[Fact, ...]
     lines: tuple[int, ...]
     problem: str = ""
+    enclosure_name: str = ""  # as written, where the plan has it as spoken
     drawn: dict[str, Any] = field(default_factory=dict)  # what pages worked out from it; goes when it is read anew
     _times: list[int] = field(default_factory=list)
     _states: list[State] = field(default_factory=list)
@@ -83,12 +85,13 @@ def open_session(folder: Path, plans: PlanCache | None = None) -> Opened:
                           try_next="Run 'assistant verify' on it.")
     problem = ""
     plan: Plan | None = None
+    written = ""
     try:
-        plan = (plans or PlanCache()).plan_of(record, folder)
+        plan, written = (plans or PlanCache()).plan_and_name(record, folder)
     except GauntletError as error:
         problem = error.what
     facts, lines, odd = _facts(record)
-    return Opened(folder, record, plan, facts, lines, problem or odd)
+    return Opened(folder, record, plan, facts, lines, problem or odd, written)
 
 
 def _facts(record: Record) -> tuple[tuple[Fact, ...], tuple[int, ...], str]:
@@ -110,11 +113,15 @@ class PlanCache:
 
     def __init__(self, most: int = 64) -> None:
         self._most = most
-        self._plans: OrderedDict[str, Plan] = OrderedDict()
+        self._plans: OrderedDict[str, tuple[Plan, str]] = OrderedDict()
         self._lock = threading.Lock()
 
     def plan_of(self, record: Record, folder: Path) -> Plan:
         """The plan as it was on the day. Raises RecordError or SiteFileError."""
+        return self.plan_and_name(record, folder)[0]
+
+    def plan_and_name(self, record: Record, folder: Path) -> tuple[Plan, str]:
+        """The plan, and the enclosure's name as written in its file. Raises as `plan_of`."""
         told = record.header
         procedure = told.get("procedure")
         if not isinstance(procedure, dict) or not isinstance(procedure.get("id"), str):
@@ -123,20 +130,21 @@ class PlanCache:
         language = told.get("language") if isinstance(told.get("language"), str) else "en"
         key = f"{_content(site)}:{procedure['id']}:{language}"
         with self._lock:
-            plan = self._plans.get(key)
-            if plan is not None:
+            kept = self._plans.get(key)
+            if kept is not None:
                 self._plans.move_to_end(key)
-        if plan is None:
+        if kept is None:
             loaded = load_procedure(_plain_id(procedure["id"], folder), site)
-            plan = compile_plan(loaded, language)
+            kept = compile_plan(loaded, language), in_language(loaded.enclosure.name, language)
             with self._lock:
-                self._plans[key] = plan
+                self._plans[key] = kept
                 while len(self._plans) > self._most:
                     self._plans.popitem(last=False)
+        plan, written = kept
         if plan.sha256 != procedure.get("sha256"):
             raise RecordError("The site's files beside the record aren't the ones the session was run with.",
                               where=str(site))
-        return _dressed(plan, told)
+        return _dressed(plan, told), written
 
 
 def _plain_id(text: str, folder: Path) -> str:

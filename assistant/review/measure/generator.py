@@ -23,7 +23,7 @@ from assistant.procedure.plan import Plan
 from assistant.record.clips import ClipPolicy, ClipStore
 from assistant.record.files import OsFiles
 from assistant.record.writer import RecordWriter, create_record
-from assistant.review.measure.operator import Manner, Operator
+from assistant.review.measure.operator import COLLEAGUES, Manner, Operator
 from assistant.review.sessions import SITE_FOLDER
 from assistant.session.facts.base import Fact
 from assistant.session.facts.lines import Heard, LineEnded
@@ -31,8 +31,7 @@ from assistant.session.inputs import Begin
 from assistant.session.rules import RULES_VERSION
 from assistant.session.wire import to_wire
 
-PEOPLE = ("Dana Reyes", "Ira Quill", "Sam Okoro", "Mika Lund")
-ENCLOSURES = (("gb-2", "glove box GB-2"),)
+PEOPLE = COLLEAGUES
 EPOCH = datetime(2026, 3, 2, 7, 40, tzinfo=timezone(timedelta(hours=1)))
 SOUND_RATE_HZ = 8_000
 

@@ -22,6 +22,7 @@ from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES, State
 
 Decided = Callable[[tuple[Fact, ...], int], None]
+COLLEAGUES = ("Dana Reyes", "Ira Quill", "Sam Okoro", "Mika Lund")
 _MS_PER_LETTER = 62
 _REASONS = ("not a command", "too quiet", "two words at once", "the second listener disagrees")
 
@@ -97,6 +98,10 @@ class Operator:
         step = step_of(self.plan, state)
         if step is None:
             self._pass(self.now_ms + 500)
+            return
+        if step.id == "bridge:person:sign-in":
+            others = [name for name in COLLEAGUES if name != state.person]
+            self._give(i.SignIn(self.chance.choice(others)))
             return
         if self._once(state, "skip", self.manner.skips):
             self._word(w.SKIP)

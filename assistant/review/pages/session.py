@@ -26,7 +26,7 @@ from assistant.session.facts.lines import Heard, LineSpoken
 from assistant.session.view import view
 
 DOUBTFUL_PM = 700  # an accepted word below this confidence is worth a listen
-MOST_WORDS = 150
+MOST_WORDS = 25
 LEGEND = (("wetting", "being wetted"), ("contact", "wet, contact running"), ("clean", "contact complete"),
           ("dried", "dried too soon"), ("void", "counts no more"))
 MARKS = ((lane_kinds.DEVIATION, "deviation"), (lane_kinds.MISHAP, "mishap"), (lane_kinds.CORRECTION, "correction"),

@@ -18,7 +18,7 @@ def sign(call: Call, problem: str = "", status: int = 200) -> Response:
     """The form: what may be decided, and why what may not."""
     opened = call.desk.open(call.params["enclosure"], call.params["session"])
     found = choices(opened, call.desk.rules, call.account)
-    chosen = call.text("decision", 40) or next((c.decision for c in found if not c.why_not), "")
+    chosen = call.text("decision", 40)
     summary = digest(opened.facts, opened.plan, opened.record.kind)
     seal = opened.record.seal
     name = f"{opened.folder.parent.name}/{opened.folder.name}"

@@ -16,7 +16,6 @@
     const s = Math.max(0, Math.ceil(ms / 1000)), two = (n) => String(n).padStart(2, "0");
     return s >= 3600 ? `${Math.floor(s / 3600)}:${two(Math.floor(s / 60) % 60)}:${two(s % 60)}` : `${Math.floor(s / 60)}:${two(s % 60)}`;
   };
-  const what = { contact: "wet", wetting: "being wetted", cycle: "running", limit: "limit", wait: "wait", patch: "patch test" };
   const verdicts = { complete: "Complete", incomplete: "Incomplete", stopped: "Stopped", left: "Left early" };
 
   const timer = (t, passed) => {
@@ -26,7 +25,7 @@
     const soon = t.rewet || (dries !== null && left !== null && dries < left && dries < 15000) || (t.kind === "wetting" && left < 15000) || (t.kind === "limit" && left < 30000);
     if (soon) item.classList.add("urgent");
     item.append(el("span", "", t.kind === "wait" ? "Wait" : t.name), el("b", "", left === null ? clock(t.since_ms + passed) : clock(left)));
-    const told = t.kind === "wetting" ? "until it dries" : t.rewet ? "wet it again now" : dries !== null && left !== null && dries < left ? `${what[t.kind]}, dries in ${clock(dries)}` : t.kind === "wait" ? "left" : t.kind === "patch" ? "so far" : `${what[t.kind] || ""}, left`;
+    const told = t.kind === "wetting" ? "until it dries" : t.rewet ? "wet it again now" : dries !== null && left !== null && dries < left ? `of contact left, dries in ${clock(dries)}` : t.kind === "patch" ? "so far" : t.kind === "contact" ? "of contact left" : "left";
     item.append(el("span", "what", told));
     if (left !== null && t.total_ms > 0) {
       const bar = el("progress");
@@ -58,9 +57,11 @@
     box.append(mode);
     if (!s.verdict) {
       box.append(el("p", "tile-step", s.step || s.said));
-      if (s.timers.length) {
+      // A limit that is still far away is not for a wall.
+      const timers = s.timers.filter((t) => t.kind !== "limit" || t.left_ms - passed < 600000);
+      if (timers.length) {
         const clocks = el("ul", "clocks");
-        for (const t of s.timers) clocks.append(timer(t, passed));
+        for (const t of timers) clocks.append(timer(t, passed));
         box.append(clocks);
       }
     }

@@ -1,0 +1,82 @@
+"""`assistant review` and `assistant accounts` on the command line, and where the server may listen."""
+
+from __future__ import annotations
+
+import json
+import stat
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from assistant.errors import FindingsError, RefusedError, UsageError
+from assistant.review.accounts import Accounts
+from assistant.review.accounts_cli import accounts
+from assistant.review.index import Index, Row
+from assistant.review.review_cli import review
+from assistant.review.server import is_loopback, require_safe_place
+
+
+@pytest.mark.parametrize(("host", "loopback"), [
+    ("127.0.0.1", True), ("127.9.9.9", True), ("::1", True), ("localhost", True), ("0.0.0.0", False),
+    ("::", False), ("192.0.2.1", False), ("localhost.example", False), ("", False)])
+def test_only_loopback_is_served_without_tls(host: str, loopback: bool) -> None:
+    assert is_loopback(host) == loopback
+    if not loopback:
+        with pytest.raises(RefusedError):
+            require_safe_place(host, None, None)
+
+
+def test_half_a_certificate_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(UsageError):
+        require_safe_place("127.0.0.1", tmp_path / "c.pem", None)
+    with pytest.raises(UsageError):
+        require_safe_place("127.0.0.1", tmp_path / "c.pem", tmp_path / "k.pem")
+
+
+def run(*args: str, stdin: str = ""):
+    return CliRunner().invoke(accounts, args, input=stdin, catch_exceptions=False)
+
+
+def test_accounts_are_made_listed_and_closed_without_showing_a_secret(tmp_path: Path) -> None:
+    home = str(tmp_path / "home")
+    made = run("add", "R. Vane", "--role", "supervisor", "--alias", "rv", "--home", home, "--passphrase-stdin", stdin="three plain words\n")
+    assert made.exit_code == 0
+    held = (tmp_path / "home" / "accounts.json")
+    assert "three plain words" not in held.read_text() and "$argon2id$" in held.read_text()
+    assert stat.S_IMODE(held.stat().st_mode) == 0o600
+    told = json.loads(run("list", "--home", home, "--json").stdout)
+    assert told["accounts"][0]["name"] == "R. Vane" and "hash" not in told["accounts"][0]
+    assert run("close", "R. Vane", "--home", home).exit_code == 0
+    store = Accounts(tmp_path / "home")
+    assert store.sign_in("R. Vane", "three plain words") is None
+    assert store.keys.registry()[0].withdrawn  # the key is out of force, what it signed can still be checked
+
+
+@pytest.mark.parametrize(("args", "error"), [
+    (("add", "R. Vane", "--role", "supervisor"), RefusedError), (("add", "rv", "--role", "reader"), RefusedError),
+    (("add", "X\x1b[2J", "--role", "reader"), UsageError), (("close", "Nobody"), RefusedError)])
+def test_an_account_that_cannot_be_is_refused(tmp_path: Path, args: tuple[str, ...], error: type[Exception]) -> None:
+    home = str(tmp_path / "home")
+    run("add", "R. Vane", "--role", "supervisor", "--alias", "rv", "--home", home, "--passphrase-stdin", stdin="three plain words\n")
+    more = ("--passphrase-stdin",) if args[0] == "add" else ()
+    with pytest.raises(error):
+        run(*args, "--home", home, *more, stdin="three plain words\n")
+
+
+def test_a_short_passphrase_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(UsageError):
+        run("add", "R. Vane", "--role", "reader", "--home", str(tmp_path), "--passphrase-stdin", stdin="short\n")
+    assert not (tmp_path / "accounts.json").exists()
+
+
+def test_rebuild_and_check_say_so_in_one_json_object(site: Path) -> None:
+    args = ["--records", str(site / "records"), "--home", str(site / "home"), "--json"]
+    done = CliRunner().invoke(review, [*args, "--rebuild"], catch_exceptions=False)
+    assert json.loads(done.stdout) == {"records_read": 6, "problems": []}
+    index = Index(site / "records", site / "home" / "register.sqlite")
+    with index.db() as db:
+        db.query(Row).first().deviations = 99
+        db.commit()
+    with pytest.raises(FindingsError):
+        CliRunner().invoke(review, [*args, "--check"], catch_exceptions=False)
