@@ -15,7 +15,7 @@ from dataclasses import fields
 from assistant.procedure.plan import Plan
 from assistant.session.ages import LEFT_OUT
 from assistant.session.lookup import step_of
-from assistant.session.state import FINAL_MODES, State
+from assistant.session.state import FINAL_MODES, RUNNING, State
 from assistant.session.timers import LIMIT_MISSED, LIMIT_WARN, MARK, thresholds
 
 _HERE = frozenset((
@@ -65,7 +65,7 @@ def state_key(plan: Plan, state: State, recent: int = 1) -> Hashable:
 
 
 def place(plan: Plan, state: State) -> Hashable:
-    """What kind of situation this is, coarser than the key: mishaps two deep are tried once for each."""
+    """What kind of situation this is, coarser than the key: mishaps are tried once for each step in each."""
     step = step_of(plan, state)
     surface = plan.surfaces.get(step.surface) if step else None
     return (
@@ -73,4 +73,13 @@ def place(plan: Plan, state: State) -> Hashable:
         tuple(sorted(o for o, at in state.openings.items() if at == "open")),
         tuple(sorted((c, r.status) for c, r in state.cycles.items())), _plain(state.machines),
         min(len(state.contacts), 1), bool(state.rewets),
+    )
+
+
+def situation(state: State) -> Hashable:
+    """Coarser still: where the hands are, what stands open, what runs. Mishaps two deep are tried once in each."""
+    return (
+        state.hands, tuple(sorted(o for o, at in state.openings.items() if at == "open")),
+        any(r.status == RUNNING for r in state.cycles.values()), bool(state.contacts),
+        "spoiled" in state.surfaces.values(), tuple(f.branch for f in state.frames),
     )

@@ -39,6 +39,6 @@ class Bounds:
 def bounds_for(steps: int, options: int) -> Bounds:
     """Small procedures are searched everywhere; larger ones so that the proof stays within a minute."""
     size = steps * 2**options
-    if size <= 30:
-        return Bounds(everywhere=True, moments_after=True, deep=True)
+    if size <= 12:
+        return Bounds(everywhere=True)
     return Bounds(moments=2)

@@ -104,6 +104,8 @@ class Monitor:
         t.environment = False
         t.current, t.read_back, t.witnessed, t.value = fact.step, "", "", ""
         bridge = fact.step.startswith(_BRIDGE)
+        if t.must_end:
+            found.append(("mishap_steps", f"work goes on although {t.must_end} ends the run"))
         if bridge and not t.departed and not fact.step.startswith(("bridge:wait:", "bridge:person:")):
             found.append(("stands_alone", f"the main line needs a step the site didn't write: {fact.step}"))
         kind, reach, opening, cycle = self._shape(fact.step)
@@ -131,7 +133,9 @@ class Monitor:
             cycle = subject if kind == CYCLE else ""
             reach = ""
         else:
-            step = self.steps[step_id]
+            step = self.steps.get(step_id)
+            if step is None:
+                return INSTRUCT, "", "", ""
             kind, reach, opening, cycle = step.kind, step.reach, step.opening, step.cycle
         if kind in (OPEN, CLOSE) and opening in self.need.openings:
             reach = self.need.openings[opening].reach
@@ -214,7 +218,8 @@ class Monitor:
         t.done |= {fact.step}
 
     def _on_step_skipped(self, t: Truth, fact: Fact, found: Found) -> None:
-        t.skipped = t.departed = True
+        t.departed = True
+        t.skipped |= {fact.step}
 
     def _on_step_owed(self, t: Truth, fact: Fact, found: Found) -> None:
         t.departed = True
@@ -226,7 +231,10 @@ class Monitor:
         """What the technician takes back wasn't so."""
         t.departed = t.environment = True
         if fact.step.startswith("rewet:"):
-            self._lose(t, fact.step.removeprefix("rewet:"))
+            t.dry(fact.step.removeprefix("rewet:"))
+            return
+        if fact.step.startswith("skip:"):
+            t.skipped -= {fact.step.removeprefix("skip:")}
             return
         kind, _, opening, cycle = self._shape(fact.step)
         t.done -= {fact.step}
@@ -244,9 +252,6 @@ class Monitor:
             t.break_cycle(cycle)
 
     # --- wet surfaces ---
-
-    def _lose(self, t: Truth, surface: str) -> None:
-        t.dry(surface)
 
     def _on_contact_started(self, t: Truth, fact: Fact, found: Found) -> None:
         surface, step = fact.surface, fact.step
@@ -345,8 +350,9 @@ class Monitor:
                 found.append(("opening_conditions", f"{cycle} is started, but {_cond(cond)} doesn't hold"))
 
     def _opened(self, t: Truth, opening: str, at_ms: int) -> None:
+        if opening not in t.open_since:
+            t.missed -= {f"opening:{opening}"}
         t.set_open(opening, "open", at_ms)
-        t.missed -= {f"opening:{opening}"}
         for cycle, need in self.need.cycles.items():
             if opening in need.broken_by_openings:
                 t.break_cycle(cycle)
@@ -481,6 +487,8 @@ class Monitor:
             found.append(("mishap_steps", f"work goes on after {fact.mishap} without {missing[0]}"))
         t.branches = t.branches[:-1]
         t.here = ""
+        if need and need.then != "resume":
+            t.must_end = fact.mishap
 
     def _on_recovered(self, t: Truth, fact: Fact, found: Found) -> None:
         """Nobody watched: nothing wet counts, no cycle serves as a condition any more."""

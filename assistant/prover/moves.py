@@ -81,7 +81,7 @@ def pace_moves(plan: p.Plan, state: State, options: dict[str, bool]) -> Iterator
         return
     if mode in ("step", "read_back", "value_back", "rewet", "recover", "stopping"):
         if mode == "step" and step is not None and step.id == _SIGN_IN:
-            yield Move(at, SignIn(NEXT_PERSON))
+            yield Move(at, SignIn(NEXT_PERSON if state.person != NEXT_PERSON else PERSON))
         else:
             yield Move(at, Word(w.CONFIRM))
     elif mode == "value":

@@ -7,7 +7,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, field
 
 from assistant.procedure.plan import Plan
-from assistant.prover.abstract import place, state_key
+from assistant.prover.abstract import place, situation, state_key
 from assistant.prover.bounds import Bounds
 from assistant.prover.moves import PERSON, Move, answer_moves, depart_moves, moment_moves, pace_moves
 from assistant.prover.monitor import Monitor
@@ -90,6 +90,27 @@ class Search:
         except _Refuted as refuted:
             self.result.refuted = refuted.refutation
             self.result.states = len(self.states)
+        return self.result
+
+    def nearest(self, shorter_than: int, most: int) -> Result:
+        """All moves at once, nearest first, up to paths shorter than `shorter_than` and `most` transitions: the
+        shortest way to break the property `only`, where there is a shorter one. `cut`: not all were tried."""
+        try:
+            heap = [(1, self._begin())]
+            while heap:
+                length, index = heapq.heappop(heap)
+                state, truth = self.states[index], self.truths[index]
+                if state.mode in FINAL_MODES or length + 1 >= shorter_than:
+                    continue
+                if self.result.transitions > most:
+                    self.result.cut = True
+                    break
+                for move in (*self._always(state), *depart_moves(self.plan, state, self.mishaps, True)):
+                    known = len(self.states)
+                    if self._step(index, state, truth, move) == known:
+                        heapq.heappush(heap, (self.lengths[known], known))
+        except _Refuted as refuted:
+            self.result.refuted = refuted.refutation
         return self.result
 
     # --- the graph ---
@@ -236,7 +257,7 @@ class Search:
             if state is None or state.mode in FINAL_MODES or not keep(state):
                 continue
             if not self.bounds.deep:
-                here = (place(self.plan, state), state.top.branch, state.current)
+                here = (situation(state), state.current, state.mode)
                 if here in seen:
                     continue
                 seen.add(here)

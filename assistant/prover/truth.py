@@ -25,7 +25,7 @@ class Truth:
     __slots__ = (
         "options", "hands", "open_since", "machines", "cycles", "cycle_task", "wet", "treated", "spoiled", "done",
         "skipped", "current", "here", "last_wet", "read_back", "witnessed", "value", "environment", "departed",
-        "branches", "confirmed_ms", "missed", "patch", "over", "person",
+        "branches", "confirmed_ms", "missed", "patch", "over", "person", "must_end",
     )
 
     def __init__(self, need: Requirements) -> None:
@@ -39,7 +39,7 @@ class Truth:
         self.treated: frozenset[str] = frozenset()  # wet steps whose contact was kept and not spoiled since
         self.spoiled: frozenset[str] = frozenset()  # wet steps that a mishap undid and nothing has redone
         self.done: frozenset[str] = frozenset()
-        self.skipped = False
+        self.skipped: frozenset[str] = frozenset()
         self.current = ""
         self.here = ""  # the surface of the step at hand
         self.last_wet = ""
@@ -54,6 +54,7 @@ class Truth:
         self.patch: dict[tuple[str, str], int] = {}
         self.over = ""
         self.person = ""
+        self.must_end = ""  # the mishap after which the site lets nothing go on
 
     def copy(self) -> Truth:
         new = object.__new__(Truth)
@@ -75,7 +76,7 @@ class Truth:
             self.hands, tuple(sorted(self.open_since)), tuple(sorted(self.machines.items())),
             tuple(sorted((c, s[0]) for c, s in self.cycles.items())), tuple(wet), self.treated, self.spoiled,
             self.done, self.skipped, self.here, self.last_wet, self.read_back, self.witnessed, self.value,
-            self.branches, self.over,
+            self.branches, self.over, self.must_end,
         )
 
     # --- small changes ---

@@ -1,0 +1,1 @@
+"""Seeded faults: what the prover must find. The operators came before the prover was tuned."""
