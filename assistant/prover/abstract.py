@@ -54,7 +54,7 @@ def state_key(plan: Plan, state: State, recent: int = 1) -> Hashable:
     return (
         state.mode, state.under, state.current, state.hands, state.asked, state.questioned, soon,
         tuple((f.branch, f.done, f.skipped, f.surface) for f in state.frames),
-        state.stroke_ms >= 0, state.patch_since_ms >= 0, bool(state.value), state.which, state.mishap,
+        state.stroke_ms >= 0, state.patch_since_ms >= 0, state.value, state.which, state.mishap,
         _plain(state.surfaces), _plain(state.openings), _plain(state.machines), _plain(state.options),
         tuple(sorted((c.surface, c.step, c.asked_ms >= 0, c.stroke_again_ms >= 0) for c in state.contacts.values())),
         tuple(sorted((c.cycle, c.status) for c in state.cycles.values())), tuple(order),

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 class Bounds:
     """`everywhere`: mishaps from every state, else once from each step in each mode and situation.
     `moments_after`: moments around thresholds are tried after a mishap too. `deep`: mishaps two deep in every step
-    of a branch, else once in each situation. `depth`: how many mishaps, corrections or crashes in one run.
+    of a branch from everywhere, else once in each situation (`nested_steps`: of each step of the branch). `depth`: how many mishaps, corrections or crashes in one run.
     `moments`: how many answers off the author's pace in one run; None: any number."""
 
     depth: int = 2
@@ -17,13 +17,17 @@ class Bounds:
     everywhere: bool = False
     moments_after: bool = False
     deep: bool = False
+    nested_steps: bool = True
     most_states: int = 400_000
 
     def sentence(self) -> str:
         """The bound in plain words."""
         first = "from every state" if self.everywhere else "from every step, in each way of standing there"
         second = "" if self.depth < 2 else (
-            ", and a second one inside its branch " + ("everywhere" if self.deep else "once for each situation")
+            ", and a second one inside its branch " + (
+                "everywhere" if self.deep
+                else "at each of its steps once for each situation" if self.nested_steps else "once for each situation"
+            )
         )
         often = "any number of times" if self.moments is None else f"at most {self.moments} in one run"
         moments = f"1 ms before, at and after the next change ({often}), else at the author's own pace"
@@ -41,4 +45,6 @@ def bounds_for(steps: int, options: int) -> Bounds:
     size = steps * 2**options
     if size <= 12:
         return Bounds(everywhere=True)
-    return Bounds(moments=2)
+    if size <= 400:
+        return Bounds(moments=2)
+    return Bounds(moments=1, nested_steps=False)

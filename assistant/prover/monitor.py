@@ -101,7 +101,7 @@ class Monitor:
     # --- steps ---
 
     def _on_step_started(self, t: Truth, fact: Fact, found: Found) -> None:
-        t.environment = False
+        t.environment = t.found_other = False
         t.current, t.read_back, t.witnessed, t.value = fact.step, "", "", ""
         bridge = fact.step.startswith(_BRIDGE)
         if t.must_end:
@@ -500,7 +500,7 @@ class Monitor:
 
     def _on_recovery_answered(self, t: Truth, fact: Fact, found: Found) -> None:
         if not fact.yes:
-            t.environment = True
+            t.environment = t.found_other = True
 
 
 def _outside(value: str, low: str, high: str) -> bool:

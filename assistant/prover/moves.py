@@ -120,13 +120,14 @@ def bad_values(step: p.Step | None) -> list[str]:
     return found
 
 
-def answer_moves(plan: p.Plan, state: State) -> Iterator[Move]:
-    """The other answers: no, a value outside, a stroke said, a witness who is none."""
+def answer_moves(plan: p.Plan, state: State, found_other: bool = False) -> Iterator[Move]:
+    """The other answers: no, a value outside, a stroke said, a witness who is none. After a crash at most one
+    thing is found other than it was left (`found_other`: that was so already)."""
     now, mode = state.now_ms, state.mode
     step = step_of(plan, state)
     allowed = allowed_words(plan, state)
     at = now + 1_000
-    if w.NO in allowed and mode not in ("option", "recover"):
+    if w.NO in allowed and mode != "option" and not (mode == "recover" and found_other):
         yield Move(at, Word(w.NO), VARY)
     if w.STARTED in allowed:
         yield Move(at, Word(w.STARTED), VARY)
@@ -179,8 +180,6 @@ def depart_moves(plan: p.Plan, state: State, mishaps: list[str], light: bool) ->
         yield Move(at, Word(w.CORRECTION), DEPART)
     if state.mode not in ("idle", "recover"):
         yield Move(at + 60_000, Recover(60_000), DEPART)
-    if state.mode == "recover":
-        yield Move(at, Word(w.NO), DEPART)
     if light:
         for word in (w.SKIP, w.PAUSE, w.TROUBLE, w.STOP):
             if word in allowed:

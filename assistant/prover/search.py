@@ -76,7 +76,7 @@ class Search:
         """Everything within the bounds. The first broken property ends it."""
         try:
             root = self._begin()
-            self._explore([root], lambda s: pace_moves(self.plan, s, self.options), check_answers=False)
+            self._explore([root], lambda s, t: pace_moves(self.plan, s, self.options), check_answers=False)
             self._pace_run()
             main = len(self.states)
             self._explore(range(main), self._answers)
@@ -105,7 +105,7 @@ class Search:
                 if self.result.transitions > most:
                     self.result.cut = True
                     break
-                for move in (*self._always(state), *depart_moves(self.plan, state, self.mishaps, True)):
+                for move in (*self._always(state, truth), *depart_moves(self.plan, state, self.mishaps, True)):
                     known = len(self.states)
                     if self._step(index, state, truth, move) == known:
                         heapq.heappush(heap, (self.lengths[known], known))
@@ -164,7 +164,7 @@ class Search:
         return tuple(reversed(found))
 
     def _explore(
-        self, roots: Iterable[int], moves: Callable[[State], Iterator[Move]], *, check_answers: bool = True,
+        self, roots: Iterable[int], moves: Callable[[State, Truth], Iterator[Move]], *, check_answers: bool = True,
         keep: Callable[[State], bool] = lambda state: True,
     ) -> list[int]:
         """Expand `roots` and all that is new behind them, nearest first. Returns the new nodes."""
@@ -177,7 +177,7 @@ class Search:
             if state.mode in FINAL_MODES:
                 continue
             leads_on = False
-            for move in moves(state):
+            for move in moves(state, truth):
                 known = len(self.states)
                 node = self._step(index, state, truth, move)
                 leads_on = leads_on or node != index
@@ -195,12 +195,12 @@ class Search:
                 return new
         return new
 
-    def _answers(self, state: State) -> Iterator[Move]:
+    def _answers(self, state: State, truth: Truth) -> Iterator[Move]:
         yield from pace_moves(self.plan, state, self.options)
-        yield from answer_moves(self.plan, state)
+        yield from answer_moves(self.plan, state, truth.found_other)
 
-    def _always(self, state: State) -> Iterator[Move]:
-        yield from self._answers(state)
+    def _always(self, state: State, truth: Truth) -> Iterator[Move]:
+        yield from self._answers(state, truth)
         yield from moment_moves(self.plan, state)
 
     def _moments(self) -> None:
@@ -257,7 +257,7 @@ class Search:
             if state is None or state.mode in FINAL_MODES or not keep(state):
                 continue
             if not self.bounds.deep:
-                here = (situation(state), state.current, state.mode)
+                here = (situation(state), state.current if self.bounds.nested_steps else "", state.mode)
                 if here in seen:
                     continue
                 seen.add(here)

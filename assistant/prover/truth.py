@@ -25,7 +25,7 @@ class Truth:
     __slots__ = (
         "options", "hands", "open_since", "machines", "cycles", "cycle_task", "wet", "treated", "spoiled", "done",
         "skipped", "current", "here", "last_wet", "read_back", "witnessed", "value", "environment", "departed",
-        "branches", "confirmed_ms", "missed", "patch", "over", "person", "must_end",
+        "branches", "confirmed_ms", "missed", "patch", "over", "person", "must_end", "found_other",
     )
 
     def __init__(self, need: Requirements) -> None:
@@ -53,6 +53,7 @@ class Truth:
         self.missed: frozenset[str] = frozenset()
         self.patch: dict[tuple[str, str], int] = {}
         self.over = ""
+        self.found_other = False  # after a crash something was found other than it was left
         self.person = ""
         self.must_end = ""  # the mishap after which the site lets nothing go on
 
@@ -76,7 +77,7 @@ class Truth:
             self.hands, tuple(sorted(self.open_since)), tuple(sorted(self.machines.items())),
             tuple(sorted((c, s[0]) for c, s in self.cycles.items())), tuple(wet), self.treated, self.spoiled,
             self.done, self.skipped, self.here, self.last_wet, self.read_back, self.witnessed, self.value,
-            self.branches, self.over, self.must_end,
+            self.branches, self.over, self.must_end, self.found_other,
         )
 
     # --- small changes ---

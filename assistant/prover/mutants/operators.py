@@ -113,7 +113,9 @@ def cycle_not_broken(plan: p.Plan, need: Requirements) -> Mutants:
 
 @_operator
 def spoil_forgotten(plan: p.Plan, need: Requirements) -> Mutants:
-    """A mishap spoils nothing, or less than it does."""
+    """A mishap spoils nothing, or less than it does. Only where something is wet at all."""
+    if not any(s.kind == p.WET for s in plan.steps):
+        return
     for mishap in plan.mishaps.values():
         if mishap.then == "resume" and mishap.word in LEAST_SPOILS:
             for spoil in mishap.spoils:
