@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pydantic import Field, model_validator
 
-from assistant.procedure.model_base import Duration, Name, Node, Ref, Text, YesNo
+from assistant.procedure.model_base import Name, Node, Ref, Text, YesNo
 from assistant.procedure.model_enclosure import GearItem, Reach
 from assistant.procedure.model_steps import AnyStep
 
@@ -105,7 +105,6 @@ class ProcedureFile(Node):
     ]
     summary: Text | None = None
     document: str = Field(max_length=200)  # the paper procedure this file was made from
-    min_session: Duration = 0
     second_person: YesNo = False  # whether a witness is always at hand
     cleans_zones: list[Ref] = []  # every surface of these must be wetted, or stand in `leaves_out`
     leaves_out: list[LeftOut] = []

@@ -182,11 +182,13 @@ class Check(SpokenStep):
             "clearance",
             "certification",
             "in_use_life",
+            "glove_change",
             "waste_out",
             "protective_equipment",
         ]
         | None
     ) = None
+    agent: Ref | None = None  # whose in-use life is asked about
 
 
 class Reading(SpokenStep):

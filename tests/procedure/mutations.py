@@ -103,6 +103,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "wet-time-unmeasured": ("gb-2-light-clean", [Swap(A, "    wet_time_source: Site sheet 7\n")]),
     "expiry-not-checked": ("gb-2-light-clean", [Drop(LIGHT, "disinfectant_pack")]),
     "lot-not-noted": ("gb-2-light-clean", [Swap(PACK, "value: lot", "value: date")]),
+    "in-use-life-unchecked": ("gb-2-light-clean", [Swap(PACK, "role: in_use_life", "role: tightness")]),
     # spraying
     "spray-hazardous": ("gb-2-light-clean", [Swap(LIGHT, _DISINFECT, _DISINFECT + "    method: spray\n")]),
     "spray-delicate": (

@@ -163,3 +163,18 @@ def test_a_moved_step_is_said_once(site):
     after["steps"] = [*after["steps"][1:5], after["steps"][0], *after["steps"][5:]]
     said = changes(before, after)
     assert len(said) == 1 and "was moved" in said[0] and "before.certified" in said[0]
+
+
+@pytest.mark.full
+def test_the_real_prover_gives_the_line_that_is_signed():
+    said = proof.proof_line(load_procedure("gb-2-start-of-day"))
+    assert "every property holds" in said and int(said.split()[0]) > 1000
+
+
+@pytest.mark.full
+def test_the_real_prover_refuses_a_procedure_that_can_open_two_doors(tmp_path):
+    shutil.copytree(default_folder(), tmp_path / "procedures")
+    folder = tmp_path / "procedures"
+    Drop("parts/load-airlock.yaml", "close_outer").apply(folder)
+    with pytest.raises(FindingsError):
+        proof.proof_line(load_procedure("gb-2-end-of-day", folder))

@@ -129,4 +129,4 @@ def test_models_name_no_field_that_no_file_uses_for_mishaps():
 
 def test_the_procedure_file_has_an_example_of_nearly_everything():
     used = {k for loaded in LOADED.values() for k in loaded.procedure.model_fields_set}
-    assert set(ProcedureFile.model_fields) - used <= {"min_session", "tools"}
+    assert set(ProcedureFile.model_fields) - used <= {"tools"}

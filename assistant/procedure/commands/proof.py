@@ -10,12 +10,12 @@ from assistant.errors import FindingsError, RefusedError
 def proof_line(loaded: Any) -> str:
     """What was proven, for the statement that is signed. Raises FindingsError when a property is refuted."""
     try:
-        from assistant.prover.prove import prove_procedure
+        from assistant.prover.proof import prove_procedure
     except ImportError as error:
         raise RefusedError(
             "Nothing can be approved: the prover isn't installed here.", try_next="Use the whole checkout."
         ) from error
-    verdict = prove_procedure(loaded)
+    verdict = prove_procedure(loaded, shown=True)
     if not verdict.proven:
         raise FindingsError(
             "The proof refutes a property, so nothing is signed.",
@@ -23,4 +23,5 @@ def proof_line(loaded: Any) -> str:
             expected="a proof of every property",
             try_next=f"assistant prove {loaded.procedure.id}",
         )
-    return f"{verdict.states} states, {verdict.transitions} transitions, every property holds"
+    bound = f", within: {verdict.bounded}" if verdict.bounded else ""
+    return f"{verdict.states} states, {verdict.transitions} transitions, every property holds{bound}"

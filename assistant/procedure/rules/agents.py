@@ -230,3 +230,23 @@ def _noted(c: Context, value: str, shown: str) -> Iterable[Hit]:
                     f"The {shown} of {m.agent} isn't noted before its first use.",
                     "Include the part pack-noted for it before the hands go in.",
                 )
+
+
+@rule("in-use-life-unchecked", "An opened pack's in-use life is asked about before its first use.")
+def in_use_life_unchecked(c: Context) -> Iterable[Hit]:
+    seen = set()
+    for walk in c.walks().values():
+        asked = set()
+        for v in walk:
+            m = v.flat.model
+            if m.do == "check" and m.role == "in_use_life":
+                asked.add(m.agent)
+            used = m.agent if m.do == "wet" and c.plan.start_hands == "room" else None
+            if used and c.agent(used).in_use_life and used not in asked | seen:
+                seen.add(used)
+                yield (
+                    m,
+                    "agent",
+                    f"Nothing asks how long the pack of {used} has been open.",
+                    "Include the part pack-noted for it before the hands go in.",
+                )

@@ -33,7 +33,7 @@ def glove_integrity(c: Context) -> Iterable[Hit]:
 def dates_checked(c: Context) -> Iterable[Hit]:
     if c.procedure.purpose not in _LOOKS:
         return
-    for role, what in (("certification", "certification"), ("in_use_life", "glove change")):
+    for role, what in (("certification", "certification"), ("glove_change", "glove change")):
         found = c.with_role(role)
         first_wet = next(
             (i for i, s in enumerate(c.loaded.steps) if s.model.do in ("wet", "move")), len(c.loaded.steps)
