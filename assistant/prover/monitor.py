@@ -116,6 +116,8 @@ class Monitor:
             found.append(("hands", f"{fact.step} needs the hands at {reach}; they are at {t.hands}"))
         if task and task.read_from and t.hands not in task.read_from:
             found.append(("hands", f"{fact.step} can't be read from where the hands are: {t.hands}"))
+        if not t.departed and self._is_idle(t, fact.step, kind, opening):
+            found.append(("nothing_idle", f"{fact.step} ({kind}) asks for what is so already"))
         if kind == OPEN:
             self._may_open(t, opening, found)
         elif kind == CYCLE:
@@ -142,6 +144,14 @@ class Monitor:
         elif kind == CYCLE and cycle in self.need.cycles:
             reach = self.need.cycles[cycle].reach
         return kind, reach, opening, cycle
+
+    def _is_idle(self, t: Truth, step_id: str, kind: str, opening: str) -> bool:
+        step = self.steps.get(step_id)
+        if kind in (OPEN, CLOSE):
+            return (opening in t.open_since) == (kind == OPEN)
+        if kind == MOVE and step is not None:
+            return step.hands == t.hands
+        return kind == "machine" and step is not None and t.machines.get(step.machine) == step.machine_value
 
     def _waits(self, t: Truth, task: Task, found: Found) -> None:
         """Everything a wait of the file stands for must be over before a later step of the file begins."""

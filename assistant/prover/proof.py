@@ -144,7 +144,7 @@ def prove_plan(
         raise NothingVisited("The proof visited nothing.", where=name, expected="at least one complete run")
     cut = any(r.cut for r in results)
     status = {p: "bounded" for p in PROPERTIES}
-    status["stands_alone"] = "proven"  # one run per assignment, and every assignment is tried
+    status["stands_alone"] = status["nothing_idle"] = "proven"  # one run per assignment, and every assignment is tried
     counterexample = None
     if refuted is not None:
         status = {p: "refuted" if p == refuted.prop else "open" for p in PROPERTIES}

@@ -21,5 +21,6 @@ PROPERTIES: dict[str, str] = {
     "mishap_steps": "work goes on after a mishap only when its own steps were done",
     "values": "no value outside its limits, and no passed date, is gone on from unnoticed",
     "limits": "no time limit passes unrecorded",
+    "nothing_idle": "on the main line nothing is opened, closed or moved that is so already: a step before it is missing",
     "stands_alone": "the main line needs no step that the site didn't write, at the author's own pace",
 }
