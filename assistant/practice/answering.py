@@ -113,6 +113,8 @@ class Answering:
         kind, _, subject = what.partition(":")
         if kind == "spoil":
             self.world.spoil(subject)
+        elif kind == "dry":
+            self.world.surfaces[subject].film = None
         elif kind == "early":
             self.world.early.add(subject)
         elif kind == "pressure":

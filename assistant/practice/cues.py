@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Cue:
-    """When the `nth` line holding `heard` has been spoken (letter case aside), then `after_ms` later:
+    """When the `nth` line holding `heard` (letter case aside; | between wordings) has been spoken, `after_ms` later:
 
     `say`: a command id or any other text is spoken, meant for the assistant or not; `drop`: what is being done is
     left as it is; `ignore`: that line is not acted on at all; `world`: something happens to the enclosure
-    ("spoil:SURFACE", "early:SURFACE", "pressure", "pressure_back", "power"); `surface`: which one is meant if asked.
+    ("spoil:SURFACE", "dry:SURFACE", "early:SURFACE", "pressure", "pressure_back", "power"); `surface`: which one is meant if asked.
     """
 
     heard: str
@@ -36,7 +36,7 @@ class Cues:
         low, found = text.lower(), []
         for entry in list(self._left):
             cue, count = entry
-            if cue.heard.lower() in low:
+            if any(part in low for part in cue.heard.lower().split("|")):
                 entry[1] = count + 1
                 if entry[1] == cue.nth:
                     self._left.remove(entry)

@@ -12,7 +12,7 @@ from assistant.procedure.plan import WET, Plan, Step
 # What befalls the enclosure with each mishap, in the words of `Cue.world`; {s} is the surface at hand.
 _WORLD = {
     "torn_glove": "spoil:{s}", "splash": "", "spill": "spoil:{s}", "pressure_alarm": "power", "power_cut": "power",
-    "dropped_item": "spoil:{s}", "dry_surface": "early:{s}", "wipe_reused": "spoil:{s}", "agent_out": "",
+    "dropped_item": "spoil:{s}", "dry_surface": "dry:{s}", "wipe_reused": "spoil:{s}", "agent_out": "",
     "unwell": "", "hand_over": "", "fire": "", "touched": "spoil:{s}",
 }
 _ENDS = ("splash", "unwell", "fire")  # the clean doesn't go on after these
@@ -60,8 +60,10 @@ def draw(
 
 
 def _line(step: Step) -> str:
-    """The part of a step's sentence that no other step has: what is wiped with what."""
-    return next((part for part in step.say.split(". ") if part.lower().startswith("wipe")), step.say).rstrip(".")
+    """The part of a step's sentence that no other step has, in full and in short wording: what is wiped with what."""
+    full = next((part for part in step.say.split(". ") if part.lower().startswith("wipe")), step.say).rstrip(".")
+    brief = next((part for part in step.brief.split(". ") if step.agent_name and step.agent_name in part), "")
+    return f"{full}|{brief.rstrip('.')}" if brief else full
 
 
 def _name(plan: Plan, step: Step) -> str:

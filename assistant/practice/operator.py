@@ -17,6 +17,7 @@ from assistant.practice.answering import Answering
 from assistant.practice.cues import Cue, Cues
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.persona import Persona
+from assistant.session.words import MISHAPS
 from assistant.speaking.estimate import seconds
 
 # What a trained person knows without being told, by command id; how each is said comes from the language pack.
@@ -126,6 +127,7 @@ class Operator:
     def __init__(
         self, persona: Persona, world: EnclosureSim, seed: int | str = 0, *,
         words: Mapping[str, str] | None = None, answers: Mapping[str, bool] | None = None, cues: Sequence[Cue] = (),
+        brief: bool = False,
     ) -> None:
         self.persona = persona
         self.world = world
@@ -138,7 +140,8 @@ class Operator:
         self._answering = Answering(world, dict(answers or {}))
         self._cues = Cues(cues)
         self._random = random.Random(f"operator:{persona.id}:{seed}")
-        self._mind = _Mind()
+        self._mind = _Mind(brief=brief)
+        self.happened: list[tuple[int, str]] = []  # mishaps on cue: (when, command id)
 
     # Ears
 
@@ -479,6 +482,8 @@ class Operator:
             self._abandon(now_ms)
         if plan.world:
             self._answering.happen(plan.world)
+        if plan.meant in MISHAPS:
+            self.happened.append((min(plan.at_ms, now_ms), plan.meant))
         if plan.meant == "started":
             task = self._at_hand()
             if task is None or task.acted or task.action is None or task.action.kind != u.WET:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 from assistant.practice.enclosure_sim import EnclosureSim
@@ -66,7 +66,28 @@ def shrink(plan: Plan, given: list[Timed], decide_with: Decide = decide) -> list
     wanted = faults_of(plan, given, decide_with)
     if not wanted:
         return given
-    return ddmin(given, lambda part: wanted[0] in faults_of(plan, part, decide_with))
+
+    def fails(part: list[Timed]) -> bool:
+        return wanted[0] in faults_of(plan, part, decide_with)
+
+    for simpler in (_silent, _without_noise):
+        fewer = simpler(given)
+        if len(fewer) < len(given) and fails(fewer):
+            given = fewer
+    return ddmin(given, fails)
+
+
+def _silent(given: list[Timed]) -> list[Timed]:
+    """The same without a voice: lines end at once, so that no input has to say so."""
+    return [
+        (at, replace(one, voice=False) if isinstance(one, inputs.Begin) else one)
+        for at, one in given if not isinstance(one, inputs.LineDone)
+    ]
+
+
+def _without_noise(given: list[Timed]) -> list[Timed]:
+    """The same without what was not understood."""
+    return [(at, one) for at, one in given if not isinstance(one, inputs.Misheard | inputs.Tick)]
 
 
 def ddmin(items: list[Timed], fails: Callable[[list[Timed]], bool]) -> list[Timed]:

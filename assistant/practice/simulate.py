@@ -53,6 +53,7 @@ class Simulation:
         options: tuple[tuple[str, bool], ...] = (), longest_ms: int = LONGEST_MS, decide_with: Decide = decide,
         keep_inputs: bool = False, brief: bool = False, oracle: Oracle | None = None,
         on_facts: Callable[[State, tuple[Fact, ...], int], None] | None = None,
+        pacer: Callable[[int, int], int] | None = None,
     ) -> None:
         self.plan = plan
         self.run_so_far = Run([], initial(plan), operator, channel)
@@ -62,6 +63,7 @@ class Simulation:
         self._keep = keep_inputs
         self._oracle = oracle
         self._on_facts = on_facts
+        self._pacer = pacer  # (now, next) -> the session time reached, after waiting as long as it should last
         self._now = 0
         self._lines: list[list[Any]] = []  # [number, start, end, text, interrupted]
         self._free_ms = 0
@@ -107,7 +109,8 @@ class Simulation:
             due.append(self._visit[0])
         if not due or min(due) > self._longest:
             return False
-        self._now = max(self._now, min(due))
+        reached = min(due) if self._pacer is None else self._pacer(self._now, max(self._now, min(due)))
+        self._now = max(self._now, reached)
         self._happen(deadline)
         return True
 

@@ -28,6 +28,7 @@ class Fault:
     """One session with an engine fault, so that it can be repeated."""
 
     persona: str
+    procedure: str
     seed: str
     findings: list[Finding]
     given: list[tuple[int, Input]]
@@ -91,7 +92,7 @@ def soak(
         _add(total, run, oracle)
         if oracle.count()[ENGINE] and len(total.faults) < _KEEP:
             again, judged = one_session(plan, persona, name, decide_with=decide_with, keep_inputs=True)
-            total.faults.append(Fault(persona.id, name, [f for f in judged.findings if f.kind == ENGINE], again.given))
+            total.faults.append(Fault(persona.id, plan.procedure, name, [f for f in judged.findings if f.kind == ENGINE], again.given))
         total.taken_s = time.perf_counter() - begun
         if on_progress:
             on_progress(i + 1 - first, total)

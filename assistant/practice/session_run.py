@@ -1,0 +1,126 @@
+"""One practice session, from drill to score, with its record and the evidence it leaves."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime, timezone
+from pathlib import Path
+
+from assistant.practice.channel import Channel
+from assistant.practice.drills import Drill, draw
+from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.levels import Level, level
+from assistant.practice.operator import Operator
+from assistant.practice.oracle import Oracle
+from assistant.practice.persona import Errors, Persona
+from assistant.practice.refresh import Refresh
+from assistant.practice.score import EnclosureLog, MishapLog, Score, enclosure_log, items_of, score
+from assistant.practice.signoff import Session, TraineeFile, record_digest
+from assistant.practice.simulate import Simulation
+from assistant.practice.typed import TypedTrainee
+from assistant.procedure.plan import Plan
+from assistant.session.facts.base import Fact
+from assistant.session.state import State
+from assistant.station.clock import DEMO_EPOCH
+from assistant.station.quiet_record import QuietRecord
+from assistant.station.setup import Prepared
+
+ENCLOSURE_LOG = "enclosure.json"
+OnFacts = Callable[[State, tuple[Fact, ...], int], None]
+
+
+@dataclass(slots=True)
+class Practised:
+    """`problems`: what of the record doesn't hold, empty when all does."""
+
+    folder: Path
+    level: Level
+    seed: str
+    drills: tuple[Drill, ...]
+    facts: list[Fact]
+    verdict: str
+    log: EnclosureLog
+    score: Score
+    problems: list[str]
+    world: EnclosureSim
+    ended_ms: int
+
+
+def options_for(plan: Plan, answers: dict[str, bool]) -> tuple[tuple[str, bool], ...]:
+    """The questions at the start, answered as asked for, else by the procedure's default, else no."""
+    return tuple((o.id, answers.get(o.id, bool(o.default))) for o in plan.options)
+
+
+def run_practice(
+    ready: Prepared, *, trainee: str, level_name: str, seed: int | str, persona: Persona | None = None,
+    typed: Callable[[EnclosureSim], TypedTrainee] | None = None, mishaps: int = 0, weights: dict[str, float] | None = None,
+    words: tuple[str, ...] = (), answers: dict[str, bool] | None = None, records: Path | None = None,
+    factor: float = 10.0, stamp: str = "", session_id: str = "", epoch: datetime = DEMO_EPOCH,
+    on_facts: OnFacts | None = None, pacer: Callable[[int, int], int] | None = None,
+    on_world: Callable[[EnclosureSim, tuple[Drill, ...]], None] | None = None,
+) -> Practised:
+    """Run one session to its end and judge it. Either a `persona` works, or whoever `typed` makes.
+
+    Raises what records raise (StorageError and kin); the record then stays as it was.
+    """
+    plan, lvl = ready.plan, level(level_name)
+    drills = draw(plan, seed, mishaps, weights=weights, words=words)
+    world = EnclosureSim(plan, seed)
+    operator = (
+        Operator(persona, world, seed, cues=[d.cue() for d in drills], brief=lvl.brief) if persona is not None
+        else typed(world)  # type: ignore[misc]
+    )
+    if on_world:
+        on_world(world, drills)
+    channel = Channel(persona.errors if persona else Errors(), seed, ready.pack)
+    oracle = Oracle(plan, world, operator.said, channel.confused, operator.lapses)
+    record = QuietRecord(
+        ready, "practice", trainee, records=records, source=f"persona {persona.id}" if persona else "keyboard",
+        epoch=epoch, stamp=stamp, session_id=session_id,
+        extra={"practice": {
+            "level": lvl.id, "seed": str(seed), "persona": persona.id if persona else "", "factor": f"{factor:g}",
+            "drills": [asdict(d) for d in drills],
+        }},
+    )
+    try:
+        run = Simulation(
+            plan, operator, channel, kind="practice", person=trainee, options=options_for(plan, answers or {}),
+            decide_with=record.decide, oracle=oracle, on_facts=on_facts, brief=lvl.brief, pacer=pacer,
+        ).run()
+        if run.problem:
+            raise RuntimeError(run.problem)
+        log = enclosure_log(oracle, world, _mishaps(drills, operator.happened))
+        problems = record.close(run.state)
+    finally:
+        record.abandon()
+    (record.folder / ENCLOSURE_LOG).write_text(json.dumps(log.as_json(), indent=1, sort_keys=True) + "\n", encoding="utf-8")
+    return Practised(
+        record.folder, lvl, str(seed), drills, run.facts, run.state.verdict or "open", log,
+        score(plan, run.facts, log), problems, world, run.ended_ms,
+    )
+
+
+def _mishaps(drills: Sequence[Drill], happened: Sequence[tuple[int, str]]) -> list[MishapLog]:
+    places = {d.word: d.surface for d in drills}
+    return [MishapLog(word, at, places.get(word, "")) for at, word in happened if word in places]
+
+
+def keep_evidence(
+    file: TraineeFile, done: Practised, plan: Plan, *, at: datetime, true_waits: bool = False,
+) -> Session:
+    """Book the session and what it tells for the refreshing. `at`: now, with a time zone."""
+    late = {m.about for part in done.score.parts if part.name == "mishaps" for m in part.moments}
+    ok = tuple(sorted(w for w in done.score.reactions_ms if w not in late))
+    session = Session(
+        str(done.folder), record_digest(done.folder), at.date().isoformat(), plan.procedure, done.level.id, done.verdict,
+        done.score.total, len(done.score.critical), ok, true_waits,
+    )
+    file.add(session)
+    path = file.folder / "refresh.json"
+    cards = Refresh.load(path)
+    for item, how in items_of(plan, done.facts, done.score).items():
+        cards.review(item, how, at.astimezone(timezone.utc))
+    cards.save(path)
+    return session

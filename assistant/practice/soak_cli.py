@@ -1,0 +1,101 @@
+"""`assistant soak`: sessions by the thousand at simulated speed, or by the ten with real sound."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from assistant.errors import FindingsError, UsageError
+from assistant.practice.persona import load_persona, persona_names
+from assistant.practice.shrink import script_text, shrink
+from assistant.practice.soak import Soaked, soak
+from assistant.procedure.compile import compile_plan
+from assistant.procedure.load import load_procedure
+from assistant.station.json_out import print_json
+
+
+@click.command("soak")
+@click.option("--sessions", type=click.IntRange(0, 10_000_000), default=500, show_default=True, help="How many, without sound.")
+@click.option("--sound", "sound_sessions", type=click.IntRange(0, 1000), default=0, help="How many with real sound.")
+@click.option("--persona", "personas", multiple=True, help="Which persona, by id or file; repeat for several. Default: all.")
+@click.option("--procedure", "procedures", multiple=True, default=("gb-2-light-clean",), show_default=True,
+              help="Which procedure; repeat for several.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Another number, other sessions.")
+@click.option("--scripts", type=click.Path(path_type=Path), help="Folder for a short script of each engine fault.")
+@click.option("--by-ear", is_flag=True, help="With --sound: the operator hears through a recogniser too.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+def soak_command(
+    sessions: int, sound_sessions: int, personas: tuple[str, ...], procedures: tuple[str, ...], seed: int,
+    scripts: Path | None, by_ear: bool, as_json: bool,
+) -> int:
+    """Run virtual operators through the real core; the simulated enclosure judges what was believed.
+
+    Exit code 1 when the core itself was at fault.
+    """
+    people = [load_persona(name) for name in personas or persona_names()]
+    plans = [compile_plan(load_procedure(name)) for name in procedures]
+    if by_ear and not sound_sessions:
+        raise UsageError("--by-ear needs sound.", try_next="add --sound 1")
+    total = soak(plans, people, sessions, seed, on_progress=_progress)
+    found = total.as_json()
+    found["skipped"] = [] if sound_sessions else ["sessions with real sound (--sound N)"]
+    if sound_sessions:
+        from assistant.practice.soak_sound import soak_with_sound
+
+        found["sound"] = soak_with_sound(procedures[0], people, sound_sessions, seed, by_ear=by_ear, say=_say)
+    found["scripts"] = _write_scripts(total, plans, scripts) if total.faults else []
+    if as_json:
+        print_json(found)
+    else:
+        _show(found)
+    faults = found["engine_faults"] + found.get("sound", {}).get("engine_faults", 0)
+    if faults:
+        first = total.faults[0] if total.faults else None
+        text = f" First: {first.findings[0].what} (seed {first.seed})." if first and first.findings else ""
+        raise FindingsError(
+            f"{faults} engine faults.{text}", try_next=f"assistant run --script {found['scripts'][0]}" if found["scripts"] else "",
+        )
+    return 0
+
+
+def _say(text: str) -> None:
+    click.echo(text, err=True)
+
+
+def _progress(done: int, total: Soaked) -> None:
+    if done % 500 == 0:
+        rate = done / total.taken_s if total.taken_s else 0.0
+        click.echo(f"{done} sessions, {rate:.1f} a second, engine faults {total.wrong['engine_fault']}", err=True)
+
+
+def _write_scripts(total: Soaked, plans: list, folder: Path | None) -> list[str]:
+    folder = folder or Path.cwd() / "soak-faults"
+    folder.mkdir(parents=True, exist_ok=True)
+    written = []
+    for n, fault in enumerate(total.faults[:5], 1):
+        plan = plans[0] if len(plans) == 1 else next(p for p in plans if p.procedure == fault.procedure)
+        path = folder / f"fault-{n}.jsonl"
+        head = f"# {fault.procedure}, seed {fault.seed}: {fault.findings[0].what if fault.findings else ''}\n"
+        path.write_text(head + script_text(shrink(plan, fault.given)), encoding="utf-8")
+        written.append(str(path))
+    return written
+
+
+def _show(found: dict[str, Any]) -> None:
+    wrong = ", ".join(f"{name.replace('_', ' ')} {n}" for name, n in found["wrong_acceptances"].items())
+    rows = [
+        ("Sessions", f"{found['sessions']}, {found['completed']} completed, {found['simulated_h']} h of work"),
+        ("Speed", f"{found['sessions_per_s']} sessions a second"),
+        ("Wrongly believed", wrong),
+        ("Missed words", str(found["missed_words"])),
+        ("Lost to it", f"{found['lost_s_per_session']} s a session saying things again"),
+        ("Engine faults", str(found["engine_faults"])),
+    ]
+    if "sound" in found:
+        rows.append(("With sound", ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in found["sound"].items())))
+    for name, text in rows:
+        click.echo(f"  {name:<18} {text}")
+
+

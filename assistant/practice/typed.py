@@ -1,0 +1,111 @@
+"""A person practising at the keyboard: types what they would say; what the hands do is worked out from the time.
+
+It stands where a virtual operator stands, so the same loop runs both. A confirmation that comes sooner than the
+work can be done leaves the work part done, and the simulated enclosure knows.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections.abc import Callable, Iterable
+from typing import TextIO
+
+from assistant.practice import understanding as u
+from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.operator import Said, Utterance
+
+_SPEED_PART = 0.6  # somebody quick needs at least this part of a steady person's time
+_LETTER_MS = 70  # typing stands for speaking: about as long as the words would take
+
+
+class TypedTrainee:
+    """`lines`: what is typed, as it comes (a queue, or a list of (session ms, text) for tests). An empty line says
+    nothing. "quit" raises KeyboardInterrupt."""
+
+    def __init__(self, world: EnclosureSim, lines: queue.Queue[str] | Iterable[tuple[int, str]]) -> None:
+        self.world = world
+        self.said: list[Said] = []
+        self.lapses: list[tuple[int, str]] = []
+        self.happened: list[tuple[int, str]] = []
+        self.lost_ms = 0
+        self._queue = lines if isinstance(lines, queue.Queue) else None
+        self._script = [] if self._queue is not None else sorted(lines)  # type: ignore[arg-type]
+        self._action: u.Action | None = None
+        self._begun_ms = 0
+
+    def hear(self, text: str, ended_ms: int, role: str = "") -> None:
+        """A new instruction starts the hands on it."""
+        meaning = u.understand(text)
+        if meaning.kind in (u.DO, u.WIPE, u.REWET):
+            self._action, self._begun_ms = self.world.names.action(meaning), ended_ms
+        elif meaning.kind == u.FROM_START:
+            self._begun_ms = ended_ms
+
+    def sounding(self, now_ms: int) -> None:
+        """Nothing changes for somebody who types."""
+
+    def next_action(self, now_ms: int) -> Utterance | None:
+        """The next typed line, if there is one."""
+        self.world.settle(now_ms)
+        text = self._take(now_ms)
+        if not text:
+            return None
+        end = now_ms + max(400, len(text) * _LETTER_MS)
+        meant = "confirm" if text == "confirm" else "other"
+        if meant == "confirm" and self._action is not None:
+            needed = self.world.duration_ms(self._action) * _SPEED_PART
+            part = min(1.0, (now_ms - self._begun_ms) / max(1.0, needed))
+            self.world.do(self._action, self._begun_ms, max(now_ms, self._begun_ms + 1), part)
+            if part < 1.0:
+                self.lapses.append((now_ms, "claims_early"))
+        self.said.append(Said(text, now_ms, end, meant, self._action))
+        if meant == "confirm":
+            self._action = None
+        return Utterance(text, now_ms)
+
+    def next_ms(self) -> int | None:
+        """When the next line of a script is due; None where somebody types."""
+        return self._script[0][0] if self._script else None
+
+    def _take(self, now_ms: int) -> str:
+        if self._queue is None:
+            return self._script.pop(0)[1].strip().lower() if self._script and self._script[0][0] <= now_ms else ""
+        try:
+            text = self._queue.get_nowait().strip().lower()
+        except queue.Empty:
+            return ""
+        if text in ("quit", "exit"):
+            raise KeyboardInterrupt
+        return text
+
+
+def read_lines(source: TextIO) -> queue.Queue[str]:
+    """Lines typed at `source`, read in a thread of their own; at its end "quit" follows."""
+    lines: queue.Queue[str] = queue.Queue()
+
+    def read() -> None:
+        for line in source:
+            lines.put(line)
+        lines.put("quit")
+
+    threading.Thread(target=read, name="typed", daemon=True).start()
+    return lines
+
+
+def real_pace(
+    factor: float, lines: queue.Queue[str], sleep: Callable[[float], None] = time.sleep, step_s: float = 0.05,
+) -> Callable[[int, int], int]:
+    """A pacer for `Simulation`: `factor` session seconds a second, cut short when something is typed."""
+
+    def pace(now_ms: int, next_ms: int) -> int:
+        reached = now_ms
+        while reached < next_ms:
+            if not lines.empty():
+                return reached + 1
+            sleep(step_s)
+            reached = min(next_ms, reached + max(1, round(step_s * 1000 * factor)))
+        return reached
+
+    return pace
