@@ -82,5 +82,5 @@ def check_compression(plan: Plan, factor: float) -> None:
                 f"Compressed {factor:g} times, a wait of {length_ms / 1000:g} s is over before it is announced.",
                 where=f"{step.file}:{step.line}" if step.file else step.id,
                 expected=f"at most {int(length_ms / 1000 / seconds(line))} times for this one",
-                try_next="choose a smaller factor, or step through the waits with --step",
+                try_next="choose a smaller factor",
             )

@@ -81,6 +81,7 @@ class Task:
     acted: bool = False
     tries: int = 0
     said_ms: int = 0
+    talks_over: bool = False
     covered: float = 1.0
     left_ms: int = 0  # of the work, while something else comes first
 
@@ -183,7 +184,7 @@ class Operator:
             return self._ask_where(None, now_ms)
         if task is None or not task.acted or task.say_ms > now_ms:
             return None
-        if not self._quiet(now_ms) and not self._lapse("talks_over", now_ms):
+        if not self._quiet(now_ms) and not task.talks_over:
             task.say_ms = max(task.say_ms, now_ms + 200)
             return None
         if task.tries >= _MOST_TRIES:
@@ -273,6 +274,7 @@ class Operator:
             pace = persona.pace.work * self._random.uniform(0.9, 1.15)
             end = begin + (round(self.world.duration_ms(action) * pace) if action else 2000)
         task = Task(meaning, action, begin, end, end + answer_ms, meant, word, value)
+        task.talks_over = self._lapse("talks_over", at)
         if begin == end:
             task.begun = task.acted = True  # only an answer; what it speaks of was done before
         elif action and action.kind == u.WET:

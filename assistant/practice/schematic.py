@@ -51,6 +51,8 @@ def _cell(world: EnclosureSim, surface: str, now_ms: int, steps: dict) -> Cell:
     wanted = step.contact_ms if step else 0
     since, state = 0, DIRTY
     film = now.film
+    if film:
+        wanted = next((s.contact_ms for s in world.plan.steps if s.surface == surface and s.agent == film.agent), wanted)
     if film and world.is_wet(surface, now_ms):
         since, state = (now_ms - film.since_ms) // 1000, WET_NOW
     elif film and world.some_wet(surface, now_ms) > 0:
@@ -106,7 +108,7 @@ def blocks(world: EnclosureSim, now_ms: int, width: int = 78) -> str:
 
 def _words(cell: Cell) -> str:
     if cell.state == WET_NOW:
-        return f"wet {_clock(cell.since_s)} of {_clock(cell.wanted_s)}"
+        return f"wet {_clock(cell.since_s)}" + (f" of {_clock(cell.wanted_s)}" if cell.wanted_s else "")
     return cell.state
 
 

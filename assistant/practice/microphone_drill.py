@@ -1,0 +1,30 @@
+"""A person at a headset for the words drill: the word is shown, and what the microphone then picks up is taken."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from assistant.practice.operator_voice import RATE_HZ
+from assistant.practice.words_drill import Speaker
+
+LISTEN_S = 3.0
+
+
+def microphone_speaker(show: Callable[[str], None], listen_s: float = LISTEN_S) -> Speaker:
+    """Raises SoundDeviceError when there is no microphone."""
+    from assistant.hearing.headset import HeadsetSource
+
+    source = HeadsetSource(None)
+
+    def speak(form: str) -> np.ndarray:
+        show(f"  Say: {form}")
+        wanted, blocks = round(listen_s * RATE_HZ), []
+        while sum(len(b) for b in blocks) < wanted and not source.lost():
+            block = source.read(0.2)
+            if block:
+                blocks.append(np.frombuffer(block, dtype="<i2"))
+        return np.concatenate(blocks) if blocks else np.zeros(0, dtype=np.int16)
+
+    return speak

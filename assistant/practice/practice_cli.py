@@ -1,0 +1,224 @@
+"""`assistant practice`: drills without an enclosure, marked as practice in every line of their record."""
+
+from __future__ import annotations
+
+import sys
+from datetime import datetime, timezone
+from pathlib import Path
+
+import click
+import platformdirs
+
+from assistant.errors import ReplayMismatchError, UsageError
+from assistant.practice import schematic
+from assistant.practice.levels import ASSESSMENT, LED, LEVELS, check_compression, level, question
+from assistant.practice.persona import load_persona, persona_names
+from assistant.practice.refresh import Refresh
+from assistant.practice.session_run import Practised, keep_evidence, run_practice
+from assistant.practice.signoff import Tracer, TraineeFile, load_rule, readiness
+from assistant.practice.typed import TypedTrainee, read_lines, real_pace
+from assistant.session.facts.steps import StepStarted
+from assistant.station.clock import DEMO_EPOCH
+from assistant.station.json_out import print_json
+from assistant.station.screen import open_screen
+from assistant.station.setup import prepare
+from assistant.station.times import clock_text
+
+
+@click.command("practice")
+@click.argument("procedure", required=False)
+@click.option("--trainee", default="trainee", show_default=True, help="Whose evidence this is.")
+@click.option("--level", "level_name", type=click.Choice(LEVELS), default=LED, show_default=True)
+@click.option("--persona", help="Show me one: a virtual operator does it. One of: " + ", ".join(persona_names()) + ".")
+@click.option("--mishaps", type=click.IntRange(0, 20), default=0, show_default=True, help="How many things go wrong.")
+@click.option("--mishap", "words", multiple=True, help="Only this kind, such as torn_glove; repeat for several.")
+@click.option("--seed", type=int, default=1, show_default=True, help="The same number, the same drill.")
+@click.option("--factor", type=float, default=10.0, show_default=True, help="How many times faster waits pass; 1: true waits.")
+@click.option("--option", "answers", multiple=True, metavar="NAME=yes|no", help="Answer a question of the start.")
+@click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")
+@click.option("--evidence", type=click.Path(path_type=Path), help="Folder for trainees' evidence.")
+@click.option("--drawing", type=click.Path(path_type=Path), help="Write the enclosure as it is at the end, as SVG.")
+@click.option("--session-id", default="", help="With --stamp and --epoch: the same bytes again.")
+@click.option("--stamp", default="", help="Such as 20260314T091500Z.")
+@click.option("--epoch", type=click.DateTime(["%Y-%m-%dT%H:%M:%S"]), help="What the record's clock starts from, in UTC.")
+@click.option("--ready", is_flag=True, help="Show what is missing until this trainee can be signed off.")
+@click.option("--rule", type=click.Path(path_type=Path), help="The site's rule for signing off.")
+@click.option("--tracer", nargs=2, metavar="OBSERVER passed|failed", help="Book a wipe with a visible tracer.")
+@click.option("--due", is_flag=True, help="Show what is due to be refreshed.")
+@click.option("--words-drill", is_flag=True, help="Say each command word; with --persona, that voice says them.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+def practice(
+    procedure: str | None, trainee: str, level_name: str, persona: str | None, mishaps: int, words: tuple[str, ...],
+    seed: int, factor: float, answers: tuple[str, ...], records: Path | None, evidence: Path | None,
+    drawing: Path | None, session_id: str, stamp: str, epoch: datetime | None, ready: bool, rule: Path | None,
+    tracer: tuple[str, str] | None, due: bool, words_drill: bool, as_json: bool,
+) -> int:
+    """Practise PROCEDURE: type what you would say, or let a persona show it. Nothing of it can pass for work."""
+    file = TraineeFile(_evidence(evidence) / _plain(trainee))
+    now = datetime.now(timezone.utc)
+    if tracer:
+        if tracer[1] not in ("passed", "failed"):
+            raise UsageError(f"A tracer wipe has passed or failed, not '{tracer[1]}'.")
+        file.add_tracer(Tracer(tracer[0], now.date().isoformat(), tracer[1] == "passed"))
+        click.echo(f"Booked: {tracer[0]} saw {trainee}'s wipe with a tracer, {tracer[1]}.", err=True)
+    if ready:
+        return _show_ready(trainee, file, rule, now, as_json)
+    if due:
+        return _show_due(file, now, as_json)
+    if words_drill:
+        return _drill_words(trainee, persona, file, as_json)
+    if tracer and not procedure:
+        return 0
+    if not procedure:
+        raise UsageError("Which procedure?", try_next="assistant practice gb-2-light-clean")
+    prepared = prepare(procedure, today=now.date().isoformat() if not session_id else "")
+    check_compression(prepared.plan, factor)
+    screen = open_screen(prepared.plan, "PRACTICE", out=sys.stderr if as_json else sys.stdout, plain=True)
+    lines = None if persona else read_lines(sys.stdin)
+    hints = _Hints(prepared.plan, level_name, seed, as_json)
+    with screen:
+        done = run_practice(
+            prepared, trainee=trainee, level_name=level_name, seed=seed, records=records, factor=factor, mishaps=mishaps,
+            persona=load_persona(persona) if persona else None, words=words, answers=_answers(prepared.plan, answers),
+            typed=(lambda world: TypedTrainee(world, lines)) if lines is not None else None, stamp=stamp, session_id=session_id,
+            weights=Refresh.load(file.folder / "refresh.json").weights(now), on_world=hints.world,
+            epoch=epoch.replace(tzinfo=timezone.utc) if epoch else DEMO_EPOCH,
+            on_facts=lambda state, facts, ms: (screen.facts(state, facts, ms), hints.facts(facts, ms)),
+            pacer=real_pace(factor, lines) if lines is not None else None,
+        )
+    if not persona:
+        keep_evidence(file, done, prepared.plan, at=now, true_waits=factor == 1.0)
+    if drawing:
+        drawing.write_text(schematic.svg(done.world, done.ended_ms), encoding="utf-8")
+    _report(done, as_json)
+    if done.problems:
+        raise ReplayMismatchError("The record doesn't replay to the same end: " + "; ".join(done.problems), where=str(done.folder))
+    return 0
+
+
+class _Hints:
+    """What a level shows beside the assistant's own lines."""
+
+    def __init__(self, plan, level_name: str, seed: int, as_json: bool) -> None:
+        self.plan, self.level, self.seed = plan, level(level_name), seed
+        self.err = as_json
+        self._world = None
+
+    def world(self, world, drills) -> None:
+        self._world = world
+        if self.level.announces:
+            for drill in drills:
+                self._say(f"coming: {drill.tell}")
+
+    def facts(self, facts, now_ms: int) -> None:
+        for fact in facts:
+            if not isinstance(fact, StepStarted) or fact.step.startswith("bridge:"):
+                continue
+            step = self.plan.step(fact.step)
+            if self.level.asks_next and not fact.branch:
+                asked = question(self.plan, step, self.seed)
+                self._say(asked.text())
+                self._say(f"It is {asked.right}.")
+            if self.level.why and step.why:
+                self._say(f"why: {step.why}")
+            if self.level.drawing and step.kind == "wait" and self._world is not None:
+                self._say(schematic.blocks(self._world, now_ms))
+
+    def _say(self, text: str) -> None:
+        click.echo(text, err=self.err)
+
+
+def _evidence(chosen: Path | None) -> Path:
+    return chosen or Path(platformdirs.user_data_dir("gauntlet", appauthor=False)) / "trainees"
+
+
+def _plain(name: str) -> str:
+    out = "".join(c if c.isalnum() or c in "-_" else "-" for c in name.strip().lower())
+    if not out.strip("-"):
+        raise UsageError("The trainee needs a name.", try_next="--trainee NAME")
+    return out[:80]
+
+
+def _answers(plan, given: tuple[str, ...]) -> dict[str, bool]:
+    known = {o.id for o in plan.options}
+    out = {}
+    for text in given:
+        name, _, answer = text.partition("=")
+        if name not in known or answer not in ("yes", "no"):
+            raise UsageError(f"'{text}' answers no question here.", expected=", ".join(f"{n}=yes|no" for n in sorted(known)))
+        out[name] = answer == "yes"
+    return out
+
+
+def _report(done: Practised, as_json: bool) -> None:
+    s = done.score
+    if as_json:
+        print_json({
+            "kind": "practice", "level": done.level.id, "seed": done.seed, "verdict": done.verdict, "score": s.as_json(),
+            "record": str(done.folder), "replayed": not done.problems, "drills": [d.word for d in done.drills],
+            "simulated_s": round(done.ended_ms / 1000, 3), "skipped": [],
+        })
+        return
+    click.echo(f"\n  Practice, {done.level.id}: {done.verdict}, {s.total:g} of 100")
+    for part in s.parts:
+        click.echo(f"  {part.name:<12} {part.measured:<28} {-part.points_off:>6g}   asked for: {part.against}")
+    for word, took in s.reactions_ms.items():
+        click.echo(f"  {word.replace('_', ' '):<12} named after {took / 1000:.1f} s")
+    for moment in s.better:
+        click.echo(f"  Do better: {moment.text} (at {clock_text(moment.at_ms)}: assistant replay {done.folder})")
+    if done.level.id == ASSESSMENT:
+        click.echo("  Critical errors: " + (str(len(s.critical)) if s.critical else "none"))
+    click.echo(f"  Record: {done.folder}")
+
+
+def _show_ready(trainee: str, file: TraineeFile, rule: Path | None, now: datetime, as_json: bool) -> int:
+    found = readiness(trainee, load_rule(rule), file.sessions(), file.tracers(), now.date())
+    if as_json:
+        print_json({**found.as_json(), "skipped": []})
+    else:
+        for demand in found.demands:
+            click.echo(f"  {'met    ' if demand.met else 'missing'}  {demand.what}" + "".join(f"\n             {e}" for e in demand.evidence))
+        click.echo(f"\n  {trainee} is {'ready to be signed off by a supervisor' if found.ready else 'not ready yet'}.")
+    return 0 if found.ready else 1
+
+
+def _show_due(file: TraineeFile, now: datetime, as_json: bool) -> int:
+    cards = Refresh.load(file.folder / "refresh.json")
+    found = cards.due(now)
+    if as_json:
+        print_json({"due": [{"item": item, "since": at.isoformat()} for item, at in found], "known": len(cards.cards), "skipped": []})
+    elif not found:
+        click.echo("  Nothing is due.")
+    for item, at in found if not as_json else ():
+        click.echo(f"  {item}  due since {at.date()}, known with {cards.recall(item, now):.0%}")
+    return 0
+
+
+def _drill_words(trainee: str, persona: str | None, file: TraineeFile, as_json: bool) -> int:
+    from assistant.hearing.engines import open_engine
+    from assistant.hearing.listener import Listener
+    from assistant.hearing.packs import load_pack
+    from assistant.practice.operator_voice import OperatorVoice
+    from assistant.practice.words_drill import drill_words, voice_speaker
+
+    if not persona:
+        from assistant.practice.microphone_drill import microphone_speaker
+
+        speaker = microphone_speaker(lambda text: click.echo(text, err=True))
+    else:
+        speaker = voice_speaker(OperatorVoice(load_persona(persona).voice, 1))
+    pack = load_pack("en")
+    listener = Listener(open_engine("en"), pack, latency_s=0.0)
+    try:
+        profile = drill_words(
+            listener, pack, speaker, trainee,
+            show=lambda r: click.echo(f"  {r.form:<20} heard {r.right} of {r.tries}  {', '.join(h or 'nothing' for h in r.heard)}", err=as_json),
+        )
+    finally:
+        listener.close()
+    profile.save(file.folder / "hearing.json")
+    if as_json:
+        print_json({**profile.as_json(), "skipped": []})
+    else:
+        click.echo("  Trouble with: " + (", ".join(profile.trouble()) or "none"))
+    return 0
