@@ -51,12 +51,13 @@ def folded(name: str) -> str:
 
 
 class Accounts:
-    """The accounts in `<home>/accounts.json` and the keys in `<home>/keys`."""
+    """The accounts in `<home>/accounts.json`; their keys in `keys`, or `<home>/keys`."""
 
-    def __init__(self, home: Path, *, hasher: PasswordHasher | None = None, cost: Cost | None = None) -> None:
+    def __init__(self, home: Path, *, keys: Path | None = None, hasher: PasswordHasher | None = None,
+                 cost: Cost | None = None) -> None:
         self.home = Path(home)
         self.file = self.home / FILE
-        self.keys = KeyStore(self.home / KEYS, cost=cost)
+        self.keys = KeyStore(keys or self.home / KEYS, cost=cost)
         self._hasher = hasher or PasswordHasher()
         self._gate = threading.BoundedSemaphore(_AT_ONCE)
         self._nobody = self._hasher.hash("nobody has this passphrase")
@@ -92,10 +93,22 @@ class Accounts:
                     raise RefusedError(f"Somebody goes by {text} already.", where=str(self.file),
                                        try_next="Use the full name.")
             if role in SIGNERS:
-                self.keys.create_key(name, passphrase, since=since, role=role)
+                self._key(name, role, passphrase, since)
             account = Account(name, role, self._hash(passphrase), since, tuple(aliases))
             self._write([*accounts, account])
         return account
+
+    def _key(self, name: str, role: str, passphrase: str, since: str) -> None:
+        """A key for the person; one they have already (for approvals, say) is used if the passphrase opens it."""
+        there = self.keys.find(name)
+        if there is None or there.withdrawn:
+            self.keys.create_key(name, passphrase, since=since, role=role)
+            return
+        try:
+            self.keys.unlock(name, passphrase)
+        except RefusedError:
+            raise RefusedError(f"{name} has a signing key already, and this passphrase doesn't open it.",
+                               try_next="Give that key's passphrase, or withdraw the key first.") from None
 
     def set_passphrase(self, name: str, passphrase: str, *, now: str) -> None:
         """A new passphrase. The old signing key is withdrawn and a new one made: what it signed still stands."""

@@ -16,9 +16,9 @@ _STDIN = click.option("--passphrase-stdin", is_flag=True, help="Read the passphr
 
 def _accounts(home: Path | None):
     from assistant.review.accounts import Accounts
-    from assistant.review.places import home_folder
+    from assistant.review.places import home_folder, keys_folder
 
-    return Accounts(home_folder(home))
+    return Accounts(home_folder(home), keys=keys_folder(home))
 
 
 def _passphrase(from_stdin: bool) -> str:

@@ -22,7 +22,7 @@ from assistant.record.safe_text import printable
 from assistant.review import pages
 from assistant.review.call import Call
 from assistant.review.desk import Desk
-from assistant.review.roles import ANONYMOUS, ANYONE, TABLE, Access
+from assistant.review.roles import ANONYMOUS, TABLE, Access
 from assistant.review.visits import COOKIE, DOOR_COOKIE, same
 
 MAX_BODY = 64 * 1024

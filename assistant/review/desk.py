@@ -30,12 +30,13 @@ FILES_FRESH_S = 10.0
 
 @dataclass(frozen=True)
 class Setup:
-    """Where things are. `home`: accounts, keys and index; `procedures`: the site's files, None for the default;
+    """Where things are. `home`: accounts and index; `procedures`: the site's files, None for the default; `keys`: None for `home`/keys;
     `index`: the index file, None for one in `home`. `wall`: the present moment. `refresh_s`: how often the index looks for new records."""
 
     records: Path
     home: Path
     procedures: Path | None = None
+    keys: Path | None = None
     rules: Path | None = None
     index: Path | str | None = None
     hosts: tuple[str, ...] = ()
@@ -61,7 +62,7 @@ class Desk:
         self.clock_s = setup.clock
         self.rules: RulesFile = load_rules(setup.rules)
         self.clock = Clock(self.rules.zone)
-        self.accounts = Accounts(setup.home, hasher=setup.hasher, cost=setup.key_cost)
+        self.accounts = Accounts(setup.home, keys=setup.keys, hasher=setup.hasher, cost=setup.key_cost)
         self.visits = Visits(setup.clock)
         self.by_name = RateLimit(setup.clock, 8, 300.0)
         self.by_address = RateLimit(setup.clock, 25, 300.0)

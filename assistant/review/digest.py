@@ -9,7 +9,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from assistant.procedure.plan import Plan
+from assistant.procedure.plan import Plan, Step
+from assistant.session.bridges import bridge_step, is_bridge
 from assistant.session.facts import lines, session, steps, troubles
 from assistant.session.facts.base import Fact
 
@@ -142,14 +143,23 @@ def step_name(plan: Plan | None, step_id: str) -> str:
     """A short name for a step: what it wets, opens, or waits for, else its first words."""
     if plan is None:
         return step_id
-    try:
-        step = plan.step(step_id)
-    except KeyError:
-        return step_id.replace("bridge:", "").replace("_", " ").replace("-", " ").replace(":", " ")
+    step = find_step(plan, step_id)
+    if step is None:
+        return step_id
     if step.surface:
         return f"{surface_name(plan, step.surface)}, {step.agent_name or step.agent}"
     text = (step.say or step.brief or step.id).split(". ")[0].rstrip(".?")
     return text if len(text) <= 64 else text[:61].rstrip() + "..."
+
+
+def find_step(plan: Plan | None, step_id: str) -> Step | None:
+    """A step of the plan, or one that the core put in by itself; None for an id that is neither."""
+    try:
+        if plan is None:
+            return None
+        return bridge_step(plan, step_id) if is_bridge(step_id) else plan.step(step_id)
+    except (KeyError, ValueError):
+        return None
 
 
 def surface_name(plan: Plan | None, surface: str) -> str:

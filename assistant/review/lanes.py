@@ -158,7 +158,7 @@ class _Builder:
     def cycle_broken(self, fact: machine.CycleBroken) -> None:
         lane = self.lane("cycle", fact.cycle)
         self.end(lane, fact.at_ms)
-        lane.marks.append(Mark(DEVIATION, fact.at_ms, f"broken: {fact.reason}"))
+        lane.marks.append(Mark(NOTE, fact.at_ms, f"counts no more: {fact.reason}"))
 
     def moved(self, fact: machine.HandsMoved) -> None:
         if fact.to == "room":

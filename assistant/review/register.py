@@ -98,6 +98,20 @@ def overdue(found: Iterable[Duty], enclosure: str) -> list[Duty]:
     return [d for d in found if d.enclosure == enclosure and d.due.status == OVERDUE]
 
 
+def overdue_now(records: Path, home: Path, enclosure: str, today: date, procedures: Path | None = None) -> list[Duty]:
+    """The same, read from disk: for whoever starts a session or prints a tag. Brings the index up to date first."""
+    from assistant.procedure.source import default_folder
+    from assistant.review.entries import SiteEntries
+
+    index = Index(records, home / "register.sqlite")
+    try:
+        index.refresh()
+        files = {k: v for k, v in enclosure_files(procedures or default_folder()).items() if k == enclosure}
+        return overdue(duties(index, SiteEntries(records).all(), files, today, None, 0), enclosure)
+    finally:
+        index.engine.dispose()
+
+
 def last_done(index: Index, enclosure: str) -> dict[str, Row]:
     """Per purpose the newest live session that ended complete and wasn't refused by a supervisor."""
     found: dict[str, Row] = {}

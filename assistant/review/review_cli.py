@@ -28,13 +28,13 @@ def review(records: Path | None, home: Path | None, procedures: Path | None, rul
            names: tuple[str, ...], certificate: Path | None, key: Path | None, rebuild: bool, check_index: bool,
            as_json: bool) -> None:
     """The supervisor's pages: what needs a decision, what happened, signing, the board, the register."""
-    from assistant.review.places import home_folder, records_folder
+    from assistant.review.places import home_folder, keys_folder, records_folder
     from assistant.review.server import require_safe_place, serve
 
     require_safe_place(host, certificate, key)
     from assistant.review.desk import Desk, Setup
 
-    desk = Desk(Setup(records_folder(records), home_folder(home), procedures, rules, hosts=(host, *names),
+    desk = Desk(Setup(records_folder(records), home_folder(home), procedures, keys_folder(home), rules, hosts=(host, *names),
                       tls=certificate is not None))
     if rebuild or check_index:
         _index_only(desk, rebuild, as_json)

@@ -38,7 +38,8 @@ def serve(desk: Desk, host: str, port: int, *, certificate: Path | None = None, 
     """Serve until Ctrl-C. Raises RefusedError, UsageError, StorageError for a port that is taken."""
     require_safe_place(host, certificate, key)
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    listener = socket.socket(family)
+    # The protocol named: only then does asyncio switch off waiting for acknowledgements on accepted connections.
+    listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host.strip("[]"), port))

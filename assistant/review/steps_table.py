@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from assistant.procedure.plan import WAIT, Plan
-from assistant.review.digest import step_name
+from assistant.review.digest import find_step, step_name
 from assistant.session.facts import steps, troubles
 from assistant.session.facts.base import Fact
 
@@ -33,6 +34,11 @@ class StepRow:
     value: str = ""
     notes: list[str] = field(default_factory=list)
     deviated: bool = False
+
+    @property
+    def note_lines(self) -> list[str]:
+        """The notes, what was said twice once."""
+        return [text if count == 1 else f"{text} ({count} times)" for text, count in Counter(self.notes).items()]
 
     @property
     def slow(self) -> bool:
@@ -97,12 +103,7 @@ def step_rows(facts: Sequence[Fact], plan: Plan | None) -> list[StepRow]:
 
 
 def _row(plan: Plan | None, fact: steps.StepStarted, number: int) -> StepRow:
-    step = None
-    if plan is not None:
-        try:
-            step = plan.step(fact.step)
-        except KeyError:
-            step = None
+    step = find_step(plan, fact.step)
     branch = ""
     if fact.branch:
         mishap = plan.mishaps.get(fact.branch) if plan else None
@@ -115,11 +116,9 @@ def _by_surface(rows: list[StepRow], plan: Plan | None, surface: str) -> StepRow
     if plan is None or surface not in plan.surfaces:
         return None
     for row in reversed(rows):
-        try:
-            if plan.step(row.step).surface == surface:
-                return row
-        except KeyError:
-            continue
+        step = find_step(plan, row.step)
+        if step is not None and step.surface == surface:
+            return row
     return None
 
 

@@ -15,17 +15,48 @@ from starlette.testclient import TestClient
 from assistant.review.app import create_app
 from assistant.review.desk import Desk
 from assistant.review.index import Row
-from assistant.review.measure.generator import EPOCH, make_store
+from assistant.procedure.plan import WET
+from assistant.review.measure.generator import EPOCH, Recorder, demo_site, make_store, write_sound
+from assistant.review.measure.operator import Manner, Operator
 from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR, make_accounts, make_desk
+from assistant.session.lookup import step_of
+from assistant.session.state import State
 
 NOW = EPOCH + timedelta(days=1)
+
+
+class Clumsy(Operator):
+    """Drops something at the first wall, once, and works on calmly: complete, with one mishap, whatever the seeds."""
+
+    dropped = False
+
+    def _in_step(self, state: State) -> None:
+        step = step_of(self.plan, state)
+        if not self.dropped and step is not None and step.kind == WET:
+            self.dropped = True
+            self._misheard()
+            self._word("dropped_item")
+            return
+        super()._in_step(state)
+
+
+def clumsy_session(records: Path) -> Path:
+    """One complete live session with a mishap in it, with sound and clips; the first of its technician's day."""
+    calm = Manner(0, 0, 0, 0, 0, 0, 0, person="Dana Reyes")
+    made = Recorder(records, demo_site(), 6, calm, EPOCH - timedelta(hours=3), session_id="clumsy", clips=True)
+    clips = made.operator._keep_clip
+    made.operator = Clumsy(made.site.plan, 6, calm, made._decided, keep_clip=clips)
+    made.finish(4 * 3600_000)
+    write_sound(made.folder, made.facts, made.writer.t_ms)
+    return made.folder
 
 
 @pytest.fixture(scope="session")
 def template_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Six sessions, made once; never written to."""
     root = tmp_path_factory.mktemp("site")
-    make_store(root / "records", 6, seed=4, sound_for=1)
+    make_store(root / "records", 5, seed=4)
+    clumsy_session(root / "records")
     make_accounts(root / "home")
     return root
 
@@ -83,6 +114,11 @@ def rows(desk: Desk) -> list[Row]:
         found = list(db.scalars(select(Row).order_by(Row.weight.desc())))
         db.expunge_all()
     return found
+
+
+def clumsy(desk: Desk) -> Row:
+    """The session that surely holds a mishap, sound and a refused word with its clip."""
+    return next(r for r in rows(desk) if r.session.endswith("clumsy"))
 
 
 def session_path(row: Row) -> str:

@@ -6,24 +6,27 @@ reader or poor sight can use.
 
 from __future__ import annotations
 
+import io
 import json
 import shutil
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
+import pypdf
 import pytest
 
+from assistant.record.export.pdf import pdf_bytes
 from assistant.record.reader import read_record
 from assistant.record.verify import verify
 from assistant.review.decisions import MEANINGS, REMARK
 from assistant.review.desk import Desk
-from assistant.review.index import Row
 from assistant.review.measure.browser import axe_findings, launched
 from assistant.review.measure.generator import Recorder, demo_site
 from assistant.review.measure.operator import Manner
 from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR, Served, make_desk, served
-from tests.review.conftest import NOW, rows
+from assistant.station.summary import summarise
+from tests.review.conftest import NOW, clumsy, rows
 
 pytestmark = pytest.mark.browser
 
@@ -82,23 +85,16 @@ def sign_in(page, here: Served, path: str) -> None:
     page.wait_for_url(here.url + path)
 
 
-def with_sound_and_finding(desk: Desk) -> Row:
-    """A session with sound; it gets a finding if it has none."""
-    return next(r for r in rows(desk) if (desk.setup.records / r.session / "session.wav").is_file())
-
-
 def test_find_the_deviation_jump_to_it_hear_it_sign_it_and_see_the_signature(page, here: Served, place: Path) -> None:
-    heavy = rows(here.desk)[0]
+    heavy = clumsy(here.desk)
     folder = place / "records" / heavy.session
-    if not (folder / "session.wav").exists():
-        from assistant.review.measure.generator import write_sound
-
-        opened = here.desk.sessions.open(folder)
-        write_sound(folder, opened.facts, opened.end_ms)
-    # Find: it stands first on the list.
-    first = page.locator(".need-link").first
-    assert heavy.session in first.get_attribute("href")
-    first.click()
+    # Find: the list is worst first, and says why.
+    weights = {r.session: r.weight for r in rows(here.desk)}
+    shown = [a.get_attribute("href").removeprefix("/sessions/") for a in page.locator(".need-link").all()]
+    assert [weights[name] for name in shown] == sorted(weights.values(), reverse=True)
+    card = page.locator(".need", has=page.locator(f'a[href="/sessions/{heavy.session}"]'))
+    assert "Mishap: dropped item" in card.inner_text()
+    card.locator("a").first.click()
     page.wait_for_selector("#player[data-ready=yes]")
     finding = min((f for f in heavy.finding_list if f.at_ms >= 0 and f.weight >= 6), key=lambda f: f.at_ms)
     # Jump: by key, from the start.
@@ -138,10 +134,15 @@ def test_find_the_deviation_jump_to_it_hear_it_sign_it_and_see_the_signature(pag
     assert json.loads(taken.splitlines()[-1])["data"]["name"] == SUPERVISOR
     assert read_record(folder).after_seal[-1].data["meaning"] == MEANINGS[REMARK]
     assert verify(folder, public_keys=here.desk.accounts.keys.public_keys()).complete
+    # And on the report that is exported (21 CFR 11.50(b): in any readable form; the section was read).
+    record = read_record(folder)
+    report = pypdf.PdfReader(io.BytesIO(pdf_bytes(record, summarise(record))))
+    text = " ".join(" ".join(sheet.extract_text() for sheet in report.pages[:4]).split())
+    assert SUPERVISOR in text and MEANINGS[REMARK] in text
 
 
 def test_any_refused_word_can_be_listened_to(page, here: Served) -> None:
-    row = with_sound_and_finding(here.desk)
+    row = clumsy(here.desk)
     page.goto(f"{here.url}/sessions/{row.session}")
     page.wait_for_selector("#player[data-ready=yes]")
     buttons = page.locator("button.listen")

@@ -64,6 +64,15 @@ def test_an_account_that_cannot_be_is_refused(tmp_path: Path, args: tuple[str, .
         run(*args, "--home", home, *more, stdin="three plain words\n")
 
 
+def test_a_key_made_for_approvals_is_used_if_the_passphrase_opens_it(tmp_path: Path) -> None:
+    store = Accounts(tmp_path)
+    entry = store.keys.create_key("R. Vane", "three plain words", since="2026-01-01T00:00:00Z")
+    with pytest.raises(RefusedError):
+        store.add("R. Vane", "supervisor", "other plain words", since="2026-01-01T00:00:00Z")
+    store.add("R. Vane", "supervisor", "three plain words", since="2026-01-01T00:00:00Z")
+    assert [k.key_id for k in store.keys.registry()] == [entry.key_id]
+
+
 def test_a_short_passphrase_is_refused(tmp_path: Path) -> None:
     with pytest.raises(UsageError):
         run("add", "R. Vane", "--role", "reader", "--home", str(tmp_path), "--passphrase-stdin", stdin="short\n")

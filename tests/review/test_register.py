@@ -19,7 +19,7 @@ from assistant.review.entries import SiteEntries
 from assistant.review.index import Index, Row
 from assistant.review.measure.generator import EPOCH
 from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR
-from assistant.review.register import Duty, overdue
+from assistant.review.register import Duty, overdue, overdue_now
 from assistant.review.rules import load_rules
 from tests.review.conftest import Browser, rows
 
@@ -61,6 +61,13 @@ def test_what_was_done_by_hand_counts_until_it_is_struck(desk: Desk, client: Bro
     client.submit(f"{page}/entries", {"what": "struck", "name": number}, page=page)
     assert duty(desk, "glove_change").due.status == NEVER_DONE
     assert len(desk.entries.file.read_bytes().splitlines()) == 2  # struck, not removed
+
+
+def test_whoever_starts_a_session_can_ask_what_is_overdue(desk: Desk) -> None:
+    desk.entries.add("done", "gb-2", "glove_change", "2026-02-20T09:00:00+01:00", "", SUPERVISOR, desk.now_wall())
+    found = overdue_now(desk.setup.records, desk.setup.home, "gb-2", date(2026, 3, 3))
+    assert [d.purpose for d in found] == ["glove_change"]
+    assert overdue_now(desk.setup.records, desk.setup.home, "gb-2", date(2026, 2, 27)) == []
 
 
 @pytest.mark.parametrize("values", [

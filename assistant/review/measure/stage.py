@@ -39,7 +39,7 @@ def make_accounts(home: Path, *, weak: bool = True) -> None:
 def make_desk(root: Path, *, now: datetime | None = None, rules: Path | None = None, refresh_s: float = 1.0,
               index: Path | str | None = None, weak: bool = True) -> Desk:
     """A desk over `root`/records and `root`/home. `now`: what the pages take for the present, or None."""
-    return Desk(Setup(root / "records", root / "home", default_folder(), rules, index=index,
+    return Desk(Setup(root / "records", root / "home", default_folder(), None, rules, index=index,
                       hasher=WEAK_HASHER if weak else None, key_cost=WEAK_COST if weak else None,
                       wall=(lambda: now.astimezone(timezone.utc)) if now else None, refresh_s=refresh_s))
 
@@ -56,7 +56,7 @@ class Served:
 @contextlib.contextmanager
 def served(desk: Desk, port: int = 0) -> Iterator[Served]:
     """Serve `desk` on loopback in a thread; port 0: any free one. Waits until it answers."""
-    listener = socket.socket()
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", port))
     config = uvicorn.Config(create_app(desk), log_level="warning", access_log=False, ws="none",

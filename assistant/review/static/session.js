@@ -178,4 +178,5 @@
   onTime(asked, false);
   tick();
   box.dataset.ready = "yes";
+  performance.mark("ready");
 })();
