@@ -106,4 +106,4 @@ def check_all(paths: tuple[str, ...], folder: Path | None) -> tuple[list, list[P
             findings.update(check_procedure(load_procedure(name, where)))
         except SiteFileProblems as error:
             unreadable.extend(error.problems)
-    return sorted(findings), unreadable
+    return sorted(findings), sorted(set(unreadable))  # a shared part is read once a procedure

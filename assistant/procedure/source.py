@@ -83,7 +83,8 @@ class Site:
             )
             return None
         if found != kind:
-            self.problems.append(tree.problem(("kind",), f"This is a file of kind {found}.", f"kind: {kind}"))
+            self.problems.append(tree.problem(("kind",), f"This is a file of kind {found}.", f"kind: {kind}",
+                                              "Name a procedure that uses this file."))
             return None
         model, problems = validate(FILE_KINDS[kind], tree.data, tree)
         self.problems.extend(problems)
