@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from assistant.procedure import plan as p
 from assistant.session import words as w
-from assistant.session.bridges import MICROPHONE, SIGN_IN, WAIT_ALL, bridge_step
+from assistant.session.bridges import MICROPHONE, PREFIX, SIGN_IN, WAIT_ALL, bridge_step
 from assistant.session.bridging import met, ready_step
 from assistant.session.lookup import branch_steps, holds, same_person
 from assistant.session.state import RUNNING, State
 
-END = "end"
+END = f"{PREFIX}end"  # no step of a site can be called so
 
 
 def choose(plan: p.Plan, state: State) -> str | None:
@@ -78,5 +78,5 @@ def _closing(plan: p.Plan, state: State) -> str | None:
     ends.append(p.Cond("hands", "", plan.end_hands))
     for cond in ends:
         if not met(state, cond):
-            return ready_step(plan, state, p.Step("end", p.INSTRUCT, "", requires=(cond,), reach=""))
+            return ready_step(plan, state, p.Step(END, p.INSTRUCT, "", requires=(cond,), reach=""))
     return END
