@@ -20,9 +20,8 @@ from assistant.record.store import SlowStorageError
 from assistant.record.writer import RecordWriter, create_record
 from assistant.session import initial, inputs
 from assistant.session.rules import RULES_VERSION
-from assistant.session.settle import instruction
+from assistant.session.prompts import instruction
 from assistant.session.state import State
-from assistant.session.turn import Turn
 from assistant.speaking.failure_line import FailureLine
 from assistant.speaking.open_voice import open_voice
 from assistant.speaking.player import Player
@@ -183,9 +182,8 @@ def _device(text: str | None) -> int | str | None:
 
 def _prepare_lines(voice: Any, plan: Plan, state: State) -> None:
     """Have the next few instructions ready, so that an answer starts at once."""
-    turn = Turn(plan, state, state.now_ms)
     owed = [s for s in plan.steps if s.id not in state.main.done][:4]
-    voice.prepare([instruction(turn, step) for step in owed if step.say])
+    voice.prepare([instruction(plan, state, step) for step in owed if step.say])
 
 
 def _new(
