@@ -4,23 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from assistant.practice.bilingual import Bilingual
 from assistant.practice.cues import Cue
 from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.interpreter import ENGLISH, Interpreter
+from assistant.practice.keys_person import KeysPerson
 from assistant.practice.operator import Operator
 from assistant.practice.operator_room import OperatorRoom
 from assistant.practice.operator_voice import OperatorVoice
-from assistant.practice.persona import load_persona
+from assistant.practice.persona import VoiceData, load_persona
 from assistant.procedure.plan import Plan
 
 # Today's plan, for the questions at the start.
 ANSWERS = {"drugs differ": False, "drug differ": False, "alcohol wipe": False}
+CHAT = {ENGLISH: "it is rather warm in here today", "ko": "오늘 여기 좀 덥네요"}
+# The synthesiser's Korean voice that the one Korean model hears best, of those tried.
+VOICES = {"ko": VoiceData(voice="ko+f2", pitch=45, speed_wpm=140, level_dbfs=-22, snr_db=22)}
 
 
-def demo_cues(*, missed_rewet: bool = False) -> tuple[Cue, ...]:
-    """What goes wrong in the demo, each set off by a line the technician hears."""
+def demo_cues(*, missed_rewet: bool = False, language: str = ENGLISH) -> tuple[Cue, ...]:
+    """What goes wrong in the demo, each set off by a line the technician hears (in English: see `Bilingual`)."""
     cues = [
         # Said to a colleague: the assistant must not take it for a command.
-        Cue("into the airlock", after_ms=2600, say="it is rather warm in here today"),
+        Cue("into the airlock", after_ms=2600, say=CHAT[language]),
         # "I got that wrong": the left wall was confirmed with a corner missed, and is done again.
         Cue("wipe the right wall", after_ms=1500, say="correction"),
         # Something falls while the left tray is wiped: a mishap, a deviation, and the tray again.
@@ -33,11 +39,18 @@ def demo_cues(*, missed_rewet: bool = False) -> tuple[Cue, ...]:
 
 def demo_room(
     plan: Plan, seed: int = 7, *, words: Mapping[str, str] | None = None, snr_db: float | None = None,
-    missed_rewet: bool = False, persona: str = "careful",
+    missed_rewet: bool = False, persona: str = "careful", english: Plan | None = None,
 ) -> OperatorRoom:
     """The demo's room: same plan, seed and words, same sound and times. `words`: command id -> how the technician
-    says it (see `Operator`)."""
-    person = load_persona(persona)
-    world = EnclosureSim(plan, seed)
-    operator = Operator(person, world, seed, words=words, answers=ANSWERS, cues=demo_cues(missed_rewet=missed_rewet))
-    return OperatorRoom(operator, OperatorVoice(person.voice, seed, snr_db=snr_db))
+    says it (see `Operator`). `english`: the same procedure in English; needed where `plan` is in another language,
+    whose numbers, lots and dates a colleague then types at the keys. Raises ValueError without it."""
+    person, language = load_persona(persona), plan.language
+    cues = demo_cues(missed_rewet=missed_rewet, language=language)
+    if language == ENGLISH:
+        operator = Operator(person, EnclosureSim(plan, seed), seed, words=words, answers=ANSWERS, cues=cues)
+        return OperatorRoom(operator, OperatorVoice(person.voice, seed, snr_db=snr_db))
+    if english is None:
+        raise ValueError(f"a technician who speaks {language!r} needs the procedure in English too")
+    operator = Operator(person, EnclosureSim(english, seed), seed, answers=ANSWERS, cues=cues)
+    speaker = Bilingual(operator, Interpreter(plan, english), KeysPerson(), words)
+    return OperatorRoom(speaker, OperatorVoice(VOICES[language], seed, snr_db=snr_db))

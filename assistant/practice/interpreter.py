@@ -19,7 +19,7 @@ from assistant.session.wording import LANGUAGES, SPOKEN, say
 ENGLISH = "en"
 # Words of commands inside a template; the rest of the placeholders are texts.
 _COMMANDS = frozenset(SPOKEN[ENGLISH])
-# Never a line of their own: labels of screens, and bare placeholders, which would match anything.
+# Never spoken: labels of screens.
 _NOT_SPOKEN = re.compile(r"mode_|hands_")
 # Texts of the site's files that are spoken or are parts of what is spoken.
 _SITE_TEXTS = frozenset((
@@ -149,7 +149,7 @@ class Interpreter:
     def _filled(self, groups: dict[str, str]) -> tuple[dict[str, str], dict[str, str]] | None:
         values, offered = {}, {}
         for field, text in groups.items():
-            if field in _COMMANDS:
+            if field in _COMMANDS and text not in self._site:  # the enclosure's own name stands under the same key
                 offered[field] = text
                 continue
             turned = self._value(field, text)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from assistant.practice.bilingual import Bilingual
 from assistant.practice.operator import Operator
 from assistant.practice.operator_voice import RATE_HZ, OperatorVoice
+from assistant.session import inputs
 
 
 class OperatorRoom:
@@ -14,7 +16,7 @@ class OperatorRoom:
     `utterances`: (text, start_ms, end_ms) as they really sounded.
     """
 
-    def __init__(self, operator: Operator, voice: OperatorVoice) -> None:
+    def __init__(self, operator: Operator | Bilingual, voice: OperatorVoice) -> None:
         self.operator = operator
         self.voice = voice
         self.utterances: list[tuple[str, int, int]] = []
@@ -27,6 +29,10 @@ class OperatorRoom:
     def sounding(self, now_ms: int) -> None:
         """The assistant is audible now. Optional to call."""
         self.operator.sounding(now_ms)
+
+    def keys(self, now_ms: int) -> list[inputs.Input]:
+        """What a colleague has typed by `now_ms`, each once; nobody is at the keys of a lone operator."""
+        return self.operator.keys(now_ms) if isinstance(self.operator, Bilingual) else []
 
     def block(self, start_ms: int, samples: int) -> np.ndarray:
         """What the microphone picks up from `start_ms` on: operator and fan, int16 mono, shape (samples,)."""

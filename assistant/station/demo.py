@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -35,6 +35,7 @@ from assistant.station.site_copy import copy_site
 from assistant.station.tally import Tally, tally
 
 SOUND = "session.wav"
+LANGUAGE_NAMES = {"en": "English", "ko": "Korean"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,7 @@ class DemoResult:
     problems: tuple[str, ...]
     facts_sha256: str
     skipped: tuple[str, ...]
+    experimental: str = ""  # what of it isn't to be relied on, in words
 
     def as_json(self) -> dict[str, Any]:
         """The object of `demo --json`."""
@@ -61,7 +63,7 @@ class DemoResult:
             "deviations": t.deviations, "replayed": self.replayed, "facts_sha256": self.facts_sha256,
             "record": str(self.record), "sound": str(self.sound), "skipped": list(self.skipped),
             "verdict": t.verdict, "rewets": t.rewets, "corrections": t.corrections,
-            "waited_s": round(t.waited_ms / 1000, 3),
+            "waited_s": round(t.waited_ms / 1000, 3), "experimental": self.experimental,
         }
 
 
@@ -70,15 +72,16 @@ def run_media_session(
     model: Path | str | None = None, engine_name: str | None = None, echo_db: float | None = None,
     options: tuple[tuple[str, bool], ...] = (), closed_headset: bool = False, longest_ms: int = 3 * 3600 * 1000,
     stamp: str | None = None, session_id: str | None = None, extra: dict[str, Any] | None = None,
-    on_facts: Callable[..., None] | None = None,
+    on_facts: Callable[..., None] | None = None, keys: Callable[[int], Iterable[inputs.Input]] | None = None,
 ) -> DemoResult:
     """Run one session on media time and prove its record.
 
     `kind`: demo or practice. `echo_db`: the assistant's own voice leaks into the microphone at that level.
+    `keys`: see `MediaLoop`.
     Raises ModelError, VoiceError, StorageError and what the record raises.
     """
     begun = time.perf_counter()
-    language = ready.plan.language
+    language, experimental = ready.plan.language, experimental_text(ready)
     engine = listening_engine(language, model, engine_name)
     listener = Listener(engine, ready.pack, latency_s=0.0, closed_headset=closed_headset)
     voice = open_voice(VOICES[language])
@@ -88,7 +91,9 @@ def run_media_session(
             records_folder(records), header(
                 ready.plan, technician=technician, engine=engine.describe(), voice=voice.describe(),
                 sink={"sink": "wav", "file": SOUND}, source={"source": "virtual operator"}, clock="audio samples",
-                vocabulary=vocabulary(ready.pack), extra={"today": ready.plan.today, **(extra or {})},
+                vocabulary=vocabulary(ready.pack), extra={
+                    "today": ready.plan.today, **({"experimental": experimental} if experimental else {}), **(extra or {}),
+                },
             ),
             kind, enclosure=ready.plan.enclosure, stamp=stamp or stamp_now(), session_id=session_id or new_id(),
             rules=RULES_VERSION, wall=wall(0), owner=technician,
@@ -114,7 +119,8 @@ def run_media_session(
         loop = MediaLoop(
             keeper, listener, mouth, room, advance,
             keep_mic=lambda samples, start: line.place(samples, start / 1000, TECHNICIAN),
-            echo=path.block if path else None, keep_clip=clip_keeper(writer.folder), longest_ms=longest_ms,
+            echo=path.block if path else None, keep_clip=clip_keeper(writer.folder), keys=keys,
+            longest_ms=longest_ms,
         )
         try:
             loop.run(inputs.Begin(technician, kind, True, False, options))
@@ -137,16 +143,24 @@ def run_media_session(
     problems = prove(writer.folder, facts_sha256(all_facts), state_sha256(keeper.state))
     return DemoResult(
         writer.folder, sound, engine.describe(), tally(all_facts), sink.now_s(), time.perf_counter() - begun,
-        not problems, tuple(problems), facts_sha256(all_facts), _skipped(engine.describe(), language),
+        not problems, tuple(problems), facts_sha256(all_facts), _skipped(engine.describe(), language), experimental,
     )
 
 
 def _skipped(engine: dict[str, Any], language: str) -> tuple[str, ...]:
     if "vosk" not in str(engine.get("engine", "")).lower() and language == "en":
         return ("the Vosk engine: no English Vosk model is installed here (assistant model install)",)
+    if language != "en":
+        return (f"{LANGUAGE_NAMES.get(language, language)} numbers by voice: typed at the keys",)
     return ()
 
 
+def experimental_text(ready: Prepared) -> str:
+    """What to say of a language that isn't to be relied on yet; "" for one that is."""
+    if not ready.pack.experimental:
+        return ""
+    name = LANGUAGE_NAMES.get(ready.pack.language, ready.pack.language)
+    return f"{name} is experimental: tried with synthetic voices only, not for live work."
 
 
 def run_demo(
@@ -157,11 +171,19 @@ def run_demo(
     """The light clean between two preparations with the demo's technician. `words`: command id -> what that
     technician says for it (a test swaps two). Raises as `run_media_session`."""
     ready = prepare(procedure, folder=shipped_folder(), language=language, today=DEMO_EPOCH.date().isoformat())
-    room = demo_room(ready.plan, seed, words=words, snr_db=snr_db)
-    screen = open_screen(ready.plan, f"Demo: {ready.plan.title}, {ready.plan.site}")
+    english = None
+    if language != "en":
+        english = prepare(procedure, folder=shipped_folder(), today=ready.plan.today).plan
+    room = demo_room(ready.plan, seed, words=words, snr_db=snr_db, english=english)
+    unsure = experimental_text(ready)
+    screen = open_screen(
+        ready.plan, f"Demo{' (experimental)' if unsure else ''}: {ready.plan.title}, {ready.plan.site}"
+    )
     with screen:
+        if unsure:
+            screen.notice(unsure)
         return run_media_session(
             ready, room, kind="demo", technician="Virtual technician", records=records, screen=screen, model=model,
-            engine_name=engine, echo_db=echo_db, longest_ms=longest_ms,
+            engine_name=engine, echo_db=echo_db, longest_ms=longest_ms, keys=room.keys,
             extra={"demo": {"seed": seed, "snr_db": round(snr_db, 2), "echo_db": echo_db if echo_db is not None else "none"}},
         )

@@ -73,6 +73,8 @@ def _summary(result: DemoResult) -> None:
         click.echo(f"  {name:<14} {text}")
     for at, text in t.texts:
         click.echo(f"  {'deviation':<14} {clock_text(at)} {text}")
+    if result.experimental:
+        click.echo(f"  {'experimental':<14} {result.experimental}")
     for text in result.skipped:
         click.echo(f"  {'not shown':<14} {text}")
     click.echo(

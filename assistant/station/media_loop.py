@@ -6,7 +6,7 @@ Media time never ends a live wait: live work has a loop of its own.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Protocol
 
 import numpy as np
@@ -40,13 +40,15 @@ class Room(Protocol):
 
 class MediaLoop:
     """Runs one session to its verdict. `echo`: what of the assistant's own sound leaks into the microphone, as a
-    function (start_ms, samples) -> int16 samples, or None. `advance(ms)`: moves the sinks' clock and writes the sound;
+    function (start_ms, samples) -> int16 samples, or None. `keys(now_ms)`: what somebody at the keys has typed by
+    then, each once. `advance(ms)`: moves the sinks' clock and writes the sound;
     `keep_mic(samples, start_ms)`: the technician's side for the mixed sound."""
 
     def __init__(
         self, keeper: SessionKeeper, listener: Listener, mouth: Mouth, room: Room, advance: Callable[[int], None],
         *, keep_mic: Callable[[np.ndarray, int], None] | None = None,
         echo: Callable[[int, int], np.ndarray] | None = None, keep_clip: KeepClip | None = None,
+        keys: Callable[[int], Iterable[inputs.Input]] | None = None,
         longest_ms: int = 3 * 3600 * 1000, offset_ms: int = 0,
     ) -> None:
         self.keeper = keeper
@@ -58,6 +60,7 @@ class MediaLoop:
         self._keep_mic = keep_mic
         self._echo = echo
         self._keep_clip = keep_clip
+        self._keys = keys
         self._offset_ms = offset_ms  # where the session's clock stood when the sound began
         self._texts: dict[int, tuple[str, str]] = {}
         keeper.on_facts(self._note_lines)
@@ -75,6 +78,8 @@ class MediaLoop:
             self._time_passes(end)
             for utterance in self.listener.feed(pcm):
                 self._give(heard_input(utterance, self._offset_ms, self._keep_clip), end)
+            for given in self._keys(end) if self._keys else ():
+                self._give(given, end)
             self._advance(end)
             start = end
 

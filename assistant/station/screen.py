@@ -80,6 +80,10 @@ class PlainScreen:
     def tick(self, state: State, now_ms: int) -> None:
         """Nothing moves on a plain terminal."""
 
+    def notice(self, text: str) -> None:
+        """Something to be known about the whole session, before it begins."""
+        print(f"{'note':>15}: {printable(text)}", file=self.out)
+
 
 class LiveScreen:
     """Step, what was said and heard, timers as bars, refusals and deviations; drawn a few times a second."""
@@ -113,6 +117,10 @@ class LiveScreen:
     def tick(self, state: State, now_ms: int) -> None:
         """Move the bars."""
         self._state, self._now_ms = state, now_ms
+
+    def notice(self, text: str) -> None:
+        """Something to be known about the whole session: stands above it all the time."""
+        self.title = f"{self.title}\n{text}"
 
     def _draw(self) -> Group:
         state = self._state
