@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """`everywhere`: mishaps from every state, else once from each step in each mode and situation.
-    `moments_after`: moments around thresholds are tried after a mishap too. `deep`: mishaps two deep in every step
-    of a branch from everywhere, else once in each situation (`nested_steps`: of each step of the branch). `depth`: how many mishaps, corrections or crashes in one run.
-    `moments`: how many answers off the author's pace in one run; None: any number."""
+    """`depth`: how many mishaps, corrections or crashes in one run. `moments`: how many answers off the author's
+    pace in one run; None: any number. `everywhere`: mishaps from every state, else once from each step in each mode
+    and situation. `moments_after`: moments around thresholds are tried after a mishap too. `deep`: mishaps two deep
+    in every step of a branch from everywhere, else once in each situation (`nested_steps`: of each of its steps)."""
 
     depth: int = 2
     moments: int | None = None
@@ -41,10 +41,10 @@ class Bounds:
 
 
 def bounds_for(steps: int, options: int) -> Bounds:
-    """Small procedures are searched everywhere; larger ones so that the proof stays within a minute."""
+    """Few steps are searched everywhere; larger ones so that the proof stays within a minute."""
     size = steps * 2**options
-    if size <= 12:
-        return Bounds(everywhere=True)
+    if size <= 8:
+        return Bounds(everywhere=True, moments_after=True, deep=True)
     if size <= 400:
         return Bounds(moments=2)
     return Bounds(moments=1, nested_steps=False)

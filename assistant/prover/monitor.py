@@ -13,6 +13,7 @@ from assistant.procedure.plan import CHECK, CLOSE, CYCLE, INSTRUCT, MOVE, OPEN, 
 from assistant.prover.requirements import Requirements, Task
 from assistant.prover.truth import Truth, WetNow
 from assistant.session.facts.base import Fact
+from assistant.session.state import State
 
 Found = list[tuple[str, str]]  # (property, what is wrong)
 _BRIDGE = "bridge:"
@@ -46,6 +47,16 @@ class Monitor:
                 handler(truth, fact, found)
         self._limits(truth, now_ms, found)
         return truth, found
+
+    def moments(self, truth: Truth, state: State) -> tuple[int, ...]:
+        """When, by the files, something dries or is wet for long enough."""
+        found = [wet.dries_ms for wet in truth.wet.values()]
+        found += [wet.since_ms + self.need.contact_ms.get(wet.agent, 0) for wet in truth.wet.values()]
+        step = self.steps.get(state.current)
+        if step is not None and step.kind == WET and (step.agent, step.surface) in self.need.wet_ms:
+            first = state.stroke_ms if state.stroke_ms >= 0 else state.since_ms
+            found.append(first + self._wet_ms(truth, step.agent, step.surface))
+        return tuple(found)
 
     # --- beginning and end ---
 

@@ -115,7 +115,7 @@ def bad_values(step: p.Step | None) -> list[str]:
         unit = Decimal(1).scaleb(min(0, Decimal(step.low or step.high or "1").as_tuple().exponent))
         found += [str(Decimal(step.low) - unit)] if step.low else []
         found += [str(Decimal(step.high) + unit)] if step.high else []
-    elif step.value_kind == "date" and step.not_before_today:
+    elif step.value_kind == "date":
         found.append(_LONG_AGO)
     return found
 
@@ -166,6 +166,16 @@ def moment_moves(plan: p.Plan, state: State) -> Iterator[Move]:
     far = next_change(plan, state, limits=False)
     if far is not None and far != change:
         yield Move(far, Tick(), VARY)
+
+
+def real_moments(plan: p.Plan, state: State, moments: tuple[int, ...]) -> Iterator[Move]:
+    """The same at moments that only the site's files know of: where a plan is right, they are the core's own
+    thresholds and there is nothing to add."""
+    own = {t.at_ms for t in thresholds(plan, state)}
+    says = state.mode in ("step", "rewet", "read_back") and w.CONFIRM in allowed_words(plan, state)
+    for at in moments:
+        if at > state.now_ms and not own & {at - 1, at, at + 1}:
+            yield Move(at, Word(w.CONFIRM) if says else Tick(), VARY)
 
 
 def depart_moves(plan: p.Plan, state: State, mishaps: list[str], light: bool) -> Iterator[Move]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from assistant.procedure.plan import Plan
 from assistant.prover.abstract import place, situation, state_key
 from assistant.prover.bounds import Bounds
-from assistant.prover.moves import PERSON, Move, answer_moves, depart_moves, moment_moves, pace_moves
+from assistant.prover.moves import PERSON, Move, answer_moves, depart_moves, moment_moves, pace_moves, real_moments
 from assistant.prover.monitor import Monitor
 from assistant.prover.requirements import Requirements
 from assistant.prover.truth import Truth
@@ -201,7 +201,11 @@ class Search:
 
     def _always(self, state: State, truth: Truth) -> Iterator[Move]:
         yield from self._answers(state, truth)
+        yield from self._off_pace(state, truth)
+
+    def _off_pace(self, state: State, truth: Truth) -> Iterator[Move]:
         yield from moment_moves(self.plan, state)
+        yield from real_moments(self.plan, state, self.monitor.moments(truth, state))
 
     def _moments(self) -> None:
         """Moments off the author's pace: without limit, or so many in one run."""
@@ -215,7 +219,7 @@ class Search:
                 state, truth = self.states[index], self.truths[index]
                 if state.mode in FINAL_MODES:
                     continue
-                for move in moment_moves(self.plan, state):
+                for move in self._off_pace(state, truth):
                     known = len(self.states)
                     if self._step(index, state, truth, move) == known:
                         found.append(known)

@@ -1,0 +1,61 @@
+"""Seeded faults: a sample by default, all of them in `full`."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.prover.mutants.core_faults import FAULTS, seeded
+from assistant.prover.mutants.judge import BASES, Bases, Mutant, judge, mutants
+from assistant.prover.mutants.operators import OPERATORS
+from assistant.session import owing
+
+SAMPLE = 30
+
+
+@pytest.fixture(scope="module")
+def bases():
+    return Bases()
+
+
+def test_at_least_150_faults_are_seeded_by_every_operator(bases):
+    every = list(mutants(bases))
+    assert len(every) >= 150
+    assert {m.name.split(": ")[1].split(" ")[0] for m in every if not m.core} == set(OPERATORS)
+    assert len({m.name for m in every}) == len(every)
+
+
+def test_a_sample_of_the_faults_is_refuted_or_shown_to_be_none(bases):
+    every = [m for m in mutants(bases, ("gb-2-start-of-day",)) if not m.core]
+    assert len(every) >= SAMPLE
+    judged = [judge(bases, m) for m in every[:: len(every) // SAMPLE]]
+    assert [j.name for j in judged if j.verdict == "missed"] == []
+    assert sum(j.verdict == "refuted" for j in judged) >= SAMPLE * 4 // 5
+
+
+def test_an_unchanged_procedure_is_not_refuted(bases):
+    plan, _ = bases.get("gb-2-start-of-day")
+    assert judge(bases, Mutant("unchanged", "gb-2-start-of-day", plan)).verdict == "missed"
+
+
+@pytest.mark.parametrize("name", ["a cycle is complete a second early", "cycles never complete", "every value is inside its limits"])
+def test_a_fault_in_the_core_is_refuted(bases, name):
+    plan, _ = bases.get("gb-2-start-of-day")
+    assert judge(bases, Mutant(name, "gb-2-start-of-day", plan, name)).verdict == "refuted"
+
+
+def test_a_seeded_core_is_whole_again_afterwards():
+    before = owing.owe
+    with seeded("nothing is owed again"):
+        assert owing.owe is not before
+    assert owing.owe is before
+    assert len(FAULTS) >= 15
+
+
+@pytest.mark.full
+@pytest.mark.timeout(3000)
+def test_every_fault_is_refuted_or_shown_to_be_none(bases):
+    judged = [judge(bases, m) for m in mutants(bases, BASES)]
+    assert [j.name for j in judged if j.verdict == "missed"] == []
+    equivalent = [j for j in judged if j.verdict == "equivalent"]
+    assert all(j.why for j in equivalent)
+    assert len(equivalent) <= len(judged) // 5

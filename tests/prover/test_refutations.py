@@ -1,0 +1,95 @@
+"""Each property is refuted by a fault made for it by hand, and the counterexample shows the fault in the core."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from assistant.procedure import plan as p
+from assistant.prover.monitor import Monitor
+from assistant.prover.properties import PROPERTIES
+from assistant.prover.proof import prove_plan
+from assistant.session.decide import decide
+from assistant.session.evolve import fold
+from assistant.session.initial import initial
+from assistant.station.script import parse_script
+
+from .support import QUICK, shipped, with_mishap, with_opening, with_step, without_step
+
+START, END, GLOVE = "gb-2-start-of-day", "gb-2-end-of-day", "gb-2-glove-sleeve-change"
+
+
+def _no_interlock(plan):
+    plan = replace(plan, interlocks=())
+    for name in ("outer_door", "inner_door"):
+        plan = with_opening(plan, name, opens_when=())
+    return plan
+
+
+def _fan_off_first(plan):
+    steps = (
+        p.Step("fan_off", p.MACHINE, "Switch the fan off.", machine="fan", machine_value="off"),
+        p.Step("open_window", p.OPEN, "Open the window.", opening="window", policy=p.READ_BACK, claim="it is open"),
+    )
+    return replace(with_opening(plan, "window", opens_when=()), steps=(*plan.steps, *steps))
+
+
+def _ring(plan):
+    ring = p.Cond("step", "pressure_after", "done")
+    return with_step(plan, "light_on", requires=(ring,)) if plan else plan
+
+
+# (property, base, the plan with its fault)
+CASES = {
+    "no_dead_end": (START, lambda plan: with_step(
+        with_step(plan, "light_on", requires=(p.Cond("step", "fan_runs", "done"),)), "fan_runs",
+        requires=(p.Cond("step", "light_on", "done"),))),
+    "nothing_missing": (START, lambda plan: without_step(plan, "before.certified")),
+    "end_state": (START, lambda plan: replace(without_step(plan, "light_on"), end_machines={})),
+    "interlock": (END, _no_interlock),
+    "opening_conditions": (END, lambda plan: with_opening(plan, "inner_door", opens_when=())),
+    "read_back": (END, lambda plan: with_step(plan, "load.open_inner", policy=p.SINGLE)),
+    "hands": (END, lambda plan: with_step(plan, "load.open_outer", reach=p.GAUNTLETS)),
+    "fan": (START, _fan_off_first),
+    "contact_time": (END, lambda plan: with_step(plan, "decontaminate.left_tray", contact_ms=59_000)),
+    "cycle_time": (START, lambda plan: replace(
+        plan, cycles={**plan.cycles, "run_up": replace(plan.cycles["run_up"], duration_ms=599_000)})),
+    "waits_kept": (START, lambda plan: with_step(plan, "run_up_over", wait_for=())),
+    "redo": (END, lambda plan: with_mishap(plan, "torn-glove", spoils=())),
+    "mishap_steps": (START, lambda plan: with_mishap(plan, "torn-glove", steps=())),
+    "values": (START, lambda plan: with_step(plan, "fan_runs", on_no="deviate")),
+    "limits": (END, lambda plan: with_opening(plan, "outer_door", max_open_ms=0)),
+    "nothing_idle": (END, lambda plan: without_step(plan, "load.open_outer")),
+    "stands_alone": (END, lambda plan: without_step(plan, "load.hands_in")),
+}
+# What no plan alone can break: the core has to (test_core_faults).
+OF_THE_CORE = {"core_holds", "can_finish", "answerable"}
+
+
+def test_every_property_has_a_fault_made_for_it():
+    assert set(CASES) | OF_THE_CORE == set(PROPERTIES)
+
+
+@pytest.mark.parametrize("prop", CASES)
+def test_the_fault_is_refuted_by_a_counterexample_that_replays(prop):
+    base, fault = CASES[prop]
+    original, need = shipped(base)
+    plan = fault(original)
+    proof = prove_plan(plan, need, bounds=QUICK, processes=1)
+    example = proof.counterexample
+    assert not proof.proven and example is not None
+    assert example.prop == prop, example.text
+    assert len(example.words) == len(example.script) == len(example.path)
+
+    # The script, read by the station's own reader, leads the real core to the same breach and not before its end.
+    inputs = list(parse_script(example.script))
+    assert tuple(inputs) == example.path
+    monitor, state, found = Monitor(plan, need), initial(plan), []
+    truth = monitor.start()
+    for number, (at_ms, given) in enumerate(inputs, 1):
+        assert not found, f"broken before its last input, at {number}"
+        facts = decide(plan, state, given, at_ms)
+        state = fold(state, facts)
+        truth, found = monitor.follow(truth, facts, state.now_ms)
+    assert prop in [name for name, _ in found] or prop == "stands_alone"
