@@ -53,8 +53,14 @@ def folded(name: str) -> str:
 class Accounts:
     """The accounts in `<home>/accounts.json`; their keys in `keys`, or `<home>/keys`."""
 
-    def __init__(self, home: Path, *, keys: Path | None = None, hasher: PasswordHasher | None = None,
-                 cost: Cost | None = None) -> None:
+    def __init__(
+        self,
+        home: Path,
+        *,
+        keys: Path | None = None,
+        hasher: PasswordHasher | None = None,
+        cost: Cost | None = None,
+    ) -> None:
         self.home = Path(home)
         self.file = self.home / FILE
         self.keys = KeyStore(keys or self.home / KEYS, cost=cost)
@@ -66,19 +72,27 @@ class Accounts:
         """Every account, closed ones too. Raises StorageError for a damaged file."""
         try:
             held = json.loads(self.file.read_bytes())
-            return [Account(**{**item, "aliases": tuple(item.get("aliases", ()))}) for item in held["accounts"]]
+            return [
+                Account(**{**item, "aliases": tuple(item.get("aliases", ()))}) for item in held["accounts"]
+            ]
         except FileNotFoundError:
             return []
         except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-            raise StorageError("The accounts can't be read.", where=str(self.file),
-                               try_next="Bring the file back from your copy.") from error
+            raise StorageError(
+                "The accounts can't be read.",
+                where=str(self.file),
+                try_next="Bring the file back from your copy.",
+            ) from error
 
     def find(self, name: str) -> Account | None:
         """The open account of that name or alias."""
         return next((a for a in self.all() if not a.closed and a.goes_by(name)), None)
 
-    def add(self, name: str, role: str, passphrase: str, *, since: str, aliases: tuple[str, ...] = ()) -> Account:
-        """Make an account, with a signing key where the role signs. Raises UsageError, RefusedError, StorageError."""
+    def add(
+        self, name: str, role: str, passphrase: str, *, since: str, aliases: tuple[str, ...] = ()
+    ) -> Account:
+        """Make an account, with a signing key where the role signs. Raises UsageError, RefusedError,
+        StorageError."""
         name = " ".join(name.split())
         for text in (name, *aliases):
             if not text.strip() or printable(text) != text or len(text) > 120:
@@ -90,8 +104,11 @@ class Accounts:
             accounts = self.all()
             for text in (name, *aliases):
                 if any(a.goes_by(text) for a in accounts if not a.closed):
-                    raise RefusedError(f"Somebody goes by {text} already.", where=str(self.file),
-                                       try_next="Use the full name.")
+                    raise RefusedError(
+                        f"Somebody goes by {text} already.",
+                        where=str(self.file),
+                        try_next="Use the full name.",
+                    )
             if role in SIGNERS:
                 self._key(name, role, passphrase, since)
             account = Account(name, role, self._hash(passphrase), since, tuple(aliases))
@@ -99,7 +116,8 @@ class Accounts:
         return account
 
     def _key(self, name: str, role: str, passphrase: str, since: str) -> None:
-        """A key for the person; one they have already (for approvals, say) is used if the passphrase opens it."""
+        """A key for the person; one they have already (for approvals, say) is used if the passphrase opens
+        it."""
         there = self.keys.find(name)
         if there is None or there.withdrawn:
             self.keys.create_key(name, passphrase, since=since, role=role)
@@ -107,11 +125,14 @@ class Accounts:
         try:
             self.keys.unlock(name, passphrase)
         except RefusedError:
-            raise RefusedError(f"{name} has a signing key already, and this passphrase doesn't open it.",
-                               try_next="Give that key's passphrase, or withdraw the key first.") from None
+            raise RefusedError(
+                f"{name} has a signing key already, and this passphrase doesn't open it.",
+                try_next="Give that key's passphrase, or withdraw the key first.",
+            ) from None
 
     def set_passphrase(self, name: str, passphrase: str, *, now: str) -> None:
-        """A new passphrase. The old signing key is withdrawn and a new one made: what it signed still stands."""
+        """A new passphrase. The old signing key is withdrawn and a new one made: what it signed still
+        stands."""
         check_passphrase(passphrase)
         with self._changing():
             account = self._must_find(name)
@@ -131,7 +152,8 @@ class Accounts:
             self._swap(account, replace(account, closed=now))
 
     def sign_in(self, name: str, passphrase: str) -> Account | None:
-        """The account if both belong together, else None. An unknown name takes as long as a wrong passphrase."""
+        """The account if both belong together, else None. An unknown name takes as long as a wrong
+        passphrase."""
         account = self.find(name[:200])
         held = account.hash if account else self._nobody
         with self._gate:
@@ -147,8 +169,11 @@ class Accounts:
     def _must_find(self, name: str) -> Account:
         account = self.find(name)
         if account is None:
-            raise RefusedError(f"There is no open account of {printable(name, 120)}.", where=str(self.file),
-                               try_next="assistant accounts list")
+            raise RefusedError(
+                f"There is no open account of {printable(name, 120)}.",
+                where=str(self.file),
+                try_next="assistant accounts list",
+            )
         return account
 
     def _swap(self, old: Account, new: Account) -> None:
@@ -173,9 +198,11 @@ class Accounts:
 def check_passphrase(passphrase: str) -> None:
     """Raises UsageError for one that is too short or too long."""
     if not MIN_PASSPHRASE <= len(passphrase) <= MAX_PASSPHRASE:
-        raise UsageError("The passphrase is too short or too long.",
-                         expected=f"{MIN_PASSPHRASE} to {MAX_PASSPHRASE} characters",
-                         try_next="Use three or four unrelated words.")
+        raise UsageError(
+            "The passphrase is too short or too long.",
+            expected=f"{MIN_PASSPHRASE} to {MAX_PASSPHRASE} characters",
+            try_next="Use three or four unrelated words.",
+        )
 
 
 class RateLimit:

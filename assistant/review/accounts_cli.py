@@ -1,4 +1,5 @@
-"""`assistant accounts`: who may see and sign. Passphrases are asked for, never taken from the command line."""
+"""`assistant accounts`: who may see and sign. Passphrases are asked for, never taken from the command
+line."""
 
 from __future__ import annotations
 
@@ -9,9 +10,12 @@ import click
 
 from assistant.errors import UsageError
 
-_HOME = click.option("--home", type=click.Path(path_type=Path, file_okay=False),
-                     help="Folder for accounts, keys and index.")
-_STDIN = click.option("--passphrase-stdin", is_flag=True, help="Read the passphrase from the first line of stdin.")
+_HOME = click.option(
+    "--home", type=click.Path(path_type=Path, file_okay=False), help="Folder for accounts, keys and index."
+)
+_STDIN = click.option(
+    "--passphrase-stdin", is_flag=True, help="Read the passphrase from the first line of stdin."
+)
 
 
 def _accounts(home: Path | None):
@@ -45,7 +49,9 @@ def add(name: str, role: str, aliases: tuple[str, ...], home: Path | None, passp
     """Make an account. NAME is the printed name, as it stands under a signature."""
     from assistant.review.times import now_wall
 
-    account = _accounts(home).add(name, role, _passphrase(passphrase_stdin), since=now_wall(), aliases=aliases)
+    account = _accounts(home).add(
+        name, role, _passphrase(passphrase_stdin), since=now_wall(), aliases=aliases
+    )
     click.echo(f"{account.name} can sign in as {account.role}.", err=True)
 
 
@@ -81,12 +87,29 @@ def list_accounts(home: Path | None, as_json: bool) -> None:
 
     found = _accounts(home).all()
     if as_json:
-        click.echo(json.dumps({"accounts": [
-            {"name": a.name, "role": a.role, "since": a.since, "closed": a.closed, "aliases": list(a.aliases)}
-            for a in found]}, ensure_ascii=False, sort_keys=True))
+        click.echo(
+            json.dumps(
+                {
+                    "accounts": [
+                        {
+                            "name": a.name,
+                            "role": a.role,
+                            "since": a.since,
+                            "closed": a.closed,
+                            "aliases": list(a.aliases),
+                        }
+                        for a in found
+                    ]
+                },
+                ensure_ascii=False,
+                sort_keys=True,
+            )
+        )
         return
     for a in found:
         also = f" (also {', '.join(a.aliases)})" if a.aliases else ""
-        click.echo(f"{a.name}{also}: {a.role}, since {a.since[:10]}{', closed ' + a.closed[:10] if a.closed else ''}")
+        click.echo(
+            f"{a.name}{also}: {a.role}, since {a.since[:10]}{', closed ' + a.closed[:10] if a.closed else ''}"
+        )
     if not found:
         click.echo("Nobody has an account yet.", err=True)

@@ -14,7 +14,8 @@ PRODUCT = "-//Gauntlet//Register//EN"
 
 
 def calendar_file(found: Sequence[Duty], site: str, today: date, stamp: datetime) -> bytes:
-    """The file's bytes. `stamp`: when it was made (DTSTAMP). What was never done or is overdue stands on today."""
+    """The file's bytes. `stamp`: when it was made (DTSTAMP). What was never done or is overdue stands on
+    today."""
     calendar = Calendar()
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
@@ -34,10 +35,15 @@ def _event(duty: Duty, today: date, stamp: datetime) -> Event:
     event.add("dtstamp", stamp.astimezone(timezone.utc))
     event.add("dtstart", day)
     event.add("dtend", day + timedelta(days=1))
-    event.add("summary", f"{'OVERDUE: ' if duty.due.status == OVERDUE else ''}{duty.name}, {duty.enclosure_name}")
+    event.add(
+        "summary", f"{'OVERDUE: ' if duty.due.status == OVERDUE else ''}{duty.name}, {duty.enclosure_name}"
+    )
     done = f"Last done {duty.last[:10]} by {duty.by}." if duty.last else "Never done so far."
-    event.add("description", f"{done} Every {duty.interval_days} days by the site's rule."
-                             + (f" {duty.finding}" if duty.finding else ""))
+    event.add(
+        "description",
+        f"{done} Every {duty.interval_days} days by the site's rule."
+        + (f" {duty.finding}" if duty.finding else ""),
+    )
     event.add("transp", "TRANSPARENT")
     alarm = Alarm()
     alarm.add("action", "DISPLAY")

@@ -1,4 +1,5 @@
-"""The web application: routes from the table of access, one guard in front of every page, strict headers on all."""
+"""The web application: routes from the table of access, one guard in front of every page, strict headers on
+all."""
 
 from __future__ import annotations
 
@@ -27,11 +28,16 @@ from assistant.review.visits import COOKIE, DOOR_COOKIE, same
 
 MAX_BODY = 64 * 1024
 Handler = Callable[[Call], Response | Awaitable[Response]]
-CSP = ("default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self'; "
-       "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
+CSP = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self'; "
+    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
 HEADERS = {
-    "content-security-policy": CSP, "x-content-type-options": "nosniff", "referrer-policy": "same-origin",
-    "x-frame-options": "DENY", "cross-origin-opener-policy": "same-origin",
+    "content-security-policy": CSP,
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "same-origin",
+    "x-frame-options": "DENY",
+    "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), microphone=(), geolocation=(), payment=()",
 }
@@ -55,10 +61,15 @@ def create_app(desk: Desk) -> ASGIApp:
                 task.cancel()
             await asyncio.gather(*tasks, return_exceptions=True)
 
-    routes = [Route(row.path, _guarded(row, handlers[row.name], desk), methods=[row.method], name=row.name)
-              for row in TABLE]
-    app = Starlette(routes=routes, lifespan=lifespan, exception_handlers={
-        HTTPException: _http_problem(desk), GauntletError: _house_problem(desk)})
+    routes = [
+        Route(row.path, _guarded(row, handlers[row.name], desk), methods=[row.method], name=row.name)
+        for row in TABLE
+    ]
+    app = Starlette(
+        routes=routes,
+        lifespan=lifespan,
+        exception_handlers={HTTPException: _http_problem(desk), GauntletError: _house_problem(desk)},
+    )
     app.state.desk = desk
     return _Shell(app, desk)
 
@@ -79,8 +90,12 @@ def _guarded(row: Access, handler: Handler, desk: Desk) -> Callable[[Request], A
         if row.method == "POST":
             call.form = await _form(request)
             if not _ours(call):
-                return call.say("This form is no longer valid.", "It was opened too long ago, or by another page.",
-                                403, "Open the page again and repeat.")
+                return call.say(
+                    "This form is no longer valid.",
+                    "It was opened too long ago, or by another page.",
+                    403,
+                    "Open the page again and repeat.",
+                )
         if asyncio.iscoroutinefunction(handler):
             return await handler(call)
         return await run_in_threadpool(handler, call)
@@ -130,9 +145,11 @@ def _ours(call: Call) -> bool:
 def _http_problem(desk: Desk) -> Callable[[Request, Exception], Awaitable[Response]]:
     async def answer(request: Request, error: Exception) -> Response:
         status = getattr(error, "status_code", 500)
-        words = {404: ("There is no such page.", "The address is wrong, or what it named is gone."),
-                 405: ("That can't be done here.", "This page doesn't take that."),
-                 413: ("That is too much.", "The form is longer than any of ours.")}
+        words = {
+            404: ("There is no such page.", "The address is wrong, or what it named is gone."),
+            405: ("That can't be done here.", "This page doesn't take that."),
+            413: ("That is too much.", "The form is longer than any of ours."),
+        }
         title, text = words.get(status, ("That didn't work.", "The request can't be read."))
         return Call(request, desk, _visit_of(request, desk)).say(title, text, status)
 
@@ -144,7 +161,9 @@ def _house_problem(desk: Desk) -> Callable[[Request, Exception], Awaitable[Respo
         status = next((code for kind, code in _STATUS.items() if isinstance(error, kind)), 400)
         what = printable(getattr(error, "what", ""), 400)
         more = printable(getattr(error, "expected", "") and f"Expected: {error.expected}" or "", 400)
-        return Call(request, desk, _visit_of(request, desk)).say(what, more, status, printable(error.try_next, 300))
+        return Call(request, desk, _visit_of(request, desk)).say(
+            what, more, status, printable(error.try_next, 300)
+        )
 
     return answer
 
@@ -164,7 +183,9 @@ class _Shell:
             return
         headers = {k.decode("latin-1"): v.decode("latin-1") for k, v in scope["headers"]}
         if not self._host_is_ours(headers.get("host", "")):
-            await Response("This address isn't served here.\n", 421, media_type="text/plain")(scope, receive, send)
+            await Response("This address isn't served here.\n", 421, media_type="text/plain")(
+                scope, receive, send
+            )
             return
         length = headers.get("content-length", "0")
         if not length.isascii() or not length.isdigit() or int(length[:12]) > MAX_BODY:
@@ -203,8 +224,10 @@ class _Shell:
                 extra["cache-control"] = "max-age=300" if static else "no-store"
                 if self.desk.setup.tls:
                     extra["strict-transport-security"] = "max-age=31536000"
-                message["headers"] = [*message["headers"],
-                                      *((k.encode(), v.encode()) for k, v in extra.items() if k.encode() not in have)]
+                message["headers"] = [
+                    *message["headers"],
+                    *((k.encode(), v.encode()) for k, v in extra.items() if k.encode() not in have),
+                ]
             await send(message)
 
         return dressed

@@ -24,8 +24,10 @@ from assistant.review.visits import Visit
 
 HERE = Path(__file__).parent
 # Control, direction-changing and invisible characters: written out instead of obeyed.
-_ODD = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b\u200e\u200f\u2028-\u202f\u2060-\u206f\ufeff\ufff0-\uffff"
-                  "\ud800-\udfff\ue000-\uf8ff\U000e0000-\U000e0fff]")
+_ODD = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b\u200e\u200f\u2028-\u202f\u2060-\u206f\ufeff\ufff0-\uffff"
+    "\ud800-\udfff\ue000-\uf8ff\U000e0000-\U000e0fff]"
+)
 MAX_MS = 1 << 40
 
 
@@ -36,8 +38,14 @@ def _plainly(value: Any) -> Any:
 
 
 def _environment() -> Environment:
-    env = Environment(loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined,
-                      trim_blocks=True, lstrip_blocks=True, finalize=_plainly)
+    env = Environment(
+        loader=FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_plainly,
+    )
     env.filters |= {"span": span_words, "clock": clock_words, "session_url": session_url, "day": date_words}
     env.globals["may"] = roles.may
     return env
@@ -97,9 +105,15 @@ class Call:
 
     def page(self, template: str, status: int = 200, **values: Any) -> Response:
         """Draw a page."""
-        shared = {"me": self.visit, "role": self.role, "csrf": self.visit.csrf if self.visit else "",
-                  "clock": self.desk.clock, "here": self.request.url.path, "rules": self.desk.rules,
-                  "now_wall": self.desk.now_wall()}
+        shared = {
+            "me": self.visit,
+            "role": self.role,
+            "csrf": self.visit.csrf if self.visit else "",
+            "clock": self.desk.clock,
+            "here": self.request.url.path,
+            "rules": self.desk.rules,
+            "now_wall": self.desk.now_wall(),
+        }
         html = ENVIRONMENT.get_template(template).render(**shared, **values)
         return HTMLResponse(html.encode("utf-8", "replace"), status_code=status)
 

@@ -1,4 +1,5 @@
-"""This session against the last ten of the same procedure and technician. About a person: off unless the site says so."""
+"""This session against the last ten of the same procedure and technician. About a person: off unless the
+site says so."""
 
 from __future__ import annotations
 
@@ -19,7 +20,8 @@ LEAST_SESSIONS = 4
 
 @dataclass(frozen=True)
 class StepHistory:
-    """One step: `before` (ms, oldest first; -1 where the session didn't have it), `now_ms`, `usual_ms` (their median)."""
+    """One step: `before` (ms, oldest first; -1 where the session didn't have it), `now_ms`, `usual_ms`
+    (their median)."""
 
     step: str
     name: str
@@ -32,10 +34,20 @@ class StepHistory:
 def earlier(index: Index, row: Row) -> list[Row]:
     """The last ten before it, oldest first."""
     with index.db() as db:
-        rows = list(db.scalars(
-            select(Row).where(Row.technician == row.technician, Row.procedure == row.procedure, Row.kind == "live",
-                              Row.state == "sealed", Row.started_utc < row.started_utc)
-            .order_by(Row.started_utc.desc()).limit(LAST)))
+        rows = list(
+            db.scalars(
+                select(Row)
+                .where(
+                    Row.technician == row.technician,
+                    Row.procedure == row.procedure,
+                    Row.kind == "live",
+                    Row.state == "sealed",
+                    Row.started_utc < row.started_utc,
+                )
+                .order_by(Row.started_utc.desc())
+                .limit(LAST)
+            )
+        )
         db.expunge_all()
     return rows[::-1]
 

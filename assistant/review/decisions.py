@@ -10,7 +10,10 @@ from assistant.record.reader import Record
 from assistant.record.signatures import SignatureCheck, check_signature
 
 ACCEPTED, REMARK, REJECTED, PROVISIONAL = (
-    "accepted", "accepted_with_remark", "not_accepted", "released_provisionally",
+    "accepted",
+    "accepted_with_remark",
+    "not_accepted",
+    "released_provisionally",
 )
 FINAL = (ACCEPTED, REMARK, REJECTED)
 # What each signature means, in the words that stand in the record and are shown with it.
@@ -20,8 +23,12 @@ MEANINGS = {
     REJECTED: "reviewed and not accepted",
     PROVISIONAL: "released provisionally, to be reviewed",
 }
-SHORT = {ACCEPTED: "Accepted", REMARK: "Accepted with remark", REJECTED: "Not accepted",
-         PROVISIONAL: "Provisional"}
+SHORT = {
+    ACCEPTED: "Accepted",
+    REMARK: "Accepted with remark",
+    REJECTED: "Not accepted",
+    PROVISIONAL: "Provisional",
+}
 _BY_MEANING = {meaning: decision for decision, meaning in MEANINGS.items()}
 
 
@@ -64,11 +71,22 @@ def _signed(line: Line, check: SignatureCheck, gone: dict[Any, int]) -> Signed:
     details = details if isinstance(details, dict) else {}
     withdraws = line.data.get("withdraws")
     return Signed(
-        line.seq, line.kind, check.name, check.key_id, check.meaning, line.wall,
+        line.seq,
+        line.kind,
+        check.name,
+        check.key_id,
+        check.meaning,
+        line.wall,
         _BY_MEANING.get(check.meaning, "") if line.kind == "record_signed" else "",
-        _text(details, "reason") or _text(line.data, "reason"), _text(details, "must_happen"),
-        _text(details, "role"), withdraws if isinstance(withdraws, int) else 0, gone.get(line.seq, 0), check.problem,
-        _text(line.data, "signature"), _text(line.data, "seal"))
+        _text(details, "reason") or _text(line.data, "reason"),
+        _text(details, "must_happen"),
+        _text(details, "role"),
+        withdraws if isinstance(withdraws, int) else 0,
+        gone.get(line.seq, 0),
+        check.problem,
+        _text(line.data, "signature"),
+        _text(line.data, "seal"),
+    )
 
 
 def standing(signed: list[Signed]) -> Signed | None:

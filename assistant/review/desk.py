@@ -1,4 +1,5 @@
-"""Everything the pages share: where the records are, the index, the accounts, who is signed in, what runs now."""
+"""Everything the pages share: where the records are, the index, the accounts, who is signed in, what runs
+now."""
 
 from __future__ import annotations
 
@@ -30,8 +31,10 @@ FILES_FRESH_S = 10.0
 
 @dataclass(frozen=True)
 class Setup:
-    """Where things are. `home`: accounts and index; `procedures`: the site's files, None for the default; `keys`: None for `home`/keys;
-    `index`: the index file, None for one in `home`. `wall`: the present moment. `refresh_s`: how often the index looks for new records."""
+    """Where things are. `home`: accounts and index; `procedures`: the site's files, None for the default;
+    `keys`: None for `home`/keys;
+    `index`: the index file, None for one in `home`. `wall`: the present moment. `refresh_s`: how often the
+    index looks for new records."""
 
     records: Path
     home: Path
@@ -66,7 +69,9 @@ class Desk:
         self.visits = Visits(setup.clock)
         self.by_name = RateLimit(setup.clock, 8, 300.0)
         self.by_address = RateLimit(setup.clock, 25, 300.0)
-        self.index = Index(setup.records, setup.index if setup.index is not None else setup.home / "register.sqlite")
+        self.index = Index(
+            setup.records, setup.index if setup.index is not None else setup.home / "register.sqlite"
+        )
         self.sessions = SessionCache()
         self.index.plans = self.sessions.plans
         self.follower = Follower(setup.records, self.sessions.plans)
@@ -101,7 +106,8 @@ class Desk:
         return count
 
     def folder_of(self, enclosure: str, session: str) -> Path:
-        """A session's folder from the two names in an address. Raises RecordError for any that isn't one, so that
+        """A session's folder from the two names in an address. Raises RecordError for any that isn't one, so
+        that
         no address leads out of the records."""
         root = self.setup.records
         for name in (enclosure, session):
@@ -144,8 +150,12 @@ class Desk:
             self._witness = _Kept(log_mark, log.check())
         seen = self._witness.value
         with open(folder / "record.jsonl", "rb") as stream:
-            report = verify_stream(stream, str(folder), public_keys=keys,
-                                   marks=seen.marks.get(f"{folder.parent.name}/{folder.name}", {}))
+            report = verify_stream(
+                stream,
+                str(folder),
+                public_keys=keys,
+                marks=seen.marks.get(f"{folder.parent.name}/{folder.name}", {}),
+            )
         report.problems += [f"Witness log, {problem}." for problem in seen.problems]
         return report
 
@@ -158,4 +168,6 @@ class Desk:
 
     def duties(self) -> list[Duty]:
         """What is due, the most pressing first."""
-        return duties(self.index, self.entries.all(), self.enclosures(), self.today(), self.zone, self.rules.warn_days)
+        return duties(
+            self.index, self.entries.all(), self.enclosures(), self.today(), self.zone, self.rules.warn_days
+        )

@@ -1,4 +1,5 @@
-"""What a record says in short: how it ended, what departed from the procedure, what a supervisor must look at.
+"""What a record says in short: how it ended, what departed from the procedure, what a supervisor must look
+at.
 
 Pure: facts in, summary out. Nothing here decides anything; the core did, and wrote it down.
 """
@@ -20,8 +21,10 @@ LONG_UNWATCHED_MS = 60_000
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing to look at. `at_ms`: where on the time line, or -1. `weight`: how much it speaks against release
-    (0: worth knowing only). `kind`: deviation, verdict, skipped, correction, unwatched, quick, values or proof."""
+    """One thing to look at. `at_ms`: where on the time line, or -1. `weight`: how much it speaks against
+    release
+    (0: worth knowing only). `kind`: deviation, verdict, skipped, correction, unwatched, quick, values or
+    proof."""
 
     kind: str
     text: str
@@ -93,16 +96,38 @@ def digest(facts: Sequence[Fact], plan: Plan | None, kind: str = "live") -> Dige
             if not fact.branch:
                 found.step_ms[fact.step] = fact.took_ms
             if fact.quick:
-                found.findings.append(Finding(
-                    "quick", f"Confirmed quicker than plausible: {step_name(plan, fact.step)}.", fact.at_ms, 4, fact.step))
+                found.findings.append(
+                    Finding(
+                        "quick",
+                        f"Confirmed quicker than plausible: {step_name(plan, fact.step)}.",
+                        fact.at_ms,
+                        4,
+                        fact.step,
+                    )
+                )
         elif isinstance(fact, steps.ValueAccepted) and not fact.inside_limits:
-            found.findings.append(Finding("values", f"Outside its limits: {step_name(plan, fact.step)}, {fact.value} "
-                                                    f"{fact.unit}.".replace(" .", "."), fact.at_ms, 4, fact.step))
+            found.findings.append(
+                Finding(
+                    "values",
+                    f"Outside its limits: {step_name(plan, fact.step)}, {fact.value} {fact.unit}.".replace(
+                        " .", "."
+                    ),
+                    fact.at_ms,
+                    4,
+                    fact.step,
+                )
+            )
         elif isinstance(fact, troubles.Recovered):
             found.unwatched_ms += fact.unwatched_ms
             heavy = 8 if fact.unwatched_ms >= LONG_UNWATCHED_MS else 3
-            found.findings.append(Finding("unwatched", f"{span_words(fact.unwatched_ms)} with nobody watching "
-                                                       f"({fact.why}).", fact.at_ms, heavy))
+            found.findings.append(
+                Finding(
+                    "unwatched",
+                    f"{span_words(fact.unwatched_ms)} with nobody watching ({fact.why}).",
+                    fact.at_ms,
+                    heavy,
+                )
+            )
         elif isinstance(fact, session.VerdictReached):
             found.verdict, found.left_open = fact.verdict, fact.left_open
     for step, at_ms in skipped.items():
@@ -111,7 +136,9 @@ def digest(facts: Sequence[Fact], plan: Plan | None, kind: str = "live") -> Dige
     for step, times in corrected.items():
         heavy = 6 if times >= MANY_CORRECTIONS else 1
         count = "1 correction" if times == 1 else f"{times} corrections in one step"
-        found.findings.append(Finding("correction", f"{count}: {step_name(plan, step)}.", where[step], heavy, step))
+        found.findings.append(
+            Finding("correction", f"{count}: {step_name(plan, step)}.", where[step], heavy, step)
+        )
     found.findings.sort(key=lambda f: f.at_ms)
     if found.verdict != "complete":
         found.findings.insert(0, Finding("verdict", _verdict_text(found), -1, 20 if found.verdict else 25))
@@ -183,12 +210,22 @@ def cycle_name(plan: Plan | None, cycle: str) -> str:
 def left_open_words(plan: Plan | None, item: str) -> str:
     """An entry of `left_open` ("step:x") in words."""
     kind, _, name = item.partition(":")
-    named = {"step": step_name, "contact": surface_name, "surface": surface_name, "cycle": cycle_name,
-             "opening": opening_name}.get(kind)
+    named = {
+        "step": step_name,
+        "contact": surface_name,
+        "surface": surface_name,
+        "cycle": cycle_name,
+        "opening": opening_name,
+    }.get(kind)
     if named is None:
         return item
-    text = {"step": "not done", "contact": "contact still running", "surface": "spoiled and not done again",
-            "cycle": "still running", "opening": "not left as it must be"}[kind]
+    text = {
+        "step": "not done",
+        "contact": "contact still running",
+        "surface": "spoiled and not done again",
+        "cycle": "still running",
+        "opening": "not left as it must be",
+    }[kind]
     return f"{named(plan, name)}: {text}"
 
 

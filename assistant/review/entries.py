@@ -1,6 +1,7 @@
 """What the site enters by hand: preparations made in an enclosure, and duties done without a session.
 
-One canonical line each in `<records>/_site/entries.jsonl`, appended, synced, never rewritten; a mistake is struck
+One canonical line each in `<records>/_site/entries.jsonl`, appended, synced, never rewritten; a mistake is
+struck
 by a later line that names it. These lines and the records are what the register is made from.
 """
 
@@ -26,7 +27,8 @@ MANUAL = ("glove_change", "sleeve_change", "leak_test", "certification")
 
 @dataclass(frozen=True)
 class SiteEntry:
-    """One entry. `what`: preparation or done; `name`: the preparation's number, or the duty; `at`: when it was
+    """One entry. `what`: preparation or done; `name`: the preparation's number, or the duty; `at`: when it
+    was
     (RFC 3339); `entered`: when it was entered."""
 
     number: int
@@ -46,7 +48,8 @@ class SiteEntries:
         self.file = Path(root) / "_site" / "entries.jsonl"
 
     def all(self) -> list[SiteEntry]:
-        """Entries that stand, oldest first. Lines that can't be read are left out; a torn last one is normal."""
+        """Entries that stand, oldest first. Lines that can't be read are left out; a torn last one is
+        normal."""
         found: dict[int, SiteEntry] = {}
         try:
             raw_lines = self.file.read_bytes().split(b"\n")
@@ -61,8 +64,17 @@ class SiteEntries:
             except (NotCanonical, TypeError):
                 continue
             if not isinstance(entry.number, int) or not all(
-                    isinstance(v, str) for v in (entry.what, entry.enclosure, entry.name, entry.at, entry.note,
-                                                 entry.by, entry.entered)):
+                isinstance(v, str)
+                for v in (
+                    entry.what,
+                    entry.enclosure,
+                    entry.name,
+                    entry.at,
+                    entry.note,
+                    entry.by,
+                    entry.entered,
+                )
+            ):
                 continue
             if entry.what == STRUCK:
                 if entry.name.isdigit():
@@ -76,7 +88,13 @@ class SiteEntries:
         name, note = " ".join(name.split()), " ".join(note.split())
         if what not in (PREPARATION, DONE, STRUCK):
             raise UsageError("This isn't an entry of the register.")
-        if not name or len(name) > 120 or printable(name) != name or len(note) > 400 or printable(note, 400) != note:
+        if (
+            not name
+            or len(name) > 120
+            or printable(name) != name
+            or len(note) > 400
+            or printable(note, 400) != note
+        ):
             raise UsageError("The entry needs a name of 1 to 120 printable characters.")
         if what == DONE and name not in MANUAL:
             raise UsageError("This can't be entered by hand.", expected=", ".join(MANUAL))
@@ -86,8 +104,17 @@ class SiteEntries:
         try:
             make_folders(OsFiles(), self.file.parent)
             with filelock.FileLock(self.file.with_suffix(".lock"), timeout=10, mode=0o600):
-                self._append({"what": what, "enclosure": enclosure, "name": name, "at": at, "note": note, "by": by,
-                              "entered": entered})
+                self._append(
+                    {
+                        "what": what,
+                        "enclosure": enclosure,
+                        "name": name,
+                        "at": at,
+                        "note": note,
+                        "by": by,
+                        "entered": entered,
+                    }
+                )
         except OSError as error:
             raise StorageError("The entry can't be written.", where=str(self.file)) from error
 

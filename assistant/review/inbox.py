@@ -1,6 +1,7 @@
 """How a witness's statement reaches a running session: one signed file in the session's `inbox/` folder.
 
-The station looks there, checks the signature with the site's keys, gives the core its `Witness` input and takes
+The station looks there, checks the signature with the site's keys, gives the core its `Witness` input and
+takes
 the file away. The pages and the station share nothing else.
 """
 
@@ -34,10 +35,21 @@ class Statement:
     path: Path
 
 
-def leave_statement(folder: Path, key: UnlockedKey, *, session: str, step: str, statement: str, wall: str) -> Path:
+def leave_statement(
+    folder: Path, key: UnlockedKey, *, session: str, step: str, statement: str, wall: str
+) -> Path:
     """Put a signed statement where the station finds it. Raises StorageError."""
-    body = {"format": 1, "kind": "witness", "session": session, "step": step, "person": key.name,
-            "statement": statement, "wall": wall, "key_id": key.key_id, "public_key": key.entry.public_key}
+    body = {
+        "format": 1,
+        "kind": "witness",
+        "session": session,
+        "step": step,
+        "person": key.name,
+        "statement": statement,
+        "wall": wall,
+        "key_id": key.key_id,
+        "public_key": key.entry.public_key,
+    }
     held = {**body, "signature": key.sign(to_canonical(body))}
     path = folder / FOLDER / f"witness-{secrets.token_hex(8)}.json"
     try:
@@ -49,7 +61,8 @@ def leave_statement(folder: Path, key: UnlockedKey, *, session: str, step: str, 
 
 
 def read_statements(folder: Path, public_keys: dict[str, str], session: str) -> list[Statement]:
-    """The statements that wait, oldest first; a file that isn't a good one (wrong session, key, signature) is left
+    """The statements that wait, oldest first; a file that isn't a good one (wrong session, key, signature)
+    is left
     out. The caller deletes what it took."""
     found = []
     place = folder / FOLDER
@@ -60,13 +73,26 @@ def read_statements(folder: Path, public_keys: dict[str, str], session: str) -> 
                 continue
             held = from_canonical(path.read_bytes())
             signature = held.pop("signature")
-            good = (held["format"] == 1 and held["kind"] == "witness" and held["session"] == session
-                    and public_keys.get(held["key_id"]) == held["public_key"]
-                    and key_id_of(bytes.fromhex(held["public_key"])) == held["key_id"]
-                    and signature_holds(held["public_key"], to_canonical(held), signature))
+            good = (
+                held["format"] == 1
+                and held["kind"] == "witness"
+                and held["session"] == session
+                and public_keys.get(held["key_id"]) == held["public_key"]
+                and key_id_of(bytes.fromhex(held["public_key"])) == held["key_id"]
+                and signature_holds(held["public_key"], to_canonical(held), signature)
+            )
             if good:
-                found.append(Statement(session, str(held["step"]), printable(held["person"], 120),
-                                       printable(held["statement"], 400), str(held["wall"]), held["key_id"], path))
+                found.append(
+                    Statement(
+                        session,
+                        str(held["step"]),
+                        printable(held["person"], 120),
+                        printable(held["statement"], 400),
+                        str(held["wall"]),
+                        held["key_id"],
+                        path,
+                    )
+                )
         except (OSError, NotCanonical, KeyError, TypeError, ValueError, AttributeError):
             continue
     return sorted(found, key=lambda s: s.wall)

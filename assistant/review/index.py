@@ -1,6 +1,7 @@
 """The register's index: SQLite through SQLAlchemy, made from the records and nothing else.
 
-It can be thrown away at any time. What is shown as proof is always read from the record itself; the index only
+It can be thrown away at any time. What is shown as proof is always read from the record itself; the index
+only
 says where to look.
 """
 
@@ -44,7 +45,8 @@ class Meta(Base):
 
 
 class Row(Base):
-    """One session. Times: `*_utc` sortable UTC, `*_wall` as written. `state`: sealed, live, open or broken."""
+    """One session. Times: `*_utc` sortable UTC, `*_wall` as written. `state`: sealed, live, open or
+    broken."""
 
     __tablename__ = "sessions"
     session: Mapped[str] = mapped_column(String, primary_key=True)  # enclosure folder/session folder
@@ -155,16 +157,22 @@ class Index:
         with self._lock:
             entries = self._entries()
             with self.db() as db:
-                known = {r.session: (r.size, r.mtime_ns, r.state) for r in
-                         db.execute(select(Row.session, Row.size, Row.mtime_ns, Row.state))}
+                known = {
+                    r.session: (r.size, r.mtime_ns, r.state)
+                    for r in db.execute(select(Row.session, Row.size, Row.mtime_ns, Row.state))
+                }
                 here: set[str] = set()
                 changed: list[tuple[Entry, int, int]] = []
                 for entry in entries:
                     here.add(entry.session)
                     size, mtime = _mark(entry.folder)
                     old = known.get(entry.session)
-                    if old is None or old[:2] != (size, mtime) or \
-                            old[2] in ("live", "open") and old[2] != writing_state(entry.folder):
+                    if (
+                        old is None
+                        or old[:2] != (size, mtime)
+                        or old[2] in ("live", "open")
+                        and old[2] != writing_state(entry.folder)
+                    ):
                         changed.append((entry, size, mtime))
                 for number, (entry, size, mtime) in enumerate(changed, 1):
                     db.merge(self._row(entry, size, mtime))
@@ -220,7 +228,9 @@ class Index:
     def _row(self, entry: Entry, size: int, mtime: int) -> Row:
         row = Row(session=entry.session, size=size, mtime_ns=mtime, enclosure=entry.enclosure, state="broken")
         stamp = entry.stamp
-        row.started_utc = f"{stamp[:4]}-{stamp[4:6]}-{stamp[6:8]}T{stamp[9:11]}:{stamp[11:13]}:{stamp[13:15]}Z"
+        row.started_utc = (
+            f"{stamp[:4]}-{stamp[4:6]}-{stamp[6:8]}T{stamp[9:11]}:{stamp[11:13]}:{stamp[13:15]}Z"
+        )
         row.started_wall = row.started_utc
         for name, column in Row.__table__.columns.items():
             if getattr(row, name) is None and column.default is not None:
@@ -242,7 +252,9 @@ def _fill(row: Row, opened: Opened, entry: Entry) -> None:
     place = told.get("enclosure") if isinstance(told.get("enclosure"), dict) else {}
     first, last = record.lines[0], (record.seal or record.lines[-1])
     row.kind, row.head, row.facts = record.kind, record.lines[-1].sha256, len(opened.facts)
-    row.enclosure_name = _shown(opened.enclosure_name or place.get("name") or told.get("enclosure") or entry.enclosure)
+    row.enclosure_name = _shown(
+        opened.enclosure_name or place.get("name") or told.get("enclosure") or entry.enclosure
+    )
     row.site, row.technician = _shown(told.get("site")), _shown(told.get("technician"))
     row.procedure, row.title = _shown(procedure.get("id")), _shown(procedure.get("title"))
     row.revision, row.purpose = _shown(procedure.get("revision")), _shown(procedure.get("purpose"))
@@ -251,7 +263,9 @@ def _fill(row: Row, opened: Opened, entry: Entry) -> None:
     row.duration_ms = last.t_ms
     begun = parse_wall(first.wall)
     # The end is the start plus measured time: a wall clock that stepped meanwhile moves no due date.
-    row.ended_utc = _utc((begun + timedelta(milliseconds=last.t_ms)).isoformat()) if begun and last.t_ms < 10**12 else ""
+    row.ended_utc = (
+        _utc((begun + timedelta(milliseconds=last.t_ms)).isoformat()) if begun and last.t_ms < 10**12 else ""
+    )
     summary = digest(opened.facts, opened.plan, record.kind)
     row.verdict, row.deviations = _shown(summary.verdict), summary.deviations
     row.people = json.dumps([_shown(p) for p in summary.people] or [row.technician])

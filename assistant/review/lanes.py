@@ -1,4 +1,5 @@
-"""The time line's content: one lane per surface, opening and cycle, and lanes for hands, speech, hearing, events.
+"""The time line's content: one lane per surface, opening and cycle, and lanes for hands, speech, hearing,
+events.
 
 Pure: facts in, spans and marks out. Times are the session's own milliseconds.
 """
@@ -14,12 +15,45 @@ from assistant.session.facts import contacts, lines, machine, session, steps, tr
 from assistant.session.facts.base import Fact
 
 # What a span means; each has its own colour, pattern and word in the style sheet and the legend.
-WETTING, WET, CONTACT, DRIED, VOID, CLEAN, OPEN, RUNNING, BROKEN, SPOKEN, HEARD, REFUSED, GAUNTLETS, PAUSED = (
-    "wetting", "wet", "contact", "dried", "void", "clean", "open", "running", "broken", "spoken", "heard", "refused",
-    "gauntlets", "paused",
+(
+    WETTING,
+    WET,
+    CONTACT,
+    DRIED,
+    VOID,
+    CLEAN,
+    OPEN,
+    RUNNING,
+    BROKEN,
+    SPOKEN,
+    HEARD,
+    REFUSED,
+    GAUNTLETS,
+    PAUSED,
+) = (
+    "wetting",
+    "wet",
+    "contact",
+    "dried",
+    "void",
+    "clean",
+    "open",
+    "running",
+    "broken",
+    "spoken",
+    "heard",
+    "refused",
+    "gauntlets",
+    "paused",
 )
 DEVIATION, MISHAP, CORRECTION, REWET, SKIP, RECOVERY, NOTE = (
-    "deviation", "mishap", "correction", "rewet", "skip", "recovery", "note",
+    "deviation",
+    "mishap",
+    "correction",
+    "rewet",
+    "skip",
+    "recovery",
+    "note",
 )
 
 
@@ -77,8 +111,10 @@ class _Builder:
         for span in self.open.values():
             span.end_ms = self.end_ms
         order = {f"surface:{s}": n for n, s in enumerate(self.plan.surfaces)} if self.plan else {}
-        surfaces = sorted((x for x in self.lanes.values() if x.group == "surfaces"),
-                          key=lambda lane: order.get(lane.id, 999))
+        surfaces = sorted(
+            (x for x in self.lanes.values() if x.group == "surfaces"),
+            key=lambda lane: order.get(lane.id, 999),
+        )
         rest = [x for x in self.lanes.values() if x.group == "enclosure"]
         tail = [x for x in (self.hands, self.voice, self.ear) if x.spans or x.marks]
         return [self.events, *surfaces, *rest, *tail]
@@ -87,7 +123,9 @@ class _Builder:
         """The lane of a surface, opening or cycle."""
         key = f"{kind}:{name}"
         if key not in self.lanes:
-            shown = {"surface": surface_name, "opening": opening_name, "cycle": cycle_name}[kind](self.plan, name)
+            shown = {"surface": surface_name, "opening": opening_name, "cycle": cycle_name}[kind](
+                self.plan, name
+            )
             self.lanes[key] = Lane(key, shown, "surfaces" if kind == "surface" else "enclosure")
         return self.lanes[key]
 
@@ -116,7 +154,9 @@ class _Builder:
         if running is None or running.kind != WETTING:
             self.begin(lane, WETTING, fact.stroke_ms, "being wetted")
         need = span_words(fact.complete_at_ms - fact.wet_since_ms)
-        self.begin(lane, CONTACT, fact.wet_since_ms, f"wet with {fact.agent.replace('_', ' ')}, contact {need}")
+        self.begin(
+            lane, CONTACT, fact.wet_since_ms, f"wet with {fact.agent.replace('_', ' ')}, contact {need}"
+        )
 
     def rewet_asked(self, fact: contacts.RewetAsked) -> None:
         self.lane("surface", fact.surface).marks.append(Mark(REWET, fact.at_ms, "asked to wet it again"))
@@ -125,7 +165,9 @@ class _Builder:
         self.lane("surface", fact.surface).marks.append(Mark(REWET, fact.claimed_ms, "wetted again"))
 
     def dried(self, fact: contacts.SurfaceDried) -> None:
-        self.begin(self.lane("surface", fact.surface), DRIED, fact.at_ms, "dried too soon; its time counts from zero")
+        self.begin(
+            self.lane("surface", fact.surface), DRIED, fact.at_ms, "dried too soon; its time counts from zero"
+        )
 
     def complete(self, fact: contacts.ContactCompleted) -> None:
         self.begin(self.lane("surface", fact.surface), CLEAN, fact.due_ms, "contact time complete")
@@ -149,8 +191,12 @@ class _Builder:
             self.end(lane, fact.at_ms)
 
     def cycle(self, fact: machine.CycleStarted) -> None:
-        self.begin(self.lane("cycle", fact.cycle), RUNNING, fact.started_ms,
-                   f"running, {span_words(fact.due_ms - fact.started_ms)}")
+        self.begin(
+            self.lane("cycle", fact.cycle),
+            RUNNING,
+            fact.started_ms,
+            f"running, {span_words(fact.due_ms - fact.started_ms)}",
+        )
 
     def cycle_done(self, fact: machine.CycleCompleted) -> None:
         self.begin(self.lane("cycle", fact.cycle), CLEAN, fact.due_ms, "complete")
@@ -177,8 +223,14 @@ class _Builder:
     def heard(self, fact: lines.Heard) -> None:
         what = fact.word.replace("_", " ") or fact.value or "not a command"
         label = what if fact.accepted else f"{what}: {fact.reason or 'refused'}"
-        self.ear.spans.append(Span(HEARD if fact.accepted else REFUSED, fact.started_ms,
-                                   max(fact.ended_ms, fact.started_ms + 1), label))
+        self.ear.spans.append(
+            Span(
+                HEARD if fact.accepted else REFUSED,
+                fact.started_ms,
+                max(fact.ended_ms, fact.started_ms + 1),
+                label,
+            )
+        )
 
     # events
 
@@ -253,8 +305,13 @@ def thinned(spans: list[Span], total_ms: int, resolution: int = 6_000) -> list[S
     out: list[Span] = []
     for span in spans:
         last = out[-1] if out else None
-        if last and last.kind == span.kind and span.start_ms - last.end_ms < hair and \
-                span.end_ms - last.start_ms < 40 * hair and span.end_ms - span.start_ms < hair:
+        if (
+            last
+            and last.kind == span.kind
+            and span.start_ms - last.end_ms < hair
+            and span.end_ms - last.start_ms < 40 * hair
+            and span.end_ms - span.start_ms < hair
+        ):
             last.end_ms = max(last.end_ms, span.end_ms)
         else:
             out.append(Span(span.kind, span.start_ms, span.end_ms, span.label))

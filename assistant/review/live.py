@@ -1,6 +1,7 @@
 """Follows the records that are being written now: reads what was appended, folds it, tells whoever watches.
 
-A watcher always gets the whole picture, never a difference, so that a connection that dropped has lost nothing
+A watcher always gets the whole picture, never a difference, so that a connection that dropped has lost
+nothing
 once it is back. The last words heard travel in the picture too.
 """
 
@@ -112,8 +113,14 @@ class LiveSession:
 
     def _fold(self, fact: Fact) -> None:
         if isinstance(fact, Heard):
-            self.words.append({"word": fact.word.replace("_", " ") or fact.value or "", "accepted": fact.accepted,
-                               "reason": fact.reason, "at_ms": fact.at_ms})
+            self.words.append(
+                {
+                    "word": fact.word.replace("_", " ") or fact.value or "",
+                    "accepted": fact.accepted,
+                    "reason": fact.reason,
+                    "at_ms": fact.at_ms,
+                }
+            )
         elif isinstance(fact, LineSpoken):
             self.said = fact.text
         if self.state is not None:
@@ -130,26 +137,56 @@ class LiveSession:
         place = told.get("enclosure") if isinstance(told.get("enclosure"), dict) else {}
         procedure = told.get("procedure") if isinstance(told.get("procedure"), dict) else {}
         found: dict[str, Any] = {
-            "session": self.session, "kind": self.kind, "lines": self.lines, "now_ms": now, "sealed": self.sealed,
-            "enclosure": _safe(self.enclosure_name or place.get("name") or self.folder.parent.name), "title": _safe(procedure.get("title")),
-            "technician": _safe(told.get("technician")), "problem": _safe(self.problem), "said": _safe(self.said),
-            "words": [{**w, "word": _safe(w["word"]), "reason": _safe(w["reason"]), "ago_ms": now - w["at_ms"]}
-                      for w in self.words],
+            "session": self.session,
+            "kind": self.kind,
+            "lines": self.lines,
+            "now_ms": now,
+            "sealed": self.sealed,
+            "enclosure": _safe(self.enclosure_name or place.get("name") or self.folder.parent.name),
+            "title": _safe(procedure.get("title")),
+            "technician": _safe(told.get("technician")),
+            "problem": _safe(self.problem),
+            "said": _safe(self.said),
+            "words": [
+                {**w, "word": _safe(w["word"]), "reason": _safe(w["reason"]), "ago_ms": now - w["at_ms"]}
+                for w in self.words
+            ],
         }
         if self.plan is None or self.state is None:
             return found
         seen = view(self.plan, self.state)
         found |= {
-            "mode": seen.mode, "mode_text": _safe(seen.mode_text), "step": _safe(seen.text or seen.title or seen.line),
-            "branch": _safe(seen.branch), "done": seen.done, "total": seen.total, "person": _safe(seen.person),
-            "hands": _safe(seen.hands_text), "deviations": seen.deviations, "verdict": seen.verdict,
-            "timers": [{"kind": t.kind, "name": _safe(t.name), "left_ms": t.due_ms - now if t.due_ms >= 0 else None,
-                        "total_ms": t.due_ms - t.started_ms if t.due_ms >= 0 else None,
-                        "since_ms": now - t.started_ms, "rewet": t.rewet_asked,
-                        "dries_ms": t.dries_ms - now if t.dries_ms >= 0 else None} for t in seen.timers],
-            "openings": [{"name": _safe(o.name), "at": o.at, "at_text": _safe(o.at_text),
-                          "since_ms": now - o.since_ms if o.since_ms >= 0 and o.at == "open" else None}
-                         for o in seen.openings],
+            "mode": seen.mode,
+            "mode_text": _safe(seen.mode_text),
+            "step": _safe(seen.text or seen.title or seen.line),
+            "branch": _safe(seen.branch),
+            "done": seen.done,
+            "total": seen.total,
+            "person": _safe(seen.person),
+            "hands": _safe(seen.hands_text),
+            "deviations": seen.deviations,
+            "verdict": seen.verdict,
+            "timers": [
+                {
+                    "kind": t.kind,
+                    "name": _safe(t.name),
+                    "left_ms": t.due_ms - now if t.due_ms >= 0 else None,
+                    "total_ms": t.due_ms - t.started_ms if t.due_ms >= 0 else None,
+                    "since_ms": now - t.started_ms,
+                    "rewet": t.rewet_asked,
+                    "dries_ms": t.dries_ms - now if t.dries_ms >= 0 else None,
+                }
+                for t in seen.timers
+            ],
+            "openings": [
+                {
+                    "name": _safe(o.name),
+                    "at": o.at,
+                    "at_text": _safe(o.at_text),
+                    "since_ms": now - o.since_ms if o.since_ms >= 0 and o.at == "open" else None,
+                }
+                for o in seen.openings
+            ],
             "witness": seen.mode == "witness",
         }
         return found

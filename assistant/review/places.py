@@ -10,8 +10,9 @@ import platformdirs
 
 def records_folder(chosen: Path | None) -> Path:
     """Chosen, or $GAUNTLET_RECORDS, or the user's data folder: the same as the station's."""
-    return Path(chosen or os.environ.get("GAUNTLET_RECORDS")
-                or platformdirs.user_data_path("gauntlet") / "records")
+    return Path(
+        chosen or os.environ.get("GAUNTLET_RECORDS") or platformdirs.user_data_path("gauntlet") / "records"
+    )
 
 
 def keys_folder(home_chosen: Path | None) -> Path:

@@ -13,7 +13,15 @@ from pathlib import Path
 from sqlalchemy import select
 
 from assistant.calc.due import (
-    DUE_SOON, DUE_TODAY, NEVER_DONE, OVERDUE, SOURCES, Due, Interval, due_status, longest_published_days,
+    DUE_SOON,
+    DUE_TODAY,
+    NEVER_DONE,
+    OVERDUE,
+    SOURCES,
+    Due,
+    Interval,
+    due_status,
+    longest_published_days,
 )
 from assistant.errors import GauntletError
 from assistant.procedure.model_enclosure import EnclosureFile
@@ -24,9 +32,14 @@ from assistant.review.index import Index, Row
 from assistant.review.times import parse_wall
 
 NAMES = {
-    "light": "Light clean", "rigorous": "Rigorous clean", "under_tray": "Under-tray clean",
-    "sporicidal": "Sporicidal clean", "glove_change": "Glove change", "sleeve_change": "Sleeve change",
-    "leak_test": "Leak test", "certification": "Certification",
+    "light": "Light clean",
+    "rigorous": "Rigorous clean",
+    "under_tray": "Under-tray clean",
+    "sporicidal": "Sporicidal clean",
+    "glove_change": "Glove change",
+    "sleeve_change": "Sleeve change",
+    "leak_test": "Leak test",
+    "certification": "Certification",
 }
 # A rigorous clean does everything a light one does (a judgement: the site's procedures are built that way).
 COVERS = {"light": ("light", "rigorous")}
@@ -35,8 +48,10 @@ PRESSING = (OVERDUE, DUE_TODAY, NEVER_DONE, DUE_SOON)
 
 @dataclass(frozen=True)
 class Duty:
-    """One duty of one enclosure. `interval_days`: the site's; `last`: when last done, RFC 3339, or ""; `session`: the
-    record of it, or ""; `reviewed`: that a final decision stands; `finding`: the interval against the published one."""
+    """One duty of one enclosure. `interval_days`: the site's; `last`: when last done, RFC 3339, or "";
+    `session`: the
+    record of it, or ""; `reviewed`: that a final decision stands; `finding`: the interval against the
+    published one."""
 
     enclosure: str
     enclosure_name: str
@@ -71,8 +86,14 @@ def enclosure_files(folder: Path) -> dict[str, EnclosureFile]:
     return found
 
 
-def duties(index: Index, entries: Sequence[SiteEntry], files: dict[str, EnclosureFile], today: date,
-           zone: tzinfo | None, warn_days: int) -> list[Duty]:
+def duties(
+    index: Index,
+    entries: Sequence[SiteEntry],
+    files: dict[str, EnclosureFile],
+    today: date,
+    zone: tzinfo | None,
+    warn_days: int,
+) -> list[Duty]:
     """Every duty that an enclosure file gives an interval for, the most pressing first."""
     found: list[Duty] = []
     for enclosure, file in files.items():
@@ -85,10 +106,21 @@ def duties(index: Index, entries: Sequence[SiteEntry], files: dict[str, Enclosur
             moment, by, session, reviewed = _latest(purpose, enclosure, last, entries)
             when = parse_wall(moment)
             day = (when.astimezone(zone) if zone else when).date() if when else None
-            found.append(Duty(
-                enclosure, _name(file), purpose, NAMES[purpose], whole, moment, by, session, reviewed,
-                due_status(min(day, today) if day else None, Interval(days=whole), today, warn_days),
-                _finding(file.category, purpose, whole)))
+            found.append(
+                Duty(
+                    enclosure,
+                    _name(file),
+                    purpose,
+                    NAMES[purpose],
+                    whole,
+                    moment,
+                    by,
+                    session,
+                    reviewed,
+                    due_status(min(day, today) if day else None, Interval(days=whole), today, warn_days),
+                    _finding(file.category, purpose, whole),
+                )
+            )
     found.sort(key=lambda duty: duty.order)
     return found
 
@@ -98,8 +130,11 @@ def overdue(found: Iterable[Duty], enclosure: str) -> list[Duty]:
     return [d for d in found if d.enclosure == enclosure and d.due.status == OVERDUE]
 
 
-def overdue_now(records: Path, home: Path, enclosure: str, today: date, procedures: Path | None = None) -> list[Duty]:
-    """The same, read from disk: for whoever starts a session or prints a tag. Brings the index up to date first."""
+def overdue_now(
+    records: Path, home: Path, enclosure: str, today: date, procedures: Path | None = None
+) -> list[Duty]:
+    """The same, read from disk: for whoever starts a session or prints a tag. Brings the index up to date
+    first."""
     from assistant.procedure.source import default_folder
     from assistant.review.entries import SiteEntries
 
@@ -118,17 +153,27 @@ def last_done(index: Index, enclosure: str) -> dict[str, Row]:
     with index.db() as db:
         for purpose in NAMES:
             row = db.scalars(
-                select(Row).where(Row.enclosure == enclosure, Row.purpose == purpose, Row.kind == "live",
-                                  Row.state == "sealed", Row.verdict == "complete", Row.decision != REJECTED)
-                .order_by(Row.ended_utc.desc()).limit(1)).first()
+                select(Row)
+                .where(
+                    Row.enclosure == enclosure,
+                    Row.purpose == purpose,
+                    Row.kind == "live",
+                    Row.state == "sealed",
+                    Row.verdict == "complete",
+                    Row.decision != REJECTED,
+                )
+                .order_by(Row.ended_utc.desc())
+                .limit(1)
+            ).first()
             if row is not None:
                 db.expunge(row)
                 found[purpose] = row
     return found
 
 
-def _latest(purpose: str, enclosure: str, last: dict[str, Row],
-            entries: Sequence[SiteEntry]) -> tuple[str, str, str, bool]:
+def _latest(
+    purpose: str, enclosure: str, last: dict[str, Row], entries: Sequence[SiteEntry]
+) -> tuple[str, str, str, bool]:
     choices: list[tuple[str, str, str, bool]] = []
     for covered in COVERS.get(purpose, (purpose,)):
         row = last.get(covered)
@@ -145,8 +190,10 @@ def _finding(category: int | None, purpose: str, days: int) -> str:
     longest = longest_published_days(category or 0, purpose)
     if longest is None or days <= longest:
         return ""
-    return (f"The site's interval of {days} days is longer than the published {longest} "
-            f"{'day' if longest == 1 else 'days'} ({SOURCES.get(purpose, 'published figure')}).")
+    return (
+        f"The site's interval of {days} days is longer than the published {longest} "
+        f"{'day' if longest == 1 else 'days'} ({SOURCES.get(purpose, 'published figure')})."
+    )
 
 
 def _name(file: EnclosureFile) -> str:
@@ -157,8 +204,10 @@ def _name(file: EnclosureFile) -> str:
 
 @dataclass(frozen=True)
 class Affected:
-    """What hangs on a clean that isn't accepted: from the last accepted one to the next, and what was made then.
-    `since`/`until`: RFC 3339; `since_session`: "" when none was ever accepted; `until` "" means still open."""
+    """What hangs on a clean that isn't accepted: from the last accepted one to the next, and what was made
+    then.
+    `since`/`until`: RFC 3339; `since_session`: "" when none was ever accepted; `until` "" means still
+    open."""
 
     since: str
     since_session: str
@@ -171,16 +220,29 @@ def affected(index: Index, row: Row, entries: Sequence[SiteEntry]) -> Affected:
     """The interval that a clean which doesn't stand leaves uncovered, with the preparations entered in it."""
     purposes = COVERS.get(row.purpose, (row.purpose,))
     with index.db() as db:
-        good = (Row.enclosure == row.enclosure, Row.purpose.in_(purposes), Row.kind == "live",
-                Row.decision.in_(("accepted", "accepted_with_remark")), Row.session != row.session)
-        before = db.scalars(select(Row).where(*good, Row.ended_utc <= row.started_utc)
-                            .order_by(Row.ended_utc.desc()).limit(1)).first()
-        after = db.scalars(select(Row).where(*good, Row.started_utc >= row.ended_utc)
-                           .order_by(Row.started_utc).limit(1)).first()
+        good = (
+            Row.enclosure == row.enclosure,
+            Row.purpose.in_(purposes),
+            Row.kind == "live",
+            Row.decision.in_(("accepted", "accepted_with_remark")),
+            Row.session != row.session,
+        )
+        before = db.scalars(
+            select(Row).where(*good, Row.ended_utc <= row.started_utc).order_by(Row.ended_utc.desc()).limit(1)
+        ).first()
+        after = db.scalars(
+            select(Row).where(*good, Row.started_utc >= row.ended_utc).order_by(Row.started_utc).limit(1)
+        ).first()
         since, since_session = (before.ended_utc, before.session) if before else ("", "")
         until, until_session = (after.ended_utc, after.session) if after else ("", "")
     first, last = parse_wall(since), parse_wall(until)
-    made = tuple(e for e in entries if e.what == "preparation" and e.enclosure == row.enclosure
-                 and (moment := parse_wall(e.at)) is not None
-                 and (first is None or moment >= first) and (last is None or moment <= last))
+    made = tuple(
+        e
+        for e in entries
+        if e.what == "preparation"
+        and e.enclosure == row.enclosure
+        and (moment := parse_wall(e.at)) is not None
+        and (first is None or moment >= first)
+        and (last is None or moment <= last)
+    )
     return Affected(since, since_session, until, until_session, made)

@@ -13,8 +13,12 @@ from assistant.errors import FindingsError
 
 @click.command("review")
 @click.option("--records", type=click.Path(path_type=Path, file_okay=False), help="Folder with the records.")
-@click.option("--home", type=click.Path(path_type=Path, file_okay=False), help="Folder for accounts, keys and index.")
-@click.option("--procedures", type=click.Path(path_type=Path, file_okay=False), help="Folder with the site's files.")
+@click.option(
+    "--home", type=click.Path(path_type=Path, file_okay=False), help="Folder for accounts, keys and index."
+)
+@click.option(
+    "--procedures", type=click.Path(path_type=Path, file_okay=False), help="Folder with the site's files."
+)
 @click.option("--rules", type=click.Path(path_type=Path, dir_okay=False), help="The site's review rules.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; others need TLS.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8740, show_default=True)
@@ -24,9 +28,20 @@ from assistant.errors import FindingsError
 @click.option("--rebuild", is_flag=True, help="Make the register's index anew from the records, and stop.")
 @click.option("--check", "check_index", is_flag=True, help="Hold the index against the records, and stop.")
 @click.option("--json", "as_json", is_flag=True, help="With --rebuild or --check: one JSON object on stdout.")
-def review(records: Path | None, home: Path | None, procedures: Path | None, rules: Path | None, host: str, port: int,
-           names: tuple[str, ...], certificate: Path | None, key: Path | None, rebuild: bool, check_index: bool,
-           as_json: bool) -> None:
+def review(
+    records: Path | None,
+    home: Path | None,
+    procedures: Path | None,
+    rules: Path | None,
+    host: str,
+    port: int,
+    names: tuple[str, ...],
+    certificate: Path | None,
+    key: Path | None,
+    rebuild: bool,
+    check_index: bool,
+    as_json: bool,
+) -> None:
     """The supervisor's pages: what needs a decision, what happened, signing, the board, the register."""
     from assistant.review.places import home_folder, keys_folder, records_folder
     from assistant.review.server import require_safe_place, serve
@@ -34,8 +49,17 @@ def review(records: Path | None, home: Path | None, procedures: Path | None, rul
     require_safe_place(host, certificate, key)
     from assistant.review.desk import Desk, Setup
 
-    desk = Desk(Setup(records_folder(records), home_folder(home), procedures, keys_folder(home), rules, hosts=(host, *names),
-                      tls=certificate is not None))
+    desk = Desk(
+        Setup(
+            records_folder(records),
+            home_folder(home),
+            procedures,
+            keys_folder(home),
+            rules,
+            hosts=(host, *names),
+            tls=certificate is not None,
+        )
+    )
     if rebuild or check_index:
         _index_only(desk, rebuild, as_json)
         return
@@ -51,11 +75,18 @@ def _index_only(desk, rebuild: bool, as_json: bool) -> None:
     count = desk.index.rebuild() if rebuild else desk.index.refresh()
     problems = desk.index.check()
     if as_json:
-        json.dump({"records_read": count, "problems": problems}, sys.stdout, ensure_ascii=False, sort_keys=True)
+        json.dump(
+            {"records_read": count, "problems": problems}, sys.stdout, ensure_ascii=False, sort_keys=True
+        )
         sys.stdout.write("\n")
     else:
-        click.echo(f"{count} records read; the index {'agrees with' if not problems else 'differs from'} them.",
-                   err=True)
+        click.echo(
+            f"{count} records read; the index {'agrees with' if not problems else 'differs from'} them.",
+            err=True,
+        )
     if problems:
-        raise FindingsError("The index and the records differ.", expected="an index made from the records",
-                            try_next="assistant review --rebuild\n  " + "\n  ".join(problems[:20]))
+        raise FindingsError(
+            "The index and the records differ.",
+            expected="an index made from the records",
+            try_next="assistant review --rebuild\n  " + "\n  ".join(problems[:20]),
+        )

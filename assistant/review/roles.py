@@ -1,7 +1,9 @@
 """Who may do what: every route, its method and the roles that may use it, in this one table.
 
-The application builds its routes from it, so that a page without a row doesn't exist, and a test walks every row
-with every role. What the site's own rule narrows further (who may listen, who may sign what) is said in `note`.
+The application builds its routes from it, so that a page without a row doesn't exist, and a test walks every
+row
+with every role. What the site's own rule narrows further (who may listen, who may sign what) is said in
+`note`.
 """
 
 from __future__ import annotations
@@ -40,15 +42,28 @@ TABLE: tuple[Access, ...] = (
     Access("GET", _SESSION + "/sound", "sound", SIGNED_IN, "only the site's sound_listeners"),
     Access("GET", _SESSION + "/clips/{clip}", "clip", SIGNED_IN, "only the site's clip_listeners"),
     Access("GET", _SESSION + "/record.jsonl", "record_file", SIGNED_IN),
-    Access("GET", _SESSION + "/compare", "compare", frozenset((SUPERVISOR,)), "only where the site switched it on"),
+    Access(
+        "GET",
+        _SESSION + "/compare",
+        "compare",
+        frozenset((SUPERVISOR,)),
+        "only where the site switched it on",
+    ),
     Access("GET", _SESSION + "/sign", "sign", SIGNERS),
-    Access("POST", _SESSION + "/sign", "sign_post", SIGNERS, "as the site's release rule says; never one's own"),
+    Access(
+        "POST", _SESSION + "/sign", "sign_post", SIGNERS, "as the site's release rule says; never one's own"
+    ),
     Access("POST", _SESSION + "/withdraw", "withdraw", SIGNERS, "only one's own signature"),
     Access("GET", "/board", "board", SIGNED_IN),
     Access("GET", "/board/events", "board_events", SIGNED_IN),
     Access("GET", "/board/witness/{enclosure}/{session}", "witness", SIGNERS),
-    Access("POST", "/board/witness/{enclosure}/{session}", "witness_post", SIGNERS,
-           "never the person at the gauntlets; a surface only from a device at the enclosure"),
+    Access(
+        "POST",
+        "/board/witness/{enclosure}/{session}",
+        "witness_post",
+        SIGNERS,
+        "never the person at the gauntlets; a surface only from a device at the enclosure",
+    ),
     Access("GET", "/register", "register", SIGNED_IN),
     Access("GET", "/register/calendar.ics", "calendar", SIGNED_IN),
     Access("GET", "/register/{enclosure}", "register_enclosure", SIGNED_IN),

@@ -26,7 +26,8 @@ ANY = "any"
 
 
 class Provisional(Node):
-    """A provisional release. `by`: roles. `own`: whether by who did the clean. `without_deviation`: only then."""
+    """A provisional release. `by`: roles. `own`: whether by who did the clean. `without_deviation`: only
+    then."""
 
     by: list[Signer] = Field(min_length=1)
     own: bool = False
@@ -91,8 +92,12 @@ def load_rules(path: Path | None = None) -> RulesFile:
     """The rules in `path`, or the shipped ones. Raises SiteFileError with file and line of each problem."""
     path = Path(path) if path else DEFAULT_RULES
     if not path.is_file():
-        raise SiteFileError("There is no such rule file.", where=str(path), expected="a file of kind review_rules",
-                            try_next="Leave --rules out to use the shipped rules.")
+        raise SiteFileError(
+            "There is no such rule file.",
+            where=str(path),
+            expected="a file of kind review_rules",
+            try_next="Leave --rules out to use the shipped rules.",
+        )
     tree = read_tree(path, str(path))
     rules, problems = validate(RulesFile, tree.data, tree)
     if problems:

@@ -38,7 +38,9 @@ class Opened:
     lines: tuple[int, ...]
     problem: str = ""
     enclosure_name: str = ""  # as written, where the plan has it as spoken
-    drawn: dict[str, Any] = field(default_factory=dict)  # what pages worked out from it; goes when it is read anew
+    drawn: dict[str, Any] = field(
+        default_factory=dict
+    )  # what pages worked out from it; goes when it is read anew
     _times: list[int] = field(default_factory=list)
     _states: list[State] = field(default_factory=list)
 
@@ -69,7 +71,9 @@ class Opened:
             try:
                 for index in range(kept * _SNAPSHOT_EVERY, count):
                     state = evolve(state, self.facts[index])
-                    if (index + 1) % _SNAPSHOT_EVERY == 0 and (index + 1) // _SNAPSHOT_EVERY == len(self._states):
+                    if (index + 1) % _SNAPSHOT_EVERY == 0 and (index + 1) // _SNAPSHOT_EVERY == len(
+                        self._states
+                    ):
                         self._states.append(state)
             except (ValueError, KeyError, IndexError, AttributeError, TypeError, RuntimeError) as error:
                 self.problem = self.problem or f"The facts can't be folded: {error}"
@@ -81,8 +85,9 @@ def open_session(folder: Path, plans: PlanCache | None = None) -> Opened:
     """Read a session folder. Raises RecordError where there is no record or no whole line in it."""
     record = read_record(folder)
     if not record.lines:
-        raise RecordError("The record holds no whole line.", where=str(folder),
-                          try_next="Run 'assistant verify' on it.")
+        raise RecordError(
+            "The record holds no whole line.", where=str(folder), try_next="Run 'assistant verify' on it."
+        )
     problem = ""
     plan: Plan | None = None
     written = ""
@@ -142,8 +147,10 @@ class PlanCache:
                     self._plans.popitem(last=False)
         plan, written = kept
         if plan.sha256 != procedure.get("sha256"):
-            raise RecordError("The site's files beside the record aren't the ones the session was run with.",
-                              where=str(site))
+            raise RecordError(
+                "The site's files beside the record aren't the ones the session was run with.",
+                where=str(site),
+            )
         return _dressed(plan, told), written
 
 
@@ -158,8 +165,11 @@ def _dressed(plan: Plan, told: dict[str, Any]) -> Plan:
     vocabulary = told.get("vocabulary")
     spoken = {}
     if isinstance(vocabulary, dict):
-        spoken = {word: forms[0] for word, forms in vocabulary.items()
-                  if isinstance(forms, list) and forms and isinstance(forms[0], str)}
+        spoken = {
+            word: forms[0]
+            for word, forms in vocabulary.items()
+            if isinstance(forms, list) and forms and isinstance(forms[0], str)
+        }
     today = told.get("today")
     return replace(plan, spoken=spoken, today=today if isinstance(today, str) else "")
 
@@ -167,8 +177,11 @@ def _dressed(plan: Plan, told: dict[str, Any]) -> Plan:
 def _content(site: Path) -> str:
     """One digest over names and bytes of the site files beside a record."""
     if not site.is_dir():
-        raise RecordError("The site's files aren't beside the record.", where=str(site.parent),
-                          expected=f"a folder {SITE_FOLDER}/ with the procedure as it was")
+        raise RecordError(
+            "The site's files aren't beside the record.",
+            where=str(site.parent),
+            expected=f"a folder {SITE_FOLDER}/ with the procedure as it was",
+        )
     digest = hashlib.sha256()
     for count, path in enumerate(sorted(site.rglob("*.yaml"))):
         if count >= _MOST_SITE_FILES:

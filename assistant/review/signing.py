@@ -1,6 +1,7 @@
 """Who may decide what on a record, and the signature that says so.
 
-The order of the checks is the order a person would ask: is it live, does it hold, is it finished, may I, is it mine.
+The order of the checks is the order a person would ask: is it live, does it hold, is it finished, may I, is
+it mine.
 The signature itself is the record room's: a line after the seal, covered by its chain (21 CFR 11.70).
 """
 
@@ -17,7 +18,14 @@ from assistant.record.signatures import sign_record, withdraw_signature
 from assistant.record.verify import verify
 from assistant.review.accounts import Account, Accounts
 from assistant.review.decisions import (
-    ACCEPTED, FINAL, MEANINGS, PROVISIONAL, REJECTED, REMARK, signed_lines, standing,
+    ACCEPTED,
+    FINAL,
+    MEANINGS,
+    PROVISIONAL,
+    REJECTED,
+    REMARK,
+    signed_lines,
+    standing,
 )
 from assistant.review.digest import Digest, digest
 from assistant.review.rules import RulesFile
@@ -124,7 +132,8 @@ class Wish:
 
 
 def check_wish(wish: Wish, allowed: list[Choice]) -> None:
-    """Raises RefusedError for a decision this person may not take, UsageError for a form that isn't filled in."""
+    """Raises RefusedError for a decision this person may not take, UsageError for a form that isn't filled
+    in."""
     choice = next((c for c in allowed if c.decision == wish.decision), None)
     if choice is None:
         raise UsageError("Choose a decision first.")
@@ -138,27 +147,46 @@ def check_wish(wish: Wish, allowed: list[Choice]) -> None:
         raise UsageError(f"At most {MAX_REASON} characters, please.")
 
 
-def sign(folder: Path, opened: Opened, rules: RulesFile, accounts: Accounts, account: Account, passphrase: str,
-         wish: Wish, *, wall: str, allowed: list[Choice] | None = None) -> Line:
-    """Sign. Both components were given by the caller: the account's name and `passphrase`, which opens its key.
+def sign(
+    folder: Path,
+    opened: Opened,
+    rules: RulesFile,
+    accounts: Accounts,
+    account: Account,
+    passphrase: str,
+    wish: Wish,
+    *,
+    wall: str,
+    allowed: list[Choice] | None = None,
+) -> Line:
+    """Sign. Both components were given by the caller: the account's name and `passphrase`, which opens its
+    key.
 
     Raises RefusedError (not allowed, wrong passphrase, practice), RecordError (doesn't verify), UsageError.
     """
     check_wish(wish, allowed if allowed is not None else choices(opened, rules, account))
     report = verify(folder, public_keys=accounts.keys.public_keys())
     if not report.complete:
-        raise RefusedError(f"The record doesn't verify: {(report.problems or ['it is not sealed'])[0]}",
-                           try_next="Don't release on it. Run 'assistant verify' and keep a copy.")
+        raise RefusedError(
+            f"The record doesn't verify: {(report.problems or ['it is not sealed'])[0]}",
+            try_next="Don't release on it. Run 'assistant verify' and keep a copy.",
+        )
     if opened.problem:
         raise RefusedError(f"The record can't be folded again: {opened.problem}")
     key = accounts.keys.unlock(account.name, passphrase)
-    details = {"decision": wish.decision, "reason": wish.reason.strip(), "must_happen": wish.must_happen.strip(),
-               "role": account.role, "printed_name": account.name}
+    details = {
+        "decision": wish.decision,
+        "reason": wish.reason.strip(),
+        "must_happen": wish.must_happen.strip(),
+        "role": account.role,
+        "printed_name": account.name,
+    }
     return sign_record(folder, key, meaning=MEANINGS[wish.decision], wall=wall, details=details)
 
 
-def withdraw(folder: Path, accounts: Accounts, account: Account, passphrase: str, *, line: int, reason: str,
-             wall: str) -> Line:
+def withdraw(
+    folder: Path, accounts: Accounts, account: Account, passphrase: str, *, line: int, reason: str, wall: str
+) -> Line:
     """Withdraw one's own signature in `line`: a new line after it. Raises as `sign`."""
     if not reason.strip() or len(reason) > MAX_REASON:
         raise UsageError("A withdrawal needs its reason.")

@@ -38,13 +38,19 @@ class StepRow:
     @property
     def note_lines(self) -> list[str]:
         """The notes, what was said twice once."""
-        return [text if count == 1 else f"{text} ({count} times)" for text, count in Counter(self.notes).items()]
+        return [
+            text if count == 1 else f"{text} ({count} times)" for text, count in Counter(self.notes).items()
+        ]
 
     @property
     def slow(self) -> bool:
         """Much longer than expected (waits are as long as they are)."""
-        return bool(self.kind != WAIT and self.expected_ms and self.took_ms > LONG_TIMES * self.expected_ms
-                    and self.took_ms - self.expected_ms > LONG_MS)
+        return bool(
+            self.kind != WAIT
+            and self.expected_ms
+            and self.took_ms > LONG_TIMES * self.expected_ms
+            and self.took_ms - self.expected_ms > LONG_MS
+        )
 
     @property
     def share(self) -> float:
@@ -108,8 +114,16 @@ def _row(plan: Plan | None, fact: steps.StepStarted, number: int) -> StepRow:
     if fact.branch:
         mishap = plan.mishaps.get(fact.branch) if plan else None
         branch = mishap.title if mishap else fact.branch
-    return StepRow(number, fact.step, step_name(plan, fact.step), step.say if step else "", step.kind if step else "",
-                   branch, fact.at_ms, expected_ms=step.expected_ms if step else 0)
+    return StepRow(
+        number,
+        fact.step,
+        step_name(plan, fact.step),
+        step.say if step else "",
+        step.kind if step else "",
+        branch,
+        fact.at_ms,
+        expected_ms=step.expected_ms if step else 0,
+    )
 
 
 def _by_surface(rows: list[StepRow], plan: Plan | None, surface: str) -> StepRow | None:
@@ -126,5 +140,8 @@ _POLICIES = {"single": "", "read_back": "read back", "witness": "witnessed"}
 
 
 def _by(fact: steps.StepConfirmed, row: StepRow) -> str:
-    parts = [_POLICIES.get(fact.policy, fact.policy), "" if fact.source in ("voice", "script", "board") else fact.source]
+    parts = [
+        _POLICIES.get(fact.policy, fact.policy),
+        "" if fact.source in ("voice", "script", "board") else fact.source,
+    ]
     return ", ".join(part for part in parts if part)

@@ -1,4 +1,5 @@
-"""The time line as one SVG whose horizontal places are percentages, so that zooming only changes its width."""
+"""The time line as one SVG whose horizontal places are percentages, so that zooming only changes its
+width."""
 
 from __future__ import annotations
 
@@ -8,7 +9,17 @@ from markupsafe import Markup, escape
 
 from assistant.record.safe_text import printable
 from assistant.review.lanes import (
-    CORRECTION, DEVIATION, MISHAP, NOTE, RECOVERY, REWET, SKIP, Lane, Mark, Span, thinned,
+    CORRECTION,
+    DEVIATION,
+    MISHAP,
+    NOTE,
+    RECOVERY,
+    REWET,
+    SKIP,
+    Lane,
+    Mark,
+    Span,
+    thinned,
 )
 from assistant.review.times import clock_words
 
@@ -24,16 +35,18 @@ SHAPES = {
     REWET: "M0 -7 C4 -2 5 1 5 3 A5 5 0 0 1 -5 3 C-5 1 -4 -2 0 -7 Z",
 }
 HATCHES = Markup(
-    '<defs>'
+    "<defs>"
     '<pattern id="h-dried" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
     '<rect class="hb-dried" width="6" height="6"/><rect class="hl-dried" width="2.4" height="6"/></pattern>'
     '<pattern id="h-void" width="7" height="7" patternUnits="userSpaceOnUse">'
     '<rect class="hb-void" width="7" height="7"/><path class="hl-void" d="M0 0 L7 7 M7 0 L0 7"/></pattern>'
     '<pattern id="h-wetting" width="5" height="5" patternUnits="userSpaceOnUse">'
-    '<rect class="hb-wetting" width="5" height="5"/><circle class="hl-wetting" cx="2.5" cy="2.5" r="1.2"/></pattern>'
+    '<rect class="hb-wetting" width="5" height="5"/>'
+    '<circle class="hl-wetting" cx="2.5" cy="2.5" r="1.2"/></pattern>'
     '<pattern id="h-paused" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
     '<rect class="hb-paused" width="8" height="8"/><rect class="hl-paused" width="2" height="8"/></pattern>'
-    '</defs>')
+    "</defs>"
+)
 _HATCHED = frozenset(("dried", "void", "wetting", "paused"))
 
 
@@ -41,12 +54,18 @@ def timeline_svg(lanes: Sequence[Lane], total_ms: int, cursor_ms: int, label: st
     """The whole drawing. `cursor_ms`: where the cursor stands. `label`: its name for screen readers."""
     total = max(1, total_ms)
     height = AXIS_PX + ROW_PX * len(lanes)
-    parts = [f'<svg id="timeline-svg" class="tl" width="100%" height="{height}" role="img" '
-             f'aria-label="{escape(label)}" data-total="{total}">', HATCHES, _axis(total, height)]
+    parts = [
+        f'<svg id="timeline-svg" class="tl" width="100%" height="{height}" role="img" '
+        f'aria-label="{escape(label)}" data-total="{total}">',
+        HATCHES,
+        _axis(total, height),
+    ]
     for number, lane in enumerate(lanes):
         parts.append(_lane(lane, AXIS_PX + number * ROW_PX, total))
     place = _percent(cursor_ms, total)
-    parts.append(f'<line id="cursor" class="tl-cursor" x1="{place}" x2="{place}" y1="0" y2="{height}"/></svg>')
+    parts.append(
+        f'<line id="cursor" class="tl-cursor" x1="{place}" x2="{place}" y1="0" y2="{height}"/></svg>'
+    )
     return Markup("".join(parts))
 
 
@@ -67,8 +86,10 @@ def _axis(total: int, height: int) -> str:
     parts = ['<g id="ticks" aria-hidden="true">']
     for at_ms in range(0, total, step):
         place = _percent(at_ms, total)
-        parts.append(f'<line class="tl-tick" x1="{place}" x2="{place}" y1="{AXIS_PX - 6}" y2="{height}"/>'
-                     f'<text class="tl-time" x="{place}" dx="4" y="14">{clock_words(at_ms)}</text>')
+        parts.append(
+            f'<line class="tl-tick" x1="{place}" x2="{place}" y1="{AXIS_PX - 6}" y2="{height}"/>'
+            f'<text class="tl-time" x="{place}" dx="4" y="14">{clock_words(at_ms)}</text>'
+        )
     return "".join(parts) + "</g>"
 
 
@@ -86,12 +107,17 @@ def _span(span: Span, top: float, total: int) -> str:
     width = max(0.02, 100 * (span.end_ms - span.start_ms) / total)
     fill = f' fill="url(#h-{span.kind})"' if span.kind in _HATCHED else ""
     title = f"{printable(span.label, 200)} ({clock_words(span.start_ms)} to {clock_words(span.end_ms)})"
-    return (f'<rect class="s s-{span.kind}"{fill} x="{start:.4f}%" width="{width:.4f}%" y="{top}" height="{BAR_PX}">'
-            f'<title>{escape(title)}</title></rect>')
+    return (
+        f'<rect class="s s-{span.kind}"{fill} x="{start:.4f}%" width="{width:.4f}%" '
+        f'y="{top}" height="{BAR_PX}">'
+        f"<title>{escape(title)}</title></rect>"
+    )
 
 
 def _mark(mark: Mark, middle: float, total: int) -> str:
     title = f"{printable(mark.label, 200)} ({clock_words(mark.at_ms)})"
-    return (f'<svg class="m m-{mark.kind}" x="{_percent(mark.at_ms, total)}" y="{middle}" overflow="visible" '
-            f'data-at="{mark.at_ms}"><path d="{SHAPES.get(mark.kind, SHAPES[NOTE])}"/>'
-            f'<title>{escape(title)}</title></svg>')
+    return (
+        f'<svg class="m m-{mark.kind}" x="{_percent(mark.at_ms, total)}" y="{middle}" overflow="visible" '
+        f'data-at="{mark.at_ms}"><path d="{SHAPES.get(mark.kind, SHAPES[NOTE])}"/>'
+        f"<title>{escape(title)}</title></svg>"
+    )

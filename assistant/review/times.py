@@ -70,15 +70,20 @@ class Clock:
         moment = self.local(wall)
         if moment is None:
             return "time unknown"
-        return f"{day_words(moment)}, {moment:%H:%M:%S} ({offset_words(moment)})" if seconds else \
-            f"{day_words(moment)}, {moment:%H:%M} ({offset_words(moment)})"
+        return (
+            f"{day_words(moment)}, {moment:%H:%M:%S} ({offset_words(moment)})"
+            if seconds
+            else f"{day_words(moment)}, {moment:%H:%M} ({offset_words(moment)})"
+        )
 
     def short(self, wall: str | datetime) -> str:
         """2 Mar 2026, 07:40 (+01:00)."""
         moment = self.local(wall)
         if moment is None:
             return "time unknown"
-        return f"{moment.day} {_MONTHS[moment.month - 1]} {moment.year}, {moment:%H:%M} ({offset_words(moment)})"
+        return (
+            f"{moment.day} {_MONTHS[moment.month - 1]} {moment.year}, {moment:%H:%M} ({offset_words(moment)})"
+        )
 
     def at(self, started: str, at_ms: int, seconds: bool = True) -> str:
         """07:41:03: the wall time of a session time, in the zone (no offset: the page's head shows it)."""

@@ -19,7 +19,8 @@ _MOST = 2_000
 
 @dataclass
 class Visit:
-    """One signed-in browser. `signed_once`: a signing with both components was made in it (21 CFR 11.200(a))."""
+    """One signed-in browser. `signed_once`: a signing with both components was made in it (21 CFR
+    11.200(a))."""
 
     name: str
     role: str
@@ -82,7 +83,9 @@ class Visits:
 
     def door_holds(self, token: str | None, proof: str) -> bool:
         """Whether the form was ours and this browser's."""
-        return bool(token) and hmac.compare_digest(self.door_proof(token), proof.encode("ascii", "replace").decode())
+        return bool(token) and hmac.compare_digest(
+            self.door_proof(token), proof.encode("ascii", "replace").decode()
+        )
 
     def _drop_old(self, now: float) -> None:
         self._visits = {k: v for k, v in self._visits.items() if not self._over(v, now)}

@@ -26,7 +26,8 @@ NOW = EPOCH + timedelta(days=1)
 
 
 class Clumsy(Operator):
-    """Drops something at the first wall, once, and works on calmly: complete, with one mishap, whatever the seeds."""
+    """Drops something at the first wall, once, and works on calmly: complete, with one mishap, whatever the
+    seeds."""
 
     dropped = False
 
@@ -41,9 +42,12 @@ class Clumsy(Operator):
 
 
 def clumsy_session(records: Path) -> Path:
-    """One complete live session with a mishap in it, with sound and clips; the first of its technician's day."""
+    """One complete live session with a mishap in it, with sound and clips; the first of its technician's
+    day."""
     calm = Manner(0, 0, 0, 0, 0, 0, 0, person="Dana Reyes")
-    made = Recorder(records, demo_site(), 6, calm, EPOCH - timedelta(hours=3), session_id="clumsy", clips=True)
+    made = Recorder(
+        records, demo_site(), 6, calm, EPOCH - timedelta(hours=3), session_id="clumsy", clips=True
+    )
     clips = made.operator._keep_clip
     made.operator = Clumsy(made.site.plan, 6, calm, made._decided, keep_clip=clips)
     made.finish(4 * 3600_000)

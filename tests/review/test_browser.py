@@ -1,4 +1,5 @@
-"""In a real browser: find what went wrong, jump there, hear it, sign it; the board follows and comes back; axe-core.
+"""In a real browser: find what went wrong, jump there, hear it, sign it; the board follows and comes back;
+axe-core.
 
 axe-core's own rules (WCAG 2.x among them) are the outside yardstick for what people with a keyboard, a screen
 reader or poor sight can use.
@@ -70,7 +71,9 @@ def page(chromium, here: Served, state: dict) -> Iterator:
     found = context.new_page()
     wrong: list[str] = []
     found.on("pageerror", lambda error: wrong.append(str(error)))
-    found.on("console", lambda message: wrong.append(message.text) if "Content Security" in message.text else None)
+    found.on(
+        "console", lambda message: wrong.append(message.text) if "Content Security" in message.text else None
+    )
     found.goto(here.url + "/")
     yield found
     context.close()
@@ -85,7 +88,9 @@ def sign_in(page, here: Served, path: str) -> None:
     page.wait_for_url(here.url + path)
 
 
-def test_find_the_deviation_jump_to_it_hear_it_sign_it_and_see_the_signature(page, here: Served, place: Path) -> None:
+def test_find_the_deviation_jump_to_it_hear_it_sign_it_and_see_the_signature(
+    page, here: Served, place: Path
+) -> None:
     heavy = clumsy(here.desk)
     folder = place / "records" / heavy.session
     # Find: the list is worst first, and says why.
@@ -100,7 +105,9 @@ def test_find_the_deviation_jump_to_it_hear_it_sign_it_and_see_the_signature(pag
     # Jump: by key, from the start.
     page.evaluate("gauntletPlayer.seek(0)")
     page.keyboard.press("n")
-    page.wait_for_function("at => Math.abs(gauntletPlayer.now() - at) < 60000 && gauntletPlayer.now() > 0", arg=finding.at_ms)
+    page.wait_for_function(
+        "at => Math.abs(gauntletPlayer.now() - at) < 60000 && gauntletPlayer.now() > 0", arg=finding.at_ms
+    )
     at_ms = page.evaluate("gauntletPlayer.now()")
     page.wait_for_function("at => document.querySelector('.instant').dataset.at == at", arg=str(round(at_ms)))
     # The panel is the core's state, folded on the server.
@@ -108,7 +115,11 @@ def test_find_the_deviation_jump_to_it_hear_it_sign_it_and_see_the_signature(pag
     assert f"{state.deviations} so far" in page.locator("#instant").inner_text()
     # Hear: the media element really plays, and the cursor moves with it.
     page.keyboard.press("Space")
-    page.wait_for_function("at => { const s = document.getElementById('sound'); return !s.paused && s.currentTime * 1000 > at + 300 }", arg=at_ms)
+    page.wait_for_function(
+        "at => { const s = document.getElementById('sound');"
+        " return !s.paused && s.currentTime * 1000 > at + 300 }",
+        arg=at_ms,
+    )
     assert page.evaluate("!gauntletPlayer.own && document.getElementById('sound').error === null")
     cursor = float(page.locator("#cursor").get_attribute("x1").rstrip("%"))
     assert cursor > 100 * at_ms / heavy.duration_ms
@@ -148,11 +159,15 @@ def test_any_refused_word_can_be_listened_to(page, here: Served) -> None:
     buttons = page.locator("button.listen")
     assert buttons.count() == min(25, page.locator("table.words tbody tr").count()) > 0
     buttons.first.click()
-    page.wait_for_function("() => { const c = document.getElementById('clip'), s = document.getElementById('sound');"
-                           " return c.currentTime > 0.1 || (!s.paused && s.currentTime > 0) }")
+    page.wait_for_function(
+        "() => { const c = document.getElementById('clip'), s = document.getElementById('sound');"
+        " return c.currentTime > 0.1 || (!s.paused && s.currentTime > 0) }"
+    )
 
 
-def test_a_link_to_an_instant_shows_that_instant_with_and_without_scripts(page, here: Served, chromium) -> None:
+def test_a_link_to_an_instant_shows_that_instant_with_and_without_scripts(
+    page, here: Served, chromium
+) -> None:
     row = rows(here.desk)[0]
     target = f"{here.url}/sessions/{row.session}?t=123456"
     page.goto(target)
@@ -176,25 +191,38 @@ def test_everything_on_a_session_can_be_reached_and_worked_by_keyboard(page, her
     reached: set[str] = set()
     for _ in range(40):
         page.keyboard.press("Tab")
-        reached.add(page.evaluate("document.activeElement.id || document.activeElement.className || document.activeElement.tagName"))
+        reached.add(page.evaluate("(e => e.id || e.className || e.tagName)(document.activeElement)"))
     assert {"prev", "play", "next", "speed", "zoom-in", "copy", "scrub", "tl-scroll"} <= reached
     page.evaluate("document.activeElement.blur()")
     page.keyboard.press("ArrowRight")
     assert page.evaluate("Math.round(gauntletPlayer.now())") == 65000
     page.keyboard.press("+")
-    width = page.evaluate("document.getElementById('tl-width').clientWidth / document.getElementById('tl-scroll').clientWidth")
+    width = page.evaluate(
+        "document.getElementById('tl-width').clientWidth / document.getElementById('tl-scroll').clientWidth"
+    )
     assert width > 1.9
     page.keyboard.press("0")
-    assert page.evaluate("document.getElementById('tl-width').clientWidth <= document.getElementById('tl-scroll').clientWidth + 1")
+    assert page.evaluate(
+        "(id => id('tl-width').clientWidth <= id('tl-scroll').clientWidth + 1)"
+        "(id => document.getElementById(id))"
+    )
 
 
 LINES = "n => document.getElementById('board').dataset.lines == n"
 
 
-def test_the_board_follows_a_live_session_and_loses_nothing_when_the_connection_drops(chromium, site: Path) -> None:
+def test_the_board_follows_a_live_session_and_loses_nothing_when_the_connection_drops(
+    chromium, site: Path
+) -> None:
     desk = make_desk(site, refresh_s=0.5)
-    made = Recorder(site / "records", demo_site(), 41, Manner(0, 0, 0, 0, 0, 0, 0, person="Dana Reyes"),
-                    datetime.now().astimezone(), session_id="live")
+    made = Recorder(
+        site / "records",
+        demo_site(),
+        41,
+        Manner(0, 0, 0, 0, 0, 0, 0, person="Dana Reyes"),
+        datetime.now().astimezone(),
+        session_id="live",
+    )
     made.operator.begin()
 
     def work(times: int) -> str:
@@ -228,14 +256,27 @@ def test_the_board_follows_a_live_session_and_loses_nothing_when_the_connection_
 
 def axe_paths(desk: Desk) -> dict[str, str]:
     row = rows(desk)[0]
-    return {"home": "/", "sessions": "/sessions", "session": f"/sessions/{row.session}", "sign": f"/sessions/{row.session}/sign",
-            "board": "/board", "register": "/register", "enclosure": "/register/gb-2", "message": "/nowhere",
-            "sign-in": "/sign-in", "empty list": "/sessions?words=nothingfits"}
+    return {
+        "home": "/",
+        "sessions": "/sessions",
+        "session": f"/sessions/{row.session}",
+        "sign": f"/sessions/{row.session}/sign",
+        "board": "/board",
+        "register": "/register",
+        "enclosure": "/register/gb-2",
+        "message": "/nowhere",
+        "sign-in": "/sign-in",
+        "empty list": "/sessions?words=nothingfits",
+    }
 
 
 # In the dark only colours differ, so the pages that hold all of them do.
-@pytest.mark.parametrize(("scheme", "names"), [("light", ()), ("dark", ("home", "session", "sign", "register"))])
-def test_axe_core_finds_nothing_serious_on_any_page(page, here: Served, scheme: str, names: tuple[str, ...]) -> None:
+@pytest.mark.parametrize(
+    ("scheme", "names"), [("light", ()), ("dark", ("home", "session", "sign", "register"))]
+)
+def test_axe_core_finds_nothing_serious_on_any_page(
+    page, here: Served, scheme: str, names: tuple[str, ...]
+) -> None:
     page.emulate_media(color_scheme=scheme)
     serious = []
     for name, path in axe_paths(here.desk).items():

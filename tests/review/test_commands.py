@@ -17,9 +17,20 @@ from assistant.review.review_cli import review
 from assistant.review.server import is_loopback, require_safe_place
 
 
-@pytest.mark.parametrize(("host", "loopback"), [
-    ("127.0.0.1", True), ("127.9.9.9", True), ("::1", True), ("localhost", True), ("0.0.0.0", False),
-    ("::", False), ("192.0.2.1", False), ("localhost.example", False), ("", False)])
+@pytest.mark.parametrize(
+    ("host", "loopback"),
+    [
+        ("127.0.0.1", True),
+        ("127.9.9.9", True),
+        ("::1", True),
+        ("localhost", True),
+        ("0.0.0.0", False),
+        ("::", False),
+        ("192.0.2.1", False),
+        ("localhost.example", False),
+        ("", False),
+    ],
+)
 def test_only_loopback_is_served_without_tls(host: str, loopback: bool) -> None:
     assert is_loopback(host) == loopback
     if not loopback:
@@ -40,9 +51,20 @@ def run(*args: str, stdin: str = ""):
 
 def test_accounts_are_made_listed_and_closed_without_showing_a_secret(tmp_path: Path) -> None:
     home = str(tmp_path / "home")
-    made = run("add", "R. Vane", "--role", "supervisor", "--alias", "rv", "--home", home, "--passphrase-stdin", stdin="three plain words\n")
+    made = run(
+        "add",
+        "R. Vane",
+        "--role",
+        "supervisor",
+        "--alias",
+        "rv",
+        "--home",
+        home,
+        "--passphrase-stdin",
+        stdin="three plain words\n",
+    )
     assert made.exit_code == 0
-    held = (tmp_path / "home" / "accounts.json")
+    held = tmp_path / "home" / "accounts.json"
     assert "three plain words" not in held.read_text() and "$argon2id$" in held.read_text()
     assert stat.S_IMODE(held.stat().st_mode) == 0o600
     told = json.loads(run("list", "--home", home, "--json").stdout)
@@ -53,12 +75,31 @@ def test_accounts_are_made_listed_and_closed_without_showing_a_secret(tmp_path: 
     assert store.keys.registry()[0].withdrawn  # the key is out of force, what it signed can still be checked
 
 
-@pytest.mark.parametrize(("args", "error"), [
-    (("add", "R. Vane", "--role", "supervisor"), RefusedError), (("add", "rv", "--role", "reader"), RefusedError),
-    (("add", "X\x1b[2J", "--role", "reader"), UsageError), (("close", "Nobody"), RefusedError)])
-def test_an_account_that_cannot_be_is_refused(tmp_path: Path, args: tuple[str, ...], error: type[Exception]) -> None:
+@pytest.mark.parametrize(
+    ("args", "error"),
+    [
+        (("add", "R. Vane", "--role", "supervisor"), RefusedError),
+        (("add", "rv", "--role", "reader"), RefusedError),
+        (("add", "X\x1b[2J", "--role", "reader"), UsageError),
+        (("close", "Nobody"), RefusedError),
+    ],
+)
+def test_an_account_that_cannot_be_is_refused(
+    tmp_path: Path, args: tuple[str, ...], error: type[Exception]
+) -> None:
     home = str(tmp_path / "home")
-    run("add", "R. Vane", "--role", "supervisor", "--alias", "rv", "--home", home, "--passphrase-stdin", stdin="three plain words\n")
+    run(
+        "add",
+        "R. Vane",
+        "--role",
+        "supervisor",
+        "--alias",
+        "rv",
+        "--home",
+        home,
+        "--passphrase-stdin",
+        stdin="three plain words\n",
+    )
     more = ("--passphrase-stdin",) if args[0] == "add" else ()
     with pytest.raises(error):
         run(*args, "--home", home, *more, stdin="three plain words\n")
@@ -75,7 +116,16 @@ def test_a_key_made_for_approvals_is_used_if_the_passphrase_opens_it(tmp_path: P
 
 def test_a_short_passphrase_is_refused(tmp_path: Path) -> None:
     with pytest.raises(UsageError):
-        run("add", "R. Vane", "--role", "reader", "--home", str(tmp_path), "--passphrase-stdin", stdin="short\n")
+        run(
+            "add",
+            "R. Vane",
+            "--role",
+            "reader",
+            "--home",
+            str(tmp_path),
+            "--passphrase-stdin",
+            stdin="short\n",
+        )
     assert not (tmp_path / "accounts.json").exists()
 
 

@@ -1,4 +1,5 @@
-"""Signing in: the same answer for a wrong name and a wrong passphrase, tries that are counted, cookies, headers."""
+"""Signing in: the same answer for a wrong name and a wrong passphrase, tries that are counted, cookies,
+headers."""
 
 from __future__ import annotations
 
@@ -17,7 +18,10 @@ _CHANGING = re.compile(r'value="[^"]*"|This page: [^<]*')
 
 
 def test_a_wrong_name_and_a_wrong_passphrase_look_the_same(client: Browser) -> None:
-    answers = [client.sign_in("Nobody Known", "three plain words"), client.sign_in(SUPERVISOR, "not the right words")]
+    answers = [
+        client.sign_in("Nobody Known", "three plain words"),
+        client.sign_in(SUPERVISOR, "not the right words"),
+    ]
     assert [a.status_code for a in answers] == [401, 401]
     bodies = [_CHANGING.sub("", a.text) for a in answers]
     assert bodies[0] == bodies[1] and NO.replace("'", "&#39;") in answers[0].text
@@ -86,7 +90,12 @@ def test_a_visit_ends_when_idle_and_a_wall_screen_stays() -> None:
 def test_another_sites_form_is_refused(client: Browser) -> None:
     client.sign_in()
     token = re.search(r'name="csrf" value="([^"]+)"', client.get("/").text)[1]
-    assert client.post("/sign-out", data={"csrf": token}, headers={"origin": "http://elsewhere.example"}).status_code == 403
+    assert (
+        client.post(
+            "/sign-out", data={"csrf": token}, headers={"origin": "http://elsewhere.example"}
+        ).status_code
+        == 403
+    )
     assert client.post("/sign-out", data={"csrf": token[:-1] + "x"}).status_code == 403
     assert client.post("/sign-out", data={"csrf": token}, follow_redirects=False).status_code == 303
 
@@ -105,7 +114,9 @@ def test_no_page_holds_inline_script_or_style(client: Browser) -> None:
     client.sign_in()
     for path in ("/", "/sessions", "/board", "/register", "/register/gb-2", "/sign-in"):
         html = client.get(path).text
-        assert not re.search(r"<script(?![^>]*\bsrc=)|<style|\sstyle=|\son[a-z]+=|javascript:", html, re.I), path
+        assert not re.search(r"<script(?![^>]*\bsrc=)|<style|\sstyle=|\son[a-z]+=|javascript:", html, re.I), (
+            path
+        )
         for address in re.findall(r'(?:src|href|action)="([^"]*)"', html):
             assert address.startswith(("/", "#", "?")), address  # nothing is asked for outside
 
@@ -116,12 +127,26 @@ def test_an_address_that_isnt_ours_is_not_served(client: Browser) -> None:
 
 
 def test_a_long_body_is_refused(client: Browser) -> None:
-    assert client.post("/sign-in", content=b"x" * 70_000,
-                       headers={"content-type": "application/x-www-form-urlencoded"}).status_code == 413
+    assert (
+        client.post(
+            "/sign-in", content=b"x" * 70_000, headers={"content-type": "application/x-www-form-urlencoded"}
+        ).status_code
+        == 413
+    )
 
 
-@pytest.mark.parametrize(("wanted", "given"), [
-    ("/sessions/gb-2/x?t=5", "/sessions/gb-2/x?t=5"), ("//evil.example/", "/"), ("/\\evil.example", "/"),
-    ("https://evil.example/", "/"), ("", "/"), ("/a\nb", "/"), ("javascript:x", "/"), ("/a b", "/")])
+@pytest.mark.parametrize(
+    ("wanted", "given"),
+    [
+        ("/sessions/gb-2/x?t=5", "/sessions/gb-2/x?t=5"),
+        ("//evil.example/", "/"),
+        ("/\\evil.example", "/"),
+        ("https://evil.example/", "/"),
+        ("", "/"),
+        ("/a\nb", "/"),
+        ("javascript:x", "/"),
+        ("/a b", "/"),
+    ],
+)
 def test_after_signing_in_only_pages_of_ours_come_next(wanted: str, given: str) -> None:
     assert local_path(wanted) == given

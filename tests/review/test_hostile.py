@@ -1,4 +1,5 @@
-"""A record written by somebody hostile, and requests made by Hypothesis: never markup, never a 5xx, never a hang."""
+"""A record written by somebody hostile, and requests made by Hypothesis: never markup, never a 5xx, never a
+hang."""
 
 from __future__ import annotations
 
@@ -35,18 +36,43 @@ def hostile_record(root: Path, *, fold: bool = True) -> Path:
     told["procedure"] = {**told["procedure"], "title": MARKUP + "T", "revision": MARKUP}
     told["enclosure"] = {"id": "gb-2", "name": MARKUP + "E"}
     told["site"] = MARKUP
-    writer = create_record(root, told, "live", enclosure="gb-2", stamp=stamp_of(EPOCH + timedelta(hours=3)),
-                           session_id="hostile" if fold else "hostile2", rules=1, wall=wall_of(EPOCH))
+    writer = create_record(
+        root,
+        told,
+        "live",
+        enclosure="gb-2",
+        stamp=stamp_of(EPOCH + timedelta(hours=3)),
+        session_id="hostile" if fold else "hostile2",
+        rules=1,
+        wall=wall_of(EPOCH),
+    )
     if fold:
         copy_site(site.loaded, writer.folder)
     facts = [
         session.SessionBegun(0, MARKUP, "live", "x", MARKUP, site.plan.sha256, "gb-2"),
-        lines.LineSpoken(5, 1, "notice", MARKUP + TERMINAL), lines.LineEnded(900, 1, 5, 900),
-        lines.Heard(950, MARKUP, False, MARKUP, "voice", 900, 940, MARKUP + TERMINAL, MARKUP, 10, ((MARKUP, 3),), "../" * 9),
-        steps.StepStarted(960, MARKUP, MARKUP, "step"), troubles.Deviation(970, MARKUP, MARKUP, MARKUP + TERMINAL),
+        lines.LineSpoken(5, 1, "notice", MARKUP + TERMINAL),
+        lines.LineEnded(900, 1, 5, 900),
+        lines.Heard(
+            950,
+            MARKUP,
+            False,
+            MARKUP,
+            "voice",
+            900,
+            940,
+            MARKUP + TERMINAL,
+            MARKUP,
+            10,
+            ((MARKUP, 3),),
+            "../" * 9,
+        ),
+        steps.StepStarted(960, MARKUP, MARKUP, "step"),
+        troubles.Deviation(970, MARKUP, MARKUP, MARKUP + TERMINAL),
         steps.StepConfirmed(990, MARKUP, MARKUP, MARKUP, 990, -5, MARKUP, MARKUP),
-        troubles.DeviceLost(995, MARKUP), steps.ValueAccepted(996, MARKUP, MARKUP, MARKUP, False),
-        steps.StepStarted(997, "before.certified", "", "step"), steps.WitnessGiven(998, "before.certified", MARKUP, MARKUP),
+        troubles.DeviceLost(995, MARKUP),
+        steps.ValueAccepted(996, MARKUP, MARKUP, MARKUP, False),
+        steps.StepStarted(997, "before.certified", "", "step"),
+        steps.WitnessGiven(998, "before.certified", MARKUP, MARKUP),
         session.VerdictReached(999, MARKUP, (MARKUP, "step:" + MARKUP)),
     ]
     for fact in facts:
@@ -64,8 +90,16 @@ def test_nothing_a_record_says_becomes_markup_or_moves_text(desk: Desk, client: 
     client.sign_in()
     own = f"/sessions/gb-2/{folder.name}"
     seen = ""
-    for path in ("/", "/sessions", own, f"{own}?t=960&words=all", f"{own}/state?t=970", f"{own}/sign", "/register/gb-2",
-                 "/board"):
+    for path in (
+        "/",
+        "/sessions",
+        own,
+        f"{own}?t=960&words=all",
+        f"{own}/state?t=970",
+        f"{own}/sign",
+        "/register/gb-2",
+        "/board",
+    ):
         answer = client.get(path)
         assert answer.status_code == 200, path
         body = answer.text
@@ -80,24 +114,58 @@ def test_nothing_a_record_says_becomes_markup_or_moves_text(desk: Desk, client: 
 def test_an_entry_is_stored_and_shown_as_text_or_refused(shared_desk: Desk, name: str, note: str) -> None:
     client = browser(shared_desk)
     client.sign_in()
-    answer = client.submit("/register/gb-2/entries", {"what": "preparation", "name": name, "note": note,
-                                                      "at": "2026-03-01T10:00"}, page="/register/gb-2")
+    answer = client.submit(
+        "/register/gb-2/entries",
+        {"what": "preparation", "name": name, "note": note, "at": "2026-03-01T10:00"},
+        page="/register/gb-2",
+    )
     assert answer.status_code in (303, 400)
     if answer.status_code == 303:
         shown = client.get("/register/gb-2").text
-        assert html.escape(" ".join(name.split())).replace("&#x27;", "&#39;").replace("&quot;", "&#34;") in shown
+        assert (
+            html.escape(" ".join(name.split())).replace("&#x27;", "&#39;").replace("&quot;", "&#34;") in shown
+        )
 
 
 PIECES = st.one_of(
-    st.sampled_from(["gb-2", "%2e%2e", "_site", "_witness", "0" * 64, "'", "%00", "%ff", "é", "a" * 300, "con", "%0d%0a"]),
-    st.text(st.characters(codec="utf-8"), min_size=1, max_size=12).map(lambda text: quote(text, safe="")))
-VALUES = st.one_of(st.integers(-10**20, 10**20).map(str), st.text(st.characters(codec="utf-8"), max_size=30),
-                   st.sampled_from(["all", "open", "9" * 400, "-1", "1e9", "²", "\x00", "accepted", "%", "_", "\\"]))
-NAMES = st.sampled_from(["t", "page", "words", "state", "enclosure", "next", "done", "decision", "reason", "line", "name",
-                         "passphrase", "what", "at", "note", "direct", "statement", "step", "must_happen"])
+    st.sampled_from(
+        ["gb-2", "%2e%2e", "_site", "_witness", "0" * 64, "'", "%00", "%ff", "é", "a" * 300, "con", "%0d%0a"]
+    ),
+    st.text(st.characters(codec="utf-8"), min_size=1, max_size=12).map(lambda text: quote(text, safe="")),
+)
+VALUES = st.one_of(
+    st.integers(-(10**20), 10**20).map(str),
+    st.text(st.characters(codec="utf-8"), max_size=30),
+    st.sampled_from(["all", "open", "9" * 400, "-1", "1e9", "²", "\x00", "accepted", "%", "_", "\\"]),
+)
+NAMES = st.sampled_from(
+    [
+        "t",
+        "page",
+        "words",
+        "state",
+        "enclosure",
+        "next",
+        "done",
+        "decision",
+        "reason",
+        "line",
+        "name",
+        "passphrase",
+        "what",
+        "at",
+        "note",
+        "direct",
+        "statement",
+        "step",
+        "must_happen",
+    ]
+)
 
 
-@pytest.mark.parametrize("row", [r for r in TABLE if r.name not in ("board_events", "sign_out")], ids=lambda r: r.name)
+@pytest.mark.parametrize(
+    "row", [r for r in TABLE if r.name not in ("board_events", "sign_out")], ids=lambda r: r.name
+)
 @settings(max_examples=9, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(data=st.data())
 def test_made_up_requests_never_break_a_page(shared_desk: Desk, row: Access, data: st.DataObject) -> None:
@@ -105,12 +173,19 @@ def test_made_up_requests_never_break_a_page(shared_desk: Desk, row: Access, dat
     client = _signed(shared_desk, data.draw(st.integers(0, 1)))
     path = row.path
     real = data.draw(st.sampled_from(rows(shared_desk))).session.split("/")
-    for name, known in (("{enclosure}", real[0]), ("{session}", real[1]), ("{clip}", "0" * 64), ("{path:path}", "base.css")):
+    for name, known in (
+        ("{enclosure}", real[0]),
+        ("{session}", real[1]),
+        ("{clip}", "0" * 64),
+        ("{path:path}", "base.css"),
+    ):
         if name in path:
             path = path.replace(name, known if data.draw(st.integers(0, 3)) else data.draw(PIECES), 1)
     values = data.draw(st.dictionaries(NAMES, VALUES, max_size=5))
     if row.method == "POST":
-        form = client.get("/sign-in").text if row.name == "sign_in_post" else client.get("/register/gb-2").text
+        form = (
+            client.get("/sign-in").text if row.name == "sign_in_post" else client.get("/register/gb-2").text
+        )
         found = re.search(r'name="csrf" value="([^"]+)"', form)
         answer = client.post(path, data={"csrf": found[1] if found else "", **values}, follow_redirects=False)
     else:
@@ -143,8 +218,14 @@ def test_a_damaged_record_is_shown_as_damaged(desk: Desk, raw: bytes, cut: int, 
     at %= len(good)
     folder = desk.setup.records / "gb-2" / "20260301T000000Z-damaged"
     folder.mkdir(exist_ok=True)
-    (folder / "record.jsonl").write_bytes(good[:at] + raw + good[at + cut:])
+    (folder / "record.jsonl").write_bytes(good[:at] + raw + good[at + cut :])
     desk.index.refresh_one("gb-2/20260301T000000Z-damaged")
     client = _signed(desk, 0)
-    for path in (f"/sessions/gb-2/{folder.name}", f"/sessions/gb-2/{folder.name}/state?t=5000", f"/sessions/gb-2/{folder.name}/sign", "/", "/sessions"):
+    for path in (
+        f"/sessions/gb-2/{folder.name}",
+        f"/sessions/gb-2/{folder.name}/state?t=5000",
+        f"/sessions/gb-2/{folder.name}/sign",
+        "/",
+        "/sessions",
+    ):
         assert client.get(path).status_code in (200, 404)

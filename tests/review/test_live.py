@@ -130,16 +130,24 @@ def test_a_witness_states_what_they_saw_and_it_is_signed(desk: Desk) -> None:
     made.writer.close()
 
 
-@pytest.mark.parametrize(("change", "status"), [
-    ({"direct": ""}, 400), ({"statement": ""}, 400), ({"passphrase": "wrong words"}, 403), ({"step": "another"}, 400),
-    ({"name": SUPERVISOR}, 403)])
+@pytest.mark.parametrize(
+    ("change", "status"),
+    [
+        ({"direct": ""}, 400),
+        ({"statement": ""}, 400),
+        ({"passphrase": "wrong words"}, 403),
+        ({"step": "another"}, 400),
+        ({"name": SUPERVISOR}, 403),
+    ],
+)
 def test_a_statement_that_is_not_whole_reaches_nobody(desk: Desk, change: dict, status: int) -> None:
     made = waiting_for_witness(desk)
     client = browser(desk)
     client.sign_in(TECHNICIAN)
     step = desk.follower.sessions[f"gb-2/{made.folder.name}"].state.current
-    answer = client.submit(f"/board/witness/gb-2/{made.folder.name}",
-                           {**STATEMENT, "step": step, "name": TECHNICIAN, **change})
+    answer = client.submit(
+        f"/board/witness/gb-2/{made.folder.name}", {**STATEMENT, "step": step, "name": TECHNICIAN, **change}
+    )
     assert answer.status_code == status
     assert not (made.folder / "inbox").exists()
     made.writer.close()
@@ -152,15 +160,27 @@ def test_the_person_at_the_gauntlets_is_no_witness(desk: Desk) -> None:
     client.sign_in("Dana Reyes")
     page = f"/board/witness/gb-2/{made.folder.name}"
     assert "A witness is a second person" in client.get(page).text
-    assert client.post(page, data={**STATEMENT, "name": "Dana Reyes", "step": "x",
-                                   "csrf": client.get(page).text.split('name="csrf" value="')[1].split('"')[0]}).status_code == 403
+    assert (
+        client.post(
+            page,
+            data={
+                **STATEMENT,
+                "name": "Dana Reyes",
+                "step": "x",
+                "csrf": client.get(page).text.split('name="csrf" value="')[1].split('"')[0],
+            },
+        ).status_code
+        == 403
+    )
     made.writer.close()
 
 
 def test_a_remote_viewer_cannot_witness_a_surface(desk: Desk, tmp_path: Path) -> None:
     rule = tmp_path / "r.yaml"
-    rule.write_text("format: 1\nkind: review_rules\nrelease: [{purpose: any, final: [supervisor]}]\n"
-                    "witness: {this_machine: false, remote_steps: [reading, check]}\n")
+    rule.write_text(
+        "format: 1\nkind: review_rules\nrelease: [{purpose: any, final: [supervisor]}]\n"
+        "witness: {this_machine: false, remote_steps: [reading, check]}\n"
+    )
     desk.rules = load_rules(rule)
     from assistant.procedure.plan import CHECK, READING, WET, Step
     from assistant.review.pages.board import _remote

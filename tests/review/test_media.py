@@ -1,4 +1,5 @@
-"""Sound and clips: in ranges, only what the record names, only for whom the site lets listen. And the comparison."""
+"""Sound and clips: in ranges, only what the record names, only for whom the site lets listen. And the
+comparison."""
 
 from __future__ import annotations
 
@@ -21,10 +22,20 @@ def test_sound_comes_in_ranges(desk: Desk, client: Browser) -> None:
     client.sign_in()
     part = client.get(f"{session_path(row)}/sound", headers={"range": "bytes=1000-1999"})
     assert part.status_code == 206 and part.content == raw[1000:2000]
-    assert part.headers["content-range"] == f"bytes 1000-1999/{len(raw)}" and part.headers["content-type"] == "audio/wav"
-    assert client.get(f"{session_path(row)}/sound", headers={"range": f"bytes={len(raw) + 5}-"}).status_code == 416
+    assert (
+        part.headers["content-range"] == f"bytes 1000-1999/{len(raw)}"
+        and part.headers["content-type"] == "audio/wav"
+    )
+    assert (
+        client.get(f"{session_path(row)}/sound", headers={"range": f"bytes={len(raw) + 5}-"}).status_code
+        == 416
+    )
     whole = client.get(f"{session_path(row)}/sound")
-    assert whole.status_code == 200 and whole.headers["accept-ranges"] == "bytes" and len(whole.content) == len(raw)
+    assert (
+        whole.status_code == 200
+        and whole.headers["accept-ranges"] == "bytes"
+        and len(whole.content) == len(raw)
+    )
 
 
 def test_a_clip_is_the_sound_the_record_names_or_it_is_not_played(desk: Desk, client: Browser) -> None:
@@ -37,7 +48,9 @@ def test_a_clip_is_the_sound_the_record_names_or_it_is_not_played(desk: Desk, cl
     path = opened.folder / "clips" / f"{named}.flac"
     stranger = hashlib.sha256(b"x").hexdigest()
     path.with_name(f"{stranger}.flac").write_bytes(b"x")
-    assert client.get(f"{session_path(row)}/clips/{stranger}").status_code == 404  # there, but not in the record
+    assert (
+        client.get(f"{session_path(row)}/clips/{stranger}").status_code == 404
+    )  # there, but not in the record
     path.write_bytes(path.read_bytes() + b"\0")
     assert client.get(f"{session_path(row)}/clips/{named}").status_code == 404
     path.unlink()
@@ -51,7 +64,7 @@ def test_somebodys_voice_is_not_for_everybody(desk: Desk, name: str) -> None:
     client.sign_in(name)
     assert client.get(f"{session_path(row)}/sound").status_code == 403
     page = client.get(session_path(row)).text
-    assert "<audio id=\"sound\"" not in page and "data-clip" not in page
+    assert '<audio id="sound"' not in page and "data-clip" not in page
     desk.rules.sound_listeners.append(desk.accounts.find(name).role)
     assert client.get(f"{session_path(row)}/sound").status_code == 200
 
@@ -62,7 +75,9 @@ def test_comparing_is_off_until_the_site_switches_it_on(desk: Desk, client: Brow
     assert client.get(f"{session_path(row)}/compare").status_code == 403
     assert "/compare" not in client.get(session_path(row)).text
     rule = tmp_path / "r.yaml"
-    rule.write_text("format: 1\nkind: review_rules\ncompare: true\nrelease: [{purpose: any, final: [supervisor]}]\n")
+    rule.write_text(
+        "format: 1\nkind: review_rules\ncompare: true\nrelease: [{purpose: any, final: [supervisor]}]\n"
+    )
     desk.rules = load_rules(rule)
     assert f"{session_path(row)}/compare" in client.get(session_path(row)).text
     assert client.get(f"{session_path(row)}/compare").status_code == 200

@@ -1,4 +1,5 @@
-"""What the pages say of a session follows from its facts and from the one core: state, spans, steps, findings."""
+"""What the pages say of a session follows from its facts and from the one core: state, spans, steps,
+findings."""
 
 from __future__ import annotations
 
@@ -30,7 +31,9 @@ def play(seed: int, manner: Manner = Manner()) -> list:
 
 def test_the_state_at_an_instant_is_the_cores_own_fold(shared_desk: Desk) -> None:
     """Snapshots may only make it quicker: asked in any order, it is the plain fold up to that moment."""
-    opened = shared_desk.sessions.open(shared_desk.setup.records / max(rows(shared_desk), key=lambda r: r.facts).session)
+    opened = shared_desk.sessions.open(
+        shared_desk.setup.records / max(rows(shared_desk), key=lambda r: r.facts).session
+    )
     assert len(opened.facts) > _SNAPSHOT_EVERY
     state, plain = initial(opened.plan), {0: initial(opened.plan)}
     for number, fact in enumerate(opened.facts, 1):
@@ -68,7 +71,9 @@ def test_a_missed_rewet_is_seen_as_dried_and_as_a_finding() -> None:
     assert any(s.kind == DRIED for s in found[f"surface:{dried[0].surface}"].spans)
     summary = digest(facts, demo_site().plan)
     assert any(f.kind == "deviation" and f.about == dried[0].surface for f in summary.findings)
-    assert summary.weight >= 12 and summary.deviations == sum(isinstance(f, troubles.Deviation) for f in facts)
+    assert summary.weight >= 12 and summary.deviations == sum(
+        isinstance(f, troubles.Deviation) for f in facts
+    )
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -76,7 +81,11 @@ def test_the_step_list_holds_every_confirmation_once(seed: int) -> None:
     facts = play(seed)
     confirmed = [f for f in facts if isinstance(f, steps.StepConfirmed)]
     table = step_rows(facts, demo_site().plan)
-    done = [r for r in table if r.outcome in ("done", "taken back", "again") and r.kind != "wait" and r.took_ms >= 0]
+    done = [
+        r
+        for r in table
+        if r.outcome in ("done", "taken back", "again") and r.kind != "wait" and r.took_ms >= 0
+    ]
     assert len(done) >= len({f.step for f in confirmed if not f.step.startswith("bridge:")}) > 10
     assert [r.at_ms for r in table] == sorted(r.at_ms for r in table)
 
@@ -90,19 +99,28 @@ def test_corrections_in_one_step_are_counted_together() -> None:
 
 
 CASES = [
-    (Digest(verdict="complete"), {}, CLEAR), (Digest(verdict="complete", findings=[Finding("deviation", "x", 1, 12)]), {}, LOOK),
-    (Digest(verdict="incomplete"), {}, STOP), (Digest(verdict="complete"), {"kind": "practice"}, NEVER),
-    (Digest(verdict="complete"), {"state": "broken"}, STOP), (Digest(verdict="complete"), {"state": "live"}, NEVER),
-    (Digest(), {"state": "open"}, STOP), (Digest(verdict="complete"), {"problem": "x"}, STOP),
-    (Digest(verdict="complete"), {"decision": "accepted"}, DONE), (Digest(verdict="complete"), {"decision": "not_accepted"}, REFUSED),
+    (Digest(verdict="complete"), {}, CLEAR),
+    (Digest(verdict="complete", findings=[Finding("deviation", "x", 1, 12)]), {}, LOOK),
+    (Digest(verdict="incomplete"), {}, STOP),
+    (Digest(verdict="complete"), {"kind": "practice"}, NEVER),
+    (Digest(verdict="complete"), {"state": "broken"}, STOP),
+    (Digest(verdict="complete"), {"state": "live"}, NEVER),
+    (Digest(), {"state": "open"}, STOP),
+    (Digest(verdict="complete"), {"problem": "x"}, STOP),
+    (Digest(verdict="complete"), {"decision": "accepted"}, DONE),
+    (Digest(verdict="complete"), {"decision": "not_accepted"}, REFUSED),
 ]
 
 
 @pytest.mark.parametrize(("summary", "more", "level"), CASES)
-def test_the_answer_comes_first_and_is_never_rosier_than_the_record(summary: Digest, more: dict, level: str) -> None:
+def test_the_answer_comes_first_and_is_never_rosier_than_the_record(
+    summary: Digest, more: dict, level: str
+) -> None:
     told = {"kind": "live", "state": "sealed", "problem": "", "decision": None, **more}
     if told["decision"]:
-        told["decision"] = Signed(9, "record_signed", "R. Vane", "k", "m", "", told["decision"], "r", "", "", 0, 0, "", "", "")
+        told["decision"] = Signed(
+            9, "record_signed", "R. Vane", "k", "m", "", told["decision"], "r", "", "", 0, 0, "", "", ""
+        )
     assert answer(summary, **told).level == level
 
 
@@ -124,13 +142,18 @@ def test_drifts_are_named_only_where_they_are_large() -> None:
 def test_hair_thin_spans_are_drawn_as_one_and_long_ones_stay() -> None:
     from assistant.review.lanes import Span
 
-    many = [Span("spoken", t, t + 5, "x") for t in range(0, 10_000, 10)] + [Span("spoken", 20_000_000, 26_000_000, "y")]
+    many = [Span("spoken", t, t + 5, "x") for t in range(0, 10_000, 10)] + [
+        Span("spoken", 20_000_000, 26_000_000, "y")
+    ]
     found = thinned(many, 30_000_000)
     assert len(found) < 12 and found[-1].label == "y"
     assert thinned(many[:3], 1_000) == many[:3]
 
 
-@pytest.mark.parametrize(("ms", "words"), [(0, "0 s"), (59_499, "59 s"), (61_000, "1 min 1 s"), (840_000, "14 min"), (8_100_000, "2 h 15 min")])
+@pytest.mark.parametrize(
+    ("ms", "words"),
+    [(0, "0 s"), (59_499, "59 s"), (61_000, "1 min 1 s"), (840_000, "14 min"), (8_100_000, "2 h 15 min")],
+)
 def test_lengths_in_words(ms: int, words: str) -> None:
     assert span_words(ms) == words
 

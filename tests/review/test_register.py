@@ -40,9 +40,16 @@ def test_the_last_complete_light_clean_counts_from_its_end(desk: Desk) -> None:
 def test_a_clean_that_was_refused_does_not_count(desk: Desk, client: Browser) -> None:
     before = duty(desk, "light")
     client.sign_in()
-    answer = client.submit(f"/sessions/{before.session}/sign", {
-        "decision": "not_accepted", "reason": "The back wall dried.", "must_happen": "Clean again.",
-        "name": SUPERVISOR, "passphrase": PASSPHRASE})
+    answer = client.submit(
+        f"/sessions/{before.session}/sign",
+        {
+            "decision": "not_accepted",
+            "reason": "The back wall dried.",
+            "must_happen": "Clean again.",
+            "name": SUPERVISOR,
+            "passphrase": PASSPHRASE,
+        },
+    )
     assert answer.status_code == 303, answer.text
     after = duty(desk, "light")
     assert after.session != before.session and after.last < before.last
@@ -52,10 +59,16 @@ def test_what_was_done_by_hand_counts_until_it_is_struck(desk: Desk, client: Bro
     client.sign_in()
     page = "/register/gb-2"
     assert duty(desk, "glove_change").due.status == NEVER_DONE
-    answer = client.submit(f"{page}/entries", {"what": "done", "name": "glove_change", "at": "2026-02-23T09:00", "note": ""}, page=page)
+    answer = client.submit(
+        f"{page}/entries",
+        {"what": "done", "name": "glove_change", "at": "2026-02-23T09:00", "note": ""},
+        page=page,
+    )
     assert answer.status_code == 303
     found = duty(desk, "glove_change")
-    assert found.by == SUPERVISOR and found.due.status == OVERDUE and found.due.days_left == -1  # every 7 days, now the 3rd
+    assert (
+        found.by == SUPERVISOR and found.due.status == OVERDUE and found.due.days_left == -1
+    )  # every 7 days, now the 3rd
     assert overdue(desk.duties(), "gb-2") == [found]
     number = str(desk.entries.all()[0].number)
     client.submit(f"{page}/entries", {"what": "struck", "name": number}, page=page)
@@ -64,18 +77,29 @@ def test_what_was_done_by_hand_counts_until_it_is_struck(desk: Desk, client: Bro
 
 
 def test_whoever_starts_a_session_can_ask_what_is_overdue(desk: Desk) -> None:
-    desk.entries.add("done", "gb-2", "glove_change", "2026-02-20T09:00:00+01:00", "", SUPERVISOR, desk.now_wall())
+    desk.entries.add(
+        "done", "gb-2", "glove_change", "2026-02-20T09:00:00+01:00", "", SUPERVISOR, desk.now_wall()
+    )
     found = overdue_now(desk.setup.records, desk.setup.home, "gb-2", date(2026, 3, 3))
     assert [d.purpose for d in found] == ["glove_change"]
     assert overdue_now(desk.setup.records, desk.setup.home, "gb-2", date(2026, 2, 27)) == []
 
 
-@pytest.mark.parametrize("values", [
-    {"what": "done", "name": "light"}, {"what": "done", "name": "glove_change", "at": "2030-01-01T00:00"},
-    {"what": "preparation", "name": " "}, {"what": "sealed", "name": "x"}, {"what": "preparation", "name": "x", "at": "soon"}])
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"what": "done", "name": "light"},
+        {"what": "done", "name": "glove_change", "at": "2030-01-01T00:00"},
+        {"what": "preparation", "name": " "},
+        {"what": "sealed", "name": "x"},
+        {"what": "preparation", "name": "x", "at": "soon"},
+    ],
+)
 def test_an_entry_that_cannot_be_right_is_refused(desk: Desk, client: Browser, values: dict) -> None:
     client.sign_in()
-    answer = client.submit("/register/gb-2/entries", {"at": "2026-03-01T10:00", **values}, page="/register/gb-2")
+    answer = client.submit(
+        "/register/gb-2/entries", {"at": "2026-03-01T10:00", **values}, page="/register/gb-2"
+    )
     assert answer.status_code == 400 and not desk.entries.all()
 
 
@@ -168,27 +192,57 @@ def test_the_calendar_file_is_rfc_5545(desk: Desk, client: Browser) -> None:
 
 def test_overdue_stands_on_today_in_the_calendar() -> None:
     today = date(2026, 3, 3)
-    late = Duty("gb-2", "GB-2", "rigorous", "Rigorous clean", 7, "2026-02-20T09:00:00+01:00", "X", "", True,
-                Due(OVERDUE, date(2026, 2, 27), -4))
-    now = Duty("gb-2", "GB-2", "light", "Light clean", 1, "2026-03-02T09:00:00+01:00", "X", "", True,
-               Due(DUE_TODAY, today, 0))
-    events = icalendar.Calendar.from_ical(calendar_file([late, now], "S, T;\\", today, datetime.now(timezone.utc))).walk("VEVENT")
+    late = Duty(
+        "gb-2",
+        "GB-2",
+        "rigorous",
+        "Rigorous clean",
+        7,
+        "2026-02-20T09:00:00+01:00",
+        "X",
+        "",
+        True,
+        Due(OVERDUE, date(2026, 2, 27), -4),
+    )
+    now = Duty(
+        "gb-2",
+        "GB-2",
+        "light",
+        "Light clean",
+        1,
+        "2026-03-02T09:00:00+01:00",
+        "X",
+        "",
+        True,
+        Due(DUE_TODAY, today, 0),
+    )
+    events = icalendar.Calendar.from_ical(
+        calendar_file([late, now], "S, T;\\", today, datetime.now(timezone.utc))
+    ).walk("VEVENT")
     assert [e["DTSTART"].dt for e in events] == [today, today]
     assert str(events[0]["SUMMARY"]).startswith("OVERDUE")
 
 
 def test_a_rule_file_with_a_mistake_says_where(tmp_path: Path) -> None:
     path = tmp_path / "rules.yaml"
-    path.write_text("format: 1\nkind: review_rules\nrelease:\n  - {purpose: light, final: [supervisr]}\ntime_zone: Mars/Base\n")
+    path.write_text(
+        "format: 1\nkind: review_rules\nrelease:\n"
+        "  - {purpose: light, final: [supervisr]}\ntime_zone: Mars/Base\n"
+    )
     with pytest.raises(SiteFileError) as caught:
         load_rules(path)
     text = caught.value.format_message()
     assert ":4" in text and ":5" in text and "supervisr" in text
 
 
-def test_times_are_shown_in_the_sites_zone_with_the_offset(desk: Desk, tmp_path: Path, client: Browser) -> None:
+def test_times_are_shown_in_the_sites_zone_with_the_offset(
+    desk: Desk, tmp_path: Path, client: Browser
+) -> None:
     path = tmp_path / "rules.yaml"
-    path.write_text("format: 1\nkind: review_rules\ntime_zone: Asia/Seoul\nrelease: [{purpose: any, final: [supervisor]}]\n")
+    path.write_text(
+        "format: 1\nkind: review_rules\ntime_zone: Asia/Seoul\n"
+        "release: [{purpose: any, final: [supervisor]}]\n"
+    )
     desk.rules = load_rules(path)
     from assistant.review.times import Clock
 

@@ -20,8 +20,12 @@ SUPERVISOR_ONLY = {"compare"}
 
 def address(row: Access, session: str) -> str:
     enclosure, name = session.split("/")
-    return (row.path.replace("{path:path}", "base.css").replace("{enclosure}", enclosure)
-            .replace("{session}", name).replace("{clip}", "0" * 64))
+    return (
+        row.path.replace("{path:path}", "base.css")
+        .replace("{enclosure}", enclosure)
+        .replace("{session}", name)
+        .replace("{clip}", "0" * 64)
+    )
 
 
 def expected(row: Access, role: str) -> bool:
@@ -43,12 +47,15 @@ def test_every_route_lets_in_exactly_the_roles_of_the_table(role: str, shared_de
     walked = 0
     for row in TABLE:
         if row.name in ("board_events", "sign_out"):
-            continue  # the stream never ends by itself, and signing out would end the walk: both have tests below
+            continue  # the stream never ends, and signing out would end the walk: both have tests below
         assert (role in row.roles) == expected(row, role), (row.name, role)
         # A form without its token is refused after the role was let in, with words of its own.
         answer = client.request(row.method, address(row, session), follow_redirects=False)
-        sent_away = answer.status_code == 401 or (answer.status_code == 303 and row.method == "GET" and
-                                                 answer.headers["location"].startswith("/sign-in"))
+        sent_away = answer.status_code == 401 or (
+            answer.status_code == 303
+            and row.method == "GET"
+            and answer.headers["location"].startswith("/sign-in")
+        )
         not_yours = answer.status_code == 403 and "This isn&#39;t open to you." in answer.text
         assert (sent_away or not_yours) == (not expected(row, role)), (row.name, role, answer.status_code)
         if row.method == "POST" and expected(row, role) and row.name != "sign_in_post":
@@ -90,7 +97,16 @@ def test_a_closed_account_is_out_at_once(desk: Desk) -> None:
 def test_a_path_that_leads_out_of_the_records_is_no_session(shared_desk: Desk) -> None:
     client = browser(shared_desk)
     client.sign_in()
-    for path in ("/sessions/../home", "/sessions/%2e%2e/home", "/sessions/gb-2/..%2f..%2fhome", "/sessions/_site/x",
-                 "/sessions/gb-2/%00", "/static/../app.py", "/static/%2e%2e/app.py", "/static/..%5capp.py",
-                 "/sessions/_witness/log.jsonl", "/sessions/gb-2/%2e%2e"):
+    for path in (
+        "/sessions/../home",
+        "/sessions/%2e%2e/home",
+        "/sessions/gb-2/..%2f..%2fhome",
+        "/sessions/_site/x",
+        "/sessions/gb-2/%00",
+        "/static/../app.py",
+        "/static/%2e%2e/app.py",
+        "/static/..%5capp.py",
+        "/sessions/_witness/log.jsonl",
+        "/sessions/gb-2/%2e%2e",
+    ):
         assert client.get(path).status_code in (404, 400), path

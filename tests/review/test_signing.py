@@ -16,7 +16,15 @@ from assistant.record.keys import signature_holds
 from assistant.record.reader import read_record
 from assistant.record.verify import verify
 from assistant.review.accounts import Account
-from assistant.review.decisions import ACCEPTED, MEANINGS, PROVISIONAL, REJECTED, REMARK, signed_lines, standing
+from assistant.review.decisions import (
+    ACCEPTED,
+    MEANINGS,
+    PROVISIONAL,
+    REJECTED,
+    REMARK,
+    signed_lines,
+    standing,
+)
 from assistant.review.desk import Desk
 from assistant.review.measure.generator import EPOCH, Recorder, demo_site
 from assistant.review.measure.operator import Manner
@@ -26,15 +34,21 @@ from assistant.review.signing import Wish, choices, sign
 from tests.review.conftest import Browser, browser, clumsy, rows, session_path
 
 CALM = Manner(0, 0, 0, 0, 0, 0, 0, person="Dana Reyes")
-FORM = {"decision": ACCEPTED, "reason": "Time line and words looked at.", "must_happen": "",
-        "name": SUPERVISOR, "passphrase": PASSPHRASE}
+FORM = {
+    "decision": ACCEPTED,
+    "reason": "Time line and words looked at.",
+    "must_happen": "",
+    "name": SUPERVISOR,
+    "passphrase": PASSPHRASE,
+}
 
 
 def calm_session(desk: Desk, *, kind: str = "live", person: str = "Dana Reyes", seed: int = 900) -> Path:
     """A complete session without anything to object to."""
     manner = Manner(0, 0, 0, 0, 0, 0, 0, person=person)
-    folder = Recorder(desk.setup.records, demo_site(), seed, manner, EPOCH, kind=kind,
-                      session_id=f"calm{seed}{kind}").finish(4 * 3600_000)
+    folder = Recorder(
+        desk.setup.records, demo_site(), seed, manner, EPOCH, kind=kind, session_id=f"calm{seed}{kind}"
+    ).finish(4 * 3600_000)
     desk.refresh()
     return folder
 
@@ -48,7 +62,9 @@ def why_not(desk: Desk, folder: Path, name: str) -> dict[str, str]:
     return {c.decision: c.why_not for c in found}
 
 
-def test_a_signature_shows_name_time_and_meaning_and_is_bound_to_the_seal(desk: Desk, client: Browser) -> None:
+def test_a_signature_shows_name_time_and_meaning_and_is_bound_to_the_seal(
+    desk: Desk, client: Browser
+) -> None:
     folder = calm_session(desk)
     client.sign_in()
     answer = client.submit(f"{path_of(folder)}/sign", FORM)
@@ -91,7 +107,9 @@ def test_both_components_first_then_one_in_the_series(desk: Desk, client: Browse
     assert client.submit(f"{path_of(first)}/sign", without).status_code == 403
     assert not read_record(first).after_seal
     assert client.submit(f"{path_of(first)}/sign", FORM).status_code == 303
-    assert client.submit(f"{path_of(second)}/sign", {**without, "passphrase": "wrong words"}).status_code == 403
+    assert (
+        client.submit(f"{path_of(second)}/sign", {**without, "passphrase": "wrong words"}).status_code == 403
+    )
     assert client.submit(f"{path_of(second)}/sign", without).status_code == 303
     # A new visit is a new series.
     other = browser(desk)
@@ -151,11 +169,14 @@ def test_a_record_that_does_not_verify_is_never_signed(desk: Desk, client: Brows
     path = folder / "record.jsonl"
     raw = path.read_bytes()
     spot = raw.index(b'"took_ms":') + 10
-    path.write_bytes(raw[:spot] + (b"1" if raw[spot:spot + 1] != b"1" else b"2") + raw[spot + 1:])
+    path.write_bytes(raw[:spot] + (b"1" if raw[spot : spot + 1] != b"1" else b"2") + raw[spot + 1 :])
     answer = client.submit(f"{path_of(folder)}/sign", FORM)
     assert answer.status_code == 403
     assert path.read_bytes().count(b"record_signed") == 0
-    assert "doesn’t hold" in client.get(path_of(folder)).text or "Doesn’t verify" in client.get(path_of(folder)).text
+    assert (
+        "doesn’t hold" in client.get(path_of(folder)).text
+        or "Doesn’t verify" in client.get(path_of(folder)).text
+    )
 
 
 def test_an_open_record_is_never_signed(desk: Desk) -> None:
@@ -176,10 +197,18 @@ def test_a_clean_with_deviations_is_not_released_provisionally(desk: Desk) -> No
     assert "deviations" in why[PROVISIONAL]
 
 
-@pytest.mark.parametrize(("change", "said"), [
-    ({"reason": "  "}, "needs its reason"), ({"decision": ""}, "Choose a decision"),
-    ({"decision": REJECTED}, "what must happen"), ({"decision": "forged"}, "Choose a decision")])
-def test_a_form_that_is_not_filled_in_signs_nothing(desk: Desk, client: Browser, change: dict, said: str) -> None:
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"reason": "  "}, "needs its reason"),
+        ({"decision": ""}, "Choose a decision"),
+        ({"decision": REJECTED}, "what must happen"),
+        ({"decision": "forged"}, "Choose a decision"),
+    ],
+)
+def test_a_form_that_is_not_filled_in_signs_nothing(
+    desk: Desk, client: Browser, change: dict, said: str
+) -> None:
     folder = calm_session(desk)
     client.sign_in()
     answer = client.submit(f"{path_of(folder)}/sign", {**FORM, **change})
@@ -187,36 +216,52 @@ def test_a_form_that_is_not_filled_in_signs_nothing(desk: Desk, client: Browser,
     assert not read_record(folder).after_seal
 
 
-def test_only_one_decision_stands_until_it_is_withdrawn_and_nothing_is_removed(desk: Desk, client: Browser) -> None:
+def test_only_one_decision_stands_until_it_is_withdrawn_and_nothing_is_removed(
+    desk: Desk, client: Browser
+) -> None:
     folder = calm_session(desk)
     client.sign_in()
     client.submit(f"{path_of(folder)}/sign", FORM)
-    again = client.submit(f"{path_of(folder)}/sign", {**FORM, "decision": REJECTED, "must_happen": "Clean again."})
+    again = client.submit(
+        f"{path_of(folder)}/sign", {**FORM, "decision": REJECTED, "must_happen": "Clean again."}
+    )
     assert again.status_code == 403 and "decided already" in again.text
     line = read_record(folder).after_seal[-1].seq
     before = (folder / "record.jsonl").read_bytes()
     other = browser(desk)
     other.sign_in(TECHNICIAN)
-    stranger = other.submit(f"{path_of(folder)}/withdraw", {"line": str(line), "reason": "no", "name": TECHNICIAN,
-                                                            "passphrase": PASSPHRASE}, page="/")
+    stranger = other.submit(
+        f"{path_of(folder)}/withdraw",
+        {"line": str(line), "reason": "no", "name": TECHNICIAN, "passphrase": PASSPHRASE},
+        page="/",
+    )
     assert stranger.status_code == 403 and "Only who signed" in stranger.text
-    gone = client.submit(f"{path_of(folder)}/withdraw", {"line": str(line), "reason": "Wrong session.",
-                                                         "passphrase": PASSPHRASE}, page="/")
+    gone = client.submit(
+        f"{path_of(folder)}/withdraw",
+        {"line": str(line), "reason": "Wrong session.", "passphrase": PASSPHRASE},
+        page="/",
+    )
     assert gone.status_code == 303
     after = (folder / "record.jsonl").read_bytes()
     assert after.startswith(before) and len(after) > len(before)  # a new line, nothing rewritten
     assert standing(signed_lines(read_record(folder))) is None
     assert not next(r for r in rows(desk) if r.session.endswith(folder.name)).decided
     assert verify(folder, public_keys=desk.accounts.keys.public_keys()).complete
-    assert client.submit(f"{path_of(folder)}/sign", {**FORM, "decision": REJECTED,
-                                                     "must_happen": "Clean again."}).status_code == 303
+    assert (
+        client.submit(
+            f"{path_of(folder)}/sign", {**FORM, "decision": REJECTED, "must_happen": "Clean again."}
+        ).status_code
+        == 303
+    )
 
 
 def test_the_witness_log_knows_of_the_signature(desk: Desk, client: Browser) -> None:
     folder = calm_session(desk)
     client.sign_in()
     client.submit(f"{path_of(folder)}/sign", FORM)
-    entries = [json.loads(raw) for raw in (desk.setup.records / "_witness/log.jsonl").read_text().splitlines()]
+    entries = [
+        json.loads(raw) for raw in (desk.setup.records / "_witness/log.jsonl").read_text().splitlines()
+    ]
     assert [e["event"] for e in entries if e["session"].endswith(folder.name)][-1] == "signed"
     # and so a signature cut off again is missed
     path = folder / "record.jsonl"
@@ -233,8 +278,16 @@ def test_a_changed_passphrase_leaves_old_signatures_standing(desk: Desk, client:
     assert verify(folder, public_keys=desk.accounts.keys.public_keys()).complete
     assert line.data["public_key"] in {k.public_key for k in desk.accounts.keys.registry()}
     with pytest.raises(RefusedError):
-        sign(folder, desk.sessions.open(folder), desk.rules, desk.accounts, desk.accounts.find(SUPERVISOR),
-             PASSPHRASE, Wish(ACCEPTED, "again"), wall=desk.now_wall())
+        sign(
+            folder,
+            desk.sessions.open(folder),
+            desk.rules,
+            desk.accounts,
+            desk.accounts.find(SUPERVISOR),
+            PASSPHRASE,
+            Wish(ACCEPTED, "again"),
+            wall=desk.now_wall(),
+        )
     assert not signature_holds(line.data["public_key"], b"something else", line.data["signature"])
 
 
@@ -243,8 +296,10 @@ def test_what_hangs_on_a_clean_that_is_not_accepted(desk: Desk, client: Browser)
     session = sorted(rows(desk), key=lambda r: r.started_utc)
     first, bad = session[0], session[3]
     client.sign_in()
-    for row, form in ((first, {**FORM, "decision": REMARK}),
-                      (bad, {**FORM, "decision": REJECTED, "must_happen": "Clean again, hold the preparations."})):
+    for row, form in (
+        (first, {**FORM, "decision": REMARK}),
+        (bad, {**FORM, "decision": REJECTED, "must_happen": "Clean again, hold the preparations."}),
+    ):
         answer = client.submit(f"{session_path(row)}/sign", form)
         assert answer.status_code == 303, answer.text
     inside = session[1].ended_local

@@ -1,4 +1,5 @@
-"""A real browser for figures and tests: the system's Chromium through Playwright, and axe-core in its pages."""
+"""A real browser for figures and tests: the system's Chromium through Playwright, and axe-core in its
+pages."""
 
 from __future__ import annotations
 
@@ -8,8 +9,16 @@ from dataclasses import dataclass
 from importlib import resources
 from typing import Any
 
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-             "--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required"]
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--autoplay-policy=no-user-gesture-required",
+]
 
 
 @contextlib.contextmanager
@@ -27,7 +36,8 @@ def launched(executable: str) -> Iterator[Any]:
 
 @dataclass(frozen=True)
 class AxeFindings:
-    """`serious`: serious and critical violations, one line each; `lesser`: the others; `rules_run`: how many rules ran."""
+    """`serious`: serious and critical violations, one line each; `lesser`: the others; `rules_run`: how many
+    rules ran."""
 
     serious: tuple[str, ...]
     lesser: tuple[str, ...]
@@ -42,7 +52,8 @@ def axe_findings(page: Any) -> AxeFindings:
     found = page.evaluate("() => axe.run(document, {resultTypes: ['violations']})")
     serious, lesser = [], []
     for violation in found["violations"]:
-        line = f"{violation['id']}: {violation['help']} at {'; '.join(str(n['target'][0]) for n in violation['nodes'][:4])}"
+        places = "; ".join(str(node["target"][0]) for node in violation["nodes"][:4])
+        line = f"{violation['id']}: {violation['help']} at {places}"
         (serious if violation["impact"] in ("serious", "critical") else lesser).append(line)
     ran = sum(len(found[kind]) for kind in ("violations", "passes", "incomplete", "inapplicable"))
     return AxeFindings(tuple(serious), tuple(lesser), ran)

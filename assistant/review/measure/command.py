@@ -1,6 +1,8 @@
-"""`assistant measure pages`: how quick the pages are on a large store, whether people can use them, how they look.
+"""`assistant measure pages`: how quick the pages are on a large store, whether people can use them, how they
+look.
 
-Figures are of this machine in this run; `baseline_ms` is the same server's plainest page, measured in between.
+Figures are of this machine in this run; `baseline_ms` is the same server's plainest page, measured in
+between.
 """
 
 from __future__ import annotations
@@ -31,10 +33,17 @@ LOOKS = ("light", "dark", "greyscale", "print", "phone")
 
 @click.command("pages")
 @click.option("--sessions", default=10_000, show_default=True, type=click.IntRange(20, 100_000))
-@click.option("--requests", default=REQUESTS, show_default=True, type=click.IntRange(5, 10_000), help="Per page.")
-@click.option("--screenshots", type=click.Path(path_type=Path, file_okay=False), help="Folder for the pictures.")
-@click.option("--store", type=click.Path(path_type=Path, file_okay=False),
-              help="Keep the seeded records here and use them again next time.")
+@click.option(
+    "--requests", default=REQUESTS, show_default=True, type=click.IntRange(5, 10_000), help="Per page."
+)
+@click.option(
+    "--screenshots", type=click.Path(path_type=Path, file_okay=False), help="Folder for the pictures."
+)
+@click.option(
+    "--store",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Keep the seeded records here and use them again next time.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 def pages(sessions: int, requests: int, screenshots: Path | None, store: Path | None, as_json: bool) -> None:
     """Measure the supervisor's pages on a seeded store, run axe-core on them, and take pictures of each."""
@@ -117,8 +126,13 @@ def _server(root: Path) -> Iterator[tuple[str, subprocess.Popen]]:
     code = "from assistant.review.review_cli import review; review()"
     arguments = ["--records", str(root / "records"), "--home", str(root / "home"), "--port", str(port)]
     above = str(Path(__file__).resolve().parents[3])
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, (above, os.environ.get("PYTHONPATH"))))}
-    process = subprocess.Popen([sys.executable, "-c", code, *arguments], stderr=subprocess.DEVNULL, env=environment)
+    environment = {
+        **os.environ,
+        "PYTHONPATH": os.pathsep.join(filter(None, (above, os.environ.get("PYTHONPATH")))),
+    }
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, *arguments], stderr=subprocess.DEVNULL, env=environment
+    )
     try:
         deadline = time.monotonic() + 120
         while True:
@@ -159,15 +173,22 @@ def _facts(root: Path) -> dict[str, int]:
 
 
 def _server_times(client: Any, root: Path, requests: int, long: str) -> dict[str, Any]:
-    """p95 of each page from asking to the last byte, one at a time, after a warming round over the same addresses."""
+    """p95 of each page from asking to the last byte, one at a time, after a warming round over the same
+    addresses."""
     names = sorted(p.name for p in (root / "records" / "gb-2").iterdir())[-22:]
     some = [f"/sessions/gb-2/{name}" for name in names if not name.endswith("-long")][:20]
     table: dict[str, Callable[[int], str]] = {
-        "what needs me": lambda n: "/", "sessions": lambda n: f"/sessions?page={1 + n % 40}",
-        "sessions, searched": lambda n: "/sessions?words=glove&state=open", "session": lambda n: some[n % len(some)],
-        "state at an instant": lambda n: f"{some[n % len(some)]}/state?t={n * 5000}", "eight-hour session": lambda n: f"/sessions/{long}",
-        "sign": lambda n: f"{some[n % len(some)]}/sign", "board": lambda n: "/board", "register": lambda n: "/register",
-        "register of one": lambda n: "/register/gb-2", "calendar": lambda n: "/register/calendar.ics",
+        "what needs me": lambda n: "/",
+        "sessions": lambda n: f"/sessions?page={1 + n % 40}",
+        "sessions, searched": lambda n: "/sessions?words=glove&state=open",
+        "session": lambda n: some[n % len(some)],
+        "state at an instant": lambda n: f"{some[n % len(some)]}/state?t={n * 5000}",
+        "eight-hour session": lambda n: f"/sessions/{long}",
+        "sign": lambda n: f"{some[n % len(some)]}/sign",
+        "board": lambda n: "/board",
+        "register": lambda n: "/register",
+        "register of one": lambda n: "/register/gb-2",
+        "calendar": lambda n: "/register/calendar.ics",
         "baseline": lambda n: "/sign-in",
     }
     times: dict[str, float] = {}
@@ -191,7 +212,9 @@ def _chromium() -> str | None:
     named = os.environ.get("CHROMIUM_PATH")
     if named and Path(named).exists():
         return named
-    return next((found for name in ("chromium", "chromium-browser", "chrome") if (found := shutil.which(name))), None)
+    return next(
+        (found for name in ("chromium", "chromium-browser", "chrome") if (found := shutil.which(name))), None
+    )
 
 
 def _in_browser(executable: str, url: str, root: Path, long: str, shots: Path, client: Any) -> dict[str, Any]:
@@ -226,9 +249,19 @@ def _in_browser(executable: str, url: str, root: Path, long: str, shots: Path, c
 
 def _addresses(root: Path, long: str) -> dict[str, str]:
     heavy = _heaviest(root)
-    return {"sign-in": "/sign-in", "what-needs-me": "/", "sessions": "/sessions", "no-sessions": "/sessions?words=nothing-fits",
-            "session": f"/sessions/{heavy}", "session-eight-hours": f"/sessions/{long}", "sign": f"/sessions/{heavy}/sign",
-            "board": "/board", "register": "/register", "register-enclosure": "/register/gb-2", "message": "/nowhere"}
+    return {
+        "sign-in": "/sign-in",
+        "what-needs-me": "/",
+        "sessions": "/sessions",
+        "no-sessions": "/sessions?words=nothing-fits",
+        "session": f"/sessions/{heavy}",
+        "session-eight-hours": f"/sessions/{long}",
+        "sign": f"/sessions/{heavy}/sign",
+        "board": "/board",
+        "register": "/register",
+        "register-enclosure": "/register/gb-2",
+        "message": "/nowhere",
+    }
 
 
 def _heaviest(root: Path) -> str:
@@ -238,20 +271,31 @@ def _heaviest(root: Path) -> str:
 
     index = Index(root / "records", root / "home" / "register.sqlite")
     with index.db() as db:
-        found = db.scalar(select(Row.session).where(Row.session.not_like("%-long"), Row.state == "sealed")
-                          .order_by(Row.weight.desc()).limit(1))
+        found = db.scalar(
+            select(Row.session)
+            .where(Row.session.not_like("%-long"), Row.state == "sealed")
+            .order_by(Row.weight.desc())
+            .limit(1)
+        )
     index.engine.dispose()
     return found
 
 
 def _board(browser: Any, url: str, root: Path, cookies: list[dict[str, str]]) -> dict[str, Any]:
-    """One live session, SCREENS real pages and the rest as bare streams; from the line's sync to the screen."""
+    """One live session, SCREENS real pages and the rest as bare streams; from the line's sync to the
+    screen."""
     from assistant.review.measure.generator import Recorder, demo_site
     from assistant.review.measure.operator import Manner
     from assistant.review.measure.streams import Streams
 
-    made = Recorder(root / "records", demo_site(), 55, Manner(person="Dana Reyes"), datetime.now().astimezone(),
-                    session_id=f"live{os.getpid()}")
+    made = Recorder(
+        root / "records",
+        demo_site(),
+        55,
+        Manner(person="Dana Reyes"),
+        datetime.now().astimezone(),
+        session_id=f"live{os.getpid()}",
+    )
     made.operator.begin()
     contexts, screens = [], []
     for _ in range(SCREENS):
@@ -260,9 +304,12 @@ def _board(browser: Any, url: str, root: Path, cookies: list[dict[str, str]]) ->
         page = context.new_page()
         page.goto(url + "/board")
         page.wait_for_function("() => document.getElementById('link').textContent === 'Live'")
-        page.evaluate("() => { window.seen = {}; const b = document.getElementById('board'); new MutationObserver(() => {"
-                      " const n = b.dataset.lines; if (!(n in seen)) requestAnimationFrame(() => { seen[n] ??= Date.now(); }); })"
-                      ".observe(b, { attributes: true, attributeFilter: ['data-lines'] }); }")
+        page.evaluate(
+            "() => { window.seen = {}; const b = document.getElementById('board');"
+            " new MutationObserver(() => { const n = b.dataset.lines;"
+            " if (!(n in seen)) requestAnimationFrame(() => { seen[n] ??= Date.now(); }); })"
+            ".observe(b, { attributes: true, attributeFilter: ['data-lines'] }); }"
+        )
         contexts.append(context)
         screens.append(page)
     written: dict[int, float] = {}
@@ -279,8 +326,12 @@ def _board(browser: Any, url: str, root: Path, cookies: list[dict[str, str]]) ->
         context.close()
     screen_ms = [at - written[int(n)] for seen in on_screen for n, at in seen.items() if int(n) in written]
     wire_ms = [at - written[n] for seen in on_wire for n, at in seen.items() if n in written]
-    result = {"board_p95_ms": _round(p95(screen_ms)), "board_stream_p95_ms": _round(p95(wire_ms)),
-              "board_screens": SCREENS, "board_events": len(screen_ms)}
+    result = {
+        "board_p95_ms": _round(p95(screen_ms)),
+        "board_stream_p95_ms": _round(p95(wire_ms)),
+        "board_screens": SCREENS,
+        "board_events": len(screen_ms),
+    }
     _say(f"  board: {result}")
     return result
 
@@ -289,7 +340,9 @@ def _round(value: float | None) -> float | None:
     return None if value is None else round(value, 1)
 
 
-def _pictures(browser: Any, url: str, addresses: dict[str, str], cookies: list[dict[str, str]], shots: Path) -> list[str]:
+def _pictures(
+    browser: Any, url: str, addresses: dict[str, str], cookies: list[dict[str, str]], shots: Path
+) -> list[str]:
     shots.mkdir(parents=True, exist_ok=True)
     taken = []
     for look in LOOKS:
@@ -300,7 +353,9 @@ def _pictures(browser: Any, url: str, addresses: dict[str, str], cookies: list[d
         if look == "print":
             page.emulate_media(media="print")
         if look == "greyscale":
-            context.new_cdp_session(page).send("Emulation.setEmulatedVisionDeficiency", {"type": "achromatopsia"})
+            context.new_cdp_session(page).send(
+                "Emulation.setEmulatedVisionDeficiency", {"type": "achromatopsia"}
+            )
         for name, path in addresses.items():
             page.goto(url + path)
             page.wait_for_timeout(150)

@@ -1,4 +1,5 @@
-"""Seeded records for figures, tests and a look at the pages: real facts from the core, written by the record room.
+"""Seeded records for figures, tests and a look at the pages: real facts from the core, written by the record
+room.
 
 Names, times and mishaps are drawn from one random generator, so that the same seed gives the same store.
 """
@@ -76,13 +77,25 @@ def copy_site(loaded: Loaded, session: Path, *, link_from: Path | None = None) -
 def header(plan: Plan, person: str, **more: Any) -> dict[str, Any]:
     """The opening line's data, in the station's form."""
     return {
-        "technician": person, "site": plan.site,
+        "technician": person,
+        "site": plan.site,
         "enclosure": {"id": plan.enclosure, "name": plan.enclosure_name},
-        "procedure": {"id": plan.procedure, "title": plan.title, "revision": plan.revision,
-                      "sha256": plan.sha256, "purpose": plan.purpose, "approval": "R. Vane, 1 March 2026"},
+        "procedure": {
+            "id": plan.procedure,
+            "title": plan.title,
+            "revision": plan.revision,
+            "sha256": plan.sha256,
+            "purpose": plan.purpose,
+            "approval": "R. Vane, 1 March 2026",
+        },
         "files": [{"file": name, "sha256": digest} for name, digest in plan.files],
-        "language": plan.language, "software": {"name": "gauntlet", "version": "seeded", "rules": RULES_VERSION},
-        "engine": {"name": "made-up words"}, "voice": {"name": "none"}, "clock": "seeded", "vocabulary": {}, **more,
+        "language": plan.language,
+        "software": {"name": "gauntlet", "version": "seeded", "rules": RULES_VERSION},
+        "engine": {"name": "made-up words"},
+        "voice": {"name": "none"},
+        "clock": "seeded",
+        "vocabulary": {},
+        **more,
     }
 
 
@@ -97,19 +110,41 @@ def wall_of(moment: datetime) -> str:
 
 
 class Recorder:
-    """One seeded session written as it is decided. `after`: called after each decision; `clips`: keep clips."""
+    """One seeded session written as it is decided. `after`: called after each decision; `clips`: keep
+    clips."""
 
-    def __init__(self, root: Path, site: Site, seed: int, manner: Manner, started: datetime, *, kind: str = "live",
-                 session_id: str = "", files: OsFiles | None = None, witness: bool = True,
-                 link_from: Path | None = None, more: dict[str, Any] | None = None,
-                 after: Callable[[], None] | None = None, clips: bool = False) -> None:
+    def __init__(
+        self,
+        root: Path,
+        site: Site,
+        seed: int,
+        manner: Manner,
+        started: datetime,
+        *,
+        kind: str = "live",
+        session_id: str = "",
+        files: OsFiles | None = None,
+        witness: bool = True,
+        link_from: Path | None = None,
+        more: dict[str, Any] | None = None,
+        after: Callable[[], None] | None = None,
+        clips: bool = False,
+    ) -> None:
         self.site, self.started, self._after = site, started, after
         self.facts: list[Fact] = []
         plan = site.plan
         self.writer: RecordWriter = create_record(
-            root, header(plan, manner.person, **(more or {})), kind, enclosure=plan.enclosure, stamp=stamp_of(started),
-            session_id=session_id or f"s{seed}", rules=RULES_VERSION, wall=wall_of(started), files=files,
-            witness=witness)
+            root,
+            header(plan, manner.person, **(more or {})),
+            kind,
+            enclosure=plan.enclosure,
+            stamp=stamp_of(started),
+            session_id=session_id or f"s{seed}",
+            rules=RULES_VERSION,
+            wall=wall_of(started),
+            files=files,
+            witness=witness,
+        )
         assert self.writer.folder
         self.folder: Path = self.writer.folder
         copy_site(site.loaded, self.folder, link_from=link_from)
@@ -164,12 +199,22 @@ def write_sound(folder: Path, facts: Iterable[Fact], end_ms: int) -> Path:
     return path
 
 
-def make_store(root: Path, count: int, seed: int = 1, *, newest: datetime = EPOCH, sound_for: int = 0,
-               quick: bool = False, told: Callable[[int], None] | None = None) -> list[Path]:
+def make_store(
+    root: Path,
+    count: int,
+    seed: int = 1,
+    *,
+    newest: datetime = EPOCH,
+    sound_for: int = 0,
+    quick: bool = False,
+    told: Callable[[int], None] | None = None,
+) -> list[Path]:
     """`count` sealed sessions, the last ending before `newest`, about three a day; folders, oldest first.
 
-    `sound_for`: how many of the latest get sound and clips. `quick`: nothing synced, site files hard-linked, no
-    witness log; the facts then come from a pool of 120 different sessions written anew under other names and times.
+    `sound_for`: how many of the latest get sound and clips. `quick`: nothing synced, site files hard-linked,
+    no
+    witness log; the facts then come from a pool of 120 different sessions written anew under other names and
+    times.
     """
     chance = random.Random(seed)
     site = demo_site()
@@ -194,11 +239,19 @@ class _Short(Operator):
     """Answers every question at the start with no, so that the shortest form of the clean is run."""
 
     def begin(self) -> None:
-        self._give(Begin(self.manner.person, self.kind, True, True, tuple((o.id, False) for o in self.plan.options)))
+        self._give(
+            Begin(self.manner.person, self.kind, True, True, tuple((o.id, False) for o in self.plan.options))
+        )
 
 
-def _quick_store(root: Path, count: int, chance: random.Random, site: Site, newest: datetime,
-                 told: Callable[[int], None] | None) -> list[Path]:
+def _quick_store(
+    root: Path,
+    count: int,
+    chance: random.Random,
+    site: Site,
+    newest: datetime,
+    told: Callable[[int], None] | None,
+) -> list[Path]:
     pool: list[tuple[list[tuple[list[dict[str, Any]], int]], str]] = []
     for number in range(min(count, 120)):
         decisions: list[tuple[list[dict[str, Any]], int]] = []
@@ -215,9 +268,18 @@ def _quick_store(root: Path, count: int, chance: random.Random, site: Site, newe
         moment += timedelta(hours=8) * chance.uniform(0.8, 1.2)
         person = chance.choice(PEOPLE)
         decisions, verdict = pool[number % len(pool)]
-        writer = create_record(root, header(site.plan, person), "live", enclosure=site.plan.enclosure,
-                               stamp=stamp_of(moment), session_id=f"q{number}", rules=RULES_VERSION,
-                               wall=wall_of(moment), files=files, witness=False)
+        writer = create_record(
+            root,
+            header(site.plan, person),
+            "live",
+            enclosure=site.plan.enclosure,
+            stamp=stamp_of(moment),
+            session_id=f"q{number}",
+            rules=RULES_VERSION,
+            wall=wall_of(moment),
+            files=files,
+            witness=False,
+        )
         assert writer.folder
         with writer:
             for facts, now_ms in decisions:
@@ -238,11 +300,21 @@ def _renamed(fact: dict[str, Any], person: str) -> dict[str, Any]:
 
 
 def long_session(root: Path, hours: float = 8.0, started: datetime = EPOCH, seed: int = 5) -> Path:
-    """One session of about so many hours, with many pauses, re-wets and words; sealed, with sparse silent sound."""
+    """One session of about so many hours, with many pauses, re-wets and words; sealed, with sparse silent
+    sound."""
     until = int(hours * 3600_000)
-    manner = Manner(until_ms=until - 1_200_000, idle_ms=420_000, mishears=0.8, asks=0.7, corrects=0.03, slow=1.6)
-    recorder = Recorder(root, demo_site(), seed, replace(manner, person=PEOPLE[0]), started, session_id="long",
-                        files=UnsyncedFiles())
+    manner = Manner(
+        until_ms=until - 1_200_000, idle_ms=420_000, mishears=0.8, asks=0.7, corrects=0.03, slow=1.6
+    )
+    recorder = Recorder(
+        root,
+        demo_site(),
+        seed,
+        replace(manner, person=PEOPLE[0]),
+        started,
+        session_id="long",
+        files=UnsyncedFiles(),
+    )
     folder = recorder.finish(until)
     path = folder / "session.wav"
     size = recorder.writer.t_ms * SOUND_RATE_HZ // 1000 * 2

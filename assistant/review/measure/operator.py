@@ -1,4 +1,5 @@
-"""A made-up technician for seeded sessions: plausible words at plausible times, drawn from one random generator.
+"""A made-up technician for seeded sessions: plausible words at plausible times, drawn from one random
+generator.
 
 It drives the real core, so that every record made this way is one the core would have written. It is for
 figures and tests of the pages only; drills have operators of their own.
@@ -30,7 +31,8 @@ _REASONS = ("not a command", "too quiet", "two words at once", "the second liste
 @dataclass(frozen=True)
 class Manner:
     """How this technician works. Chances are per step; `slow` stretches every step; `idle_ms` is how long the
-    pauses are that they take with chance `pauses`. `until_ms`: keep interrupting until then (long sessions)."""
+    pauses are that they take with chance `pauses`. `until_ms`: keep interrupting until then (long
+    sessions)."""
 
     mishears: float = 0.08
     mishaps: float = 0.01
@@ -47,10 +49,19 @@ class Manner:
 
 
 class Operator:
-    """Runs one session over `plan` to its end, or to `stop_ms`. `decided(facts, now_ms)` gets each decision."""
+    """Runs one session over `plan` to its end, or to `stop_ms`. `decided(facts, now_ms)` gets each
+    decision."""
 
-    def __init__(self, plan: Plan, seed: int, manner: Manner, decided: Decided, *, kind: str = "live",
-                 keep_clip: Callable[[bytes], str] | None = None) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        seed: int,
+        manner: Manner,
+        decided: Decided,
+        *,
+        kind: str = "live",
+        keep_clip: Callable[[bytes], str] | None = None,
+    ) -> None:
         self.plan = plan
         self.chance = random.Random(seed)
         self.manner = manner
@@ -129,8 +140,11 @@ class Operator:
         elif kind == "date":
             self._value(f"2028-{self.chance.randint(1, 12):02}-{self.chance.randint(1, 28):02}")
         else:
-            self._value(self.chance.choice("ABCDEFGHKLM") + self.chance.choice("PRSTVX")
-                        + f"{self.chance.randint(0, 9999):04}")
+            self._value(
+                self.chance.choice("ABCDEFGHKLM")
+                + self.chance.choice("PRSTVX")
+                + f"{self.chance.randint(0, 9999):04}"
+            )
 
     def _in_value_back(self, state: State) -> None:
         self._word(w.NO if self.chance.random() < 0.05 else w.CONFIRM)
@@ -146,8 +160,10 @@ class Operator:
 
     def _in_rewet(self, state: State) -> None:
         late = self.chance.random() < self.manner.late_rewet
-        self._pass(self.now_ms + int(self.chance.uniform(18_000, 40_000) if late
-                                     else self.chance.uniform(3_000, 9_000)))
+        self._pass(
+            self.now_ms
+            + int(self.chance.uniform(18_000, 40_000) if late else self.chance.uniform(3_000, 9_000))
+        )
         if self.state.mode == "rewet":
             self._word(w.CONFIRM)
 
@@ -177,7 +193,9 @@ class Operator:
     def _chatter(self, state: State) -> bool:
         """Questions, misheard words, corrections, mishaps and pauses, now and then."""
         manner = self.manner
-        if state.mode in ("step", "wait", "value", "paused") and self._once(state, "mishear", manner.mishears):
+        if state.mode in ("step", "wait", "value", "paused") and self._once(
+            state, "mishear", manner.mishears
+        ):
             for _ in range(self.chance.choice((1, 1, 2, 3))):
                 self._misheard()
             return True
@@ -193,7 +211,11 @@ class Operator:
             gentle = [m.word for m in self.plan.mishaps.values() if m.then == "resume"]
             self._word(self.chance.choice(gentle or [w.TROUBLE]))
             return True
-        if self._once(state, "pause", manner.pauses) or self.now_ms < manner.until_ms and self.chance.random() < 0.5:
+        if (
+            self._once(state, "pause", manner.pauses)
+            or self.now_ms < manner.until_ms
+            and self.chance.random() < 0.5
+        ):
             self._word(w.PAUSE)
             return True
         return False
@@ -204,8 +226,19 @@ class Operator:
         word = self.chance.choice(("", "", w.CONFIRM, w.STARTED, w.REPEAT))
         clip = self._clip(length)
         sure = self.chance.randint(120, 640)
-        self._give(i.Misheard(self.chance.choice(_REASONS), word, self.now_ms - length, self.now_ms, "voice",
-                              "", sure, (("filler", 1000 - sure), ("word", sure)), clip))
+        self._give(
+            i.Misheard(
+                self.chance.choice(_REASONS),
+                word,
+                self.now_ms - length,
+                self.now_ms,
+                "voice",
+                "",
+                sure,
+                (("filler", 1000 - sure), ("word", sure)),
+                clip,
+            )
+        )
         self._pass(max(self.now_ms, self._voice_free_ms))
 
     def _clip(self, length_ms: int) -> str:
@@ -227,20 +260,39 @@ class Operator:
             self._pass(max(started, self._voice_free_ms) + length)
             started = self.now_ms - length
         sure = self.chance.randint(780, 995)
-        self._give(i.Word(word, max(started, self.state.entered_ms), self.now_ms, "voice", word.replace("_", " "),
-                          sure, (("filler", 1000 - sure), ("word", sure))))
+        self._give(
+            i.Word(
+                word,
+                max(started, self.state.entered_ms),
+                self.now_ms,
+                "voice",
+                word.replace("_", " "),
+                sure,
+                (("filler", 1000 - sure), ("word", sure)),
+            )
+        )
 
     def _value(self, value: str) -> None:
         self._pass(max(self.now_ms, self._voice_free_ms) + self.chance.randint(1_500, 3_500))
-        self._give(i.Value(value, max(0, self.now_ms - 1_400), self.now_ms, "voice", " ".join(value),
-                           self.chance.randint(700, 960)))
+        self._give(
+            i.Value(
+                value,
+                max(0, self.now_ms - 1_400),
+                self.now_ms,
+                "voice",
+                " ".join(value),
+                self.chance.randint(700, 960),
+            )
+        )
 
     def _pass(self, until_ms: int) -> None:
         """Time goes on: deadlines fall due and lines end, each at its own millisecond."""
         until_ms = max(until_ms, self.now_ms)
         while self.state.mode not in FINAL_MODES or self._ends:
             due = next_deadline_ms(self.plan, self.state) if self.state.mode not in FINAL_MODES else None
-            moments = [t for t in (due, self._ends[0][0] if self._ends else None) if t is not None and t <= until_ms]
+            moments = [
+                t for t in (due, self._ends[0][0] if self._ends else None) if t is not None and t <= until_ms
+            ]
             if not moments:
                 break
             now = max(min(moments), self.now_ms)

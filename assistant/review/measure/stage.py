@@ -1,4 +1,5 @@
-"""A whole site on a scratch folder: seeded records, four accounts, a server in a thread. For figures and tests."""
+"""A whole site on a scratch folder: seeded records, four accounts, a server in a thread. For figures and
+tests."""
 
 from __future__ import annotations
 
@@ -31,17 +32,39 @@ def make_accounts(home: Path, *, weak: bool = True) -> None:
     from assistant.review.accounts import Accounts
 
     accounts = Accounts(home, hasher=WEAK_HASHER, cost=WEAK_COST) if weak else Accounts(home)
-    for name, role in ((SUPERVISOR, "supervisor"), (TECHNICIAN, "technician"), (AUTHOR, "author"),
-                       (READER, "reader")):
+    for name, role in (
+        (SUPERVISOR, "supervisor"),
+        (TECHNICIAN, "technician"),
+        (AUTHOR, "author"),
+        (READER, "reader"),
+    ):
         accounts.add(name, role, PASSPHRASE, since=SINCE)
 
 
-def make_desk(root: Path, *, now: datetime | None = None, rules: Path | None = None, refresh_s: float = 1.0,
-              index: Path | str | None = None, weak: bool = True) -> Desk:
+def make_desk(
+    root: Path,
+    *,
+    now: datetime | None = None,
+    rules: Path | None = None,
+    refresh_s: float = 1.0,
+    index: Path | str | None = None,
+    weak: bool = True,
+) -> Desk:
     """A desk over `root`/records and `root`/home. `now`: what the pages take for the present, or None."""
-    return Desk(Setup(root / "records", root / "home", default_folder(), None, rules, index=index,
-                      hasher=WEAK_HASHER if weak else None, key_cost=WEAK_COST if weak else None,
-                      wall=(lambda: now.astimezone(timezone.utc)) if now else None, refresh_s=refresh_s))
+    return Desk(
+        Setup(
+            root / "records",
+            root / "home",
+            default_folder(),
+            None,
+            rules,
+            index=index,
+            hasher=WEAK_HASHER if weak else None,
+            key_cost=WEAK_COST if weak else None,
+            wall=(lambda: now.astimezone(timezone.utc)) if now else None,
+            refresh_s=refresh_s,
+        )
+    )
 
 
 @dataclass
@@ -59,8 +82,14 @@ def served(desk: Desk, port: int = 0) -> Iterator[Served]:
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", port))
-    config = uvicorn.Config(create_app(desk), log_level="warning", access_log=False, ws="none",
-                            timeout_graceful_shutdown=1, loop="asyncio")
+    config = uvicorn.Config(
+        create_app(desk),
+        log_level="warning",
+        access_log=False,
+        ws="none",
+        timeout_graceful_shutdown=1,
+        loop="asyncio",
+    )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()

@@ -45,7 +45,9 @@ class Streams:
 
         self._loop, self._stop = asyncio.get_running_loop(), asyncio.Event()
         limits = httpx.Limits(max_connections=self.count + 5)
-        async with httpx.AsyncClient(base_url=self.url, cookies=self.cookies, timeout=None, limits=limits) as client:
+        async with httpx.AsyncClient(
+            base_url=self.url, cookies=self.cookies, timeout=None, limits=limits
+        ) as client:
             tasks = [asyncio.create_task(self._view(client, one)) for one in self._seen]
             await self._stop.wait()
             for task in tasks:

@@ -59,9 +59,17 @@ def _event(text: str, version: int) -> bytes:
 def witness(call: Call, problem: str = "", status: int = 200) -> Response:
     """The form for a second person: what did you see, directly?"""
     session, step, why_not = _wanted(call)
-    return call.page("witness.html", status, session=session, step=step, why_not=why_not, problem=problem,
-                     statement=call.text("statement", MAX_STATEMENT), ask_name=not call.visit.signed_once,
-                     url=session_url(session.session))
+    return call.page(
+        "witness.html",
+        status,
+        session=session,
+        step=step,
+        why_not=why_not,
+        problem=problem,
+        statement=call.text("statement", MAX_STATEMENT),
+        ask_name=not call.visit.signed_once,
+        url=session_url(session.session),
+    )
 
 
 def _wanted(call: Call):
@@ -84,7 +92,9 @@ def _wanted(call: Call):
 
 def about_surface(step: Step) -> bool:
     """Whether what is witnessed is something seen at the enclosure itself."""
-    return bool(step.surface) or step.kind in (WET, PATCH) or step.kind not in (READING, NOTE, CHECK, INSTRUCT)
+    return (
+        bool(step.surface) or step.kind in (WET, PATCH) or step.kind not in (READING, NOTE, CHECK, INSTRUCT)
+    )
 
 
 def _remote(call: Call, enclosure: str, step: Step) -> str:
@@ -93,7 +103,10 @@ def _remote(call: Call, enclosure: str, step: Step) -> str:
     if rule.this_machine and address in _LOOPBACK or address in rule.at_enclosure.get(enclosure, []):
         return ""
     if about_surface(step) or step.kind not in rule.remote_steps:
-        return "This device doesn't stand at the enclosure. A surface is witnessed only by someone who sees it directly."
+        return (
+            "This device doesn't stand at the enclosure. "
+            "A surface is witnessed only by someone who sees it directly."
+        )
     return ""
 
 
@@ -112,8 +125,14 @@ def witness_post(call: Call) -> Response:
             raise UsageError(f"Say what you saw, in 1 to {MAX_STATEMENT} characters.")
         passphrase = components(call)
         key = call.desk.accounts.keys.unlock(call.account.name, passphrase)
-        leave_statement(session.folder, key, session=session.session, step=step.id, statement=statement,
-                        wall=call.desk.now_wall())
+        leave_statement(
+            session.folder,
+            key,
+            session=session.session,
+            step=step.id,
+            statement=statement,
+            wall=call.desk.now_wall(),
+        )
     except GauntletError as error:
         return witness(call, error.what, 400 if isinstance(error, UsageError) else 403)
     call.visit.signed_once = True

@@ -31,8 +31,15 @@ def sign_in(call: Call, problem: str = "", name: str = "", status: int = 200, wa
     """The form."""
     token = call.request.cookies.get(DOOR_COOKIE, "")[:200] or call.desk.visits.door_token()
     target = local_path(call.query("next", 500) or call.text("next", 500))
-    answer = call.page("sign_in.html", status, proof=call.desk.visits.door_proof(token), next=target,
-                       problem=problem, name=name, empty=not call.desk.accounts.all())
+    answer = call.page(
+        "sign_in.html",
+        status,
+        proof=call.desk.visits.door_proof(token),
+        next=target,
+        problem=problem,
+        name=name,
+        empty=not call.desk.accounts.all(),
+    )
     answer.set_cookie(DOOR_COOKIE, token, httponly=True, samesite="lax", secure=call.desk.setup.tls, path="/")
     if wait_s:
         answer.headers["retry-after"] = str(int(wait_s) + 1)

@@ -26,10 +26,19 @@ def home(call: Call) -> Response:
     page = call.query_int("page", 1, 1, 100_000)
     with call.desk.index.db() as db:
         # A record so damaged that its kind can't be told needs a person most of all.
-        need = or_(Row.state == "broken", (Row.kind == "live") & Row.state.in_(("sealed", "open"))) & Row.decided.is_(False)
+        need = or_(
+            Row.state == "broken", (Row.kind == "live") & Row.state.in_(("sealed", "open"))
+        ) & Row.decided.is_(False)
         total = db.scalar(select(func.count()).select_from(Row).where(need)) or 0
-        rows = list(db.scalars(select(Row).where(need).order_by(Row.weight.desc(), Row.started_utc.desc())
-                               .limit(PER_PAGE).offset((page - 1) * PER_PAGE)))
+        rows = list(
+            db.scalars(
+                select(Row)
+                .where(need)
+                .order_by(Row.weight.desc(), Row.started_utc.desc())
+                .limit(PER_PAGE)
+                .offset((page - 1) * PER_PAGE)
+            )
+        )
         everything = db.scalar(select(func.count()).select_from(Row)) or 0
         heavy = db.scalar(select(func.count()).select_from(Row).where(need, Row.weight >= 10)) or 0
         db.expunge_all()
@@ -37,8 +46,19 @@ def home(call: Call) -> Response:
     pressing = [d for d in found if d.due.status in PRESSING]
     running = [s for s in call.desk.follower.picture()["sessions"] if not s["sealed"]]
     late = {row.session: text for row in rows if (text := review_late(call, row))}
-    return call.page("home.html", rows=rows, total=total, heavy=heavy, page=page, pages=-(-total // PER_PAGE), everything=everything,
-                     duties=pressing[:12], more_duties=max(0, len(pressing) - 12), running=running, late=late)
+    return call.page(
+        "home.html",
+        rows=rows,
+        total=total,
+        heavy=heavy,
+        page=page,
+        pages=-(-total // PER_PAGE),
+        everything=everything,
+        duties=pressing[:12],
+        more_duties=max(0, len(pressing) - 12),
+        running=running,
+        late=late,
+    )
 
 
 def review_late(call: Call, row: Row) -> str:
@@ -71,16 +91,38 @@ def sessions(call: Call) -> Response:
         wanted = wanted.where(Row.kind.not_in(("live", "")))
     if words:
         text = words.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
-        wanted = wanted.where(or_(*(column.ilike(f"%{text}%", escape="\\") for column in
-                                    (Row.title, Row.technician, Row.reasons, Row.session))))
+        wanted = wanted.where(
+            or_(
+                *(
+                    column.ilike(f"%{text}%", escape="\\")
+                    for column in (Row.title, Row.technician, Row.reasons, Row.session)
+                )
+            )
+        )
     with call.desk.index.db() as db:
         total = db.scalar(select(func.count()).select_from(wanted.subquery())) or 0
-        rows = list(db.scalars(wanted.order_by(Row.started_utc.desc(), Row.session).limit(PER_PAGE)
-                               .offset((page - 1) * PER_PAGE)))
+        rows = list(
+            db.scalars(
+                wanted.order_by(Row.started_utc.desc(), Row.session)
+                .limit(PER_PAGE)
+                .offset((page - 1) * PER_PAGE)
+            )
+        )
         places = list(db.execute(select(Row.enclosure, func.max(Row.enclosure_name)).group_by(Row.enclosure)))
         db.expunge_all()
-    return call.page("sessions.html", rows=rows, total=total, page=page, pages=-(-total // PER_PAGE), places=places,
-                     enclosure=enclosure, state=state, words=words, states=STATES, short=SHORT)
+    return call.page(
+        "sessions.html",
+        rows=rows,
+        total=total,
+        page=page,
+        pages=-(-total // PER_PAGE),
+        places=places,
+        enclosure=enclosure,
+        state=state,
+        words=words,
+        states=STATES,
+        short=SHORT,
+    )
 
 
 HANDLERS = {"home": home, "sessions": sessions}

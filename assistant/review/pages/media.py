@@ -26,7 +26,9 @@ def sound(call: Call) -> Response:
     """session.wav, in ranges as the browser asks."""
     folder = call.desk.folder_of(call.params["enclosure"], call.params["session"])
     if not may_hear_sound(call):
-        return call.say("You may not listen to this.", "The site's rule says who may hear session sound.", 403)
+        return call.say(
+            "You may not listen to this.", "The site's rule says who may hear session sound.", 403
+        )
     path = folder / SOUND
     if not path.is_file() or path.is_symlink():
         raise RecordError("No sound was kept of this session.")
@@ -51,8 +53,11 @@ def clip(call: Call) -> Response:
 def record_file(call: Call) -> Response:
     """The record itself, byte for byte."""
     folder = call.desk.folder_of(call.params["enclosure"], call.params["session"])
-    return FileResponse(folder / "record.jsonl", media_type="application/jsonl",
-                        filename=f"{folder.parent.name}-{folder.name}.jsonl")
+    return FileResponse(
+        folder / "record.jsonl",
+        media_type="application/jsonl",
+        filename=f"{folder.parent.name}-{folder.name}.jsonl",
+    )
 
 
 HANDLERS = {"sound": sound, "clip": clip, "record_file": record_file}

@@ -29,7 +29,9 @@ def register(call: Call) -> Response:
     with call.desk.index.db() as db:
         count = db.scalar(select(func.count()).select_from(Row)) or 0
         places = [name for name in db.scalars(select(Row.enclosure).distinct()) if name not in groups]
-    return call.page("register.html", groups=groups, count=count, refreshed=call.desk.refreshed_wall, places=places)
+    return call.page(
+        "register.html", groups=groups, count=count, refreshed=call.desk.refreshed_wall, places=places
+    )
 
 
 def register_enclosure(call: Call, problem: str = "", status: int = 200) -> Response:
@@ -39,17 +41,33 @@ def register_enclosure(call: Call, problem: str = "", status: int = 200) -> Resp
     with call.desk.index.db() as db:
         mine = select(Row).where(Row.enclosure == enclosure, Row.kind.in_(("live", "")))
         total = db.scalar(select(func.count()).select_from(mine.subquery())) or 0
-        rows = list(db.scalars(mine.order_by(Row.started_utc.desc()).limit(PER_PAGE).offset((page - 1) * PER_PAGE)))
+        rows = list(
+            db.scalars(mine.order_by(Row.started_utc.desc()).limit(PER_PAGE).offset((page - 1) * PER_PAGE))
+        )
         db.expunge_all()
     entries = [e for e in call.desk.entries.all() if e.enclosure == enclosure][::-1]
     file = call.desk.enclosures().get(enclosure)
     duties = [d for d in call.desk.duties() if d.enclosure == enclosure]
     name = duties[0].enclosure_name if duties else rows[0].enclosure_name if rows else enclosure
-    return call.page("register_enclosure.html", status, enclosure=enclosure, name=name, file=file, duties=duties,
-                     rows=rows, total=total, page=page, pages=-(-total // PER_PAGE), problem=problem, short=SHORT,
-                     preparations=[e for e in entries if e.what == PREPARATION][:200],
-                     done=[e for e in entries if e.what == DONE][:200], manual=MANUAL, names=NAMES,
-                     now_local=call.desk.now().strftime("%Y-%m-%dT%H:%M"))
+    return call.page(
+        "register_enclosure.html",
+        status,
+        enclosure=enclosure,
+        name=name,
+        file=file,
+        duties=duties,
+        rows=rows,
+        total=total,
+        page=page,
+        pages=-(-total // PER_PAGE),
+        problem=problem,
+        short=SHORT,
+        preparations=[e for e in entries if e.what == PREPARATION][:200],
+        done=[e for e in entries if e.what == DONE][:200],
+        manual=MANUAL,
+        names=NAMES,
+        now_local=call.desk.now().strftime("%Y-%m-%dT%H:%M"),
+    )
 
 
 def _known(call: Call) -> str:
@@ -71,8 +89,15 @@ def entry_post(call: Call) -> Response:
     if call.text("what", 20) == STRUCK:
         at = call.desk.now_wall()
     try:
-        call.desk.entries.add(call.text("what", 20), enclosure, call.text("name", 200), at, call.text("note", 500),
-                              call.visit.name, call.desk.now_wall())
+        call.desk.entries.add(
+            call.text("what", 20),
+            enclosure,
+            call.text("name", 200),
+            at,
+            call.text("note", 500),
+            call.visit.name,
+            call.desk.now_wall(),
+        )
     except GauntletError as error:
         return register_enclosure(call, error.what, 400)
     return call.go(f"/register/{enclosure}#entries")
@@ -92,9 +117,14 @@ def calendar(call: Call) -> Response:
     found = call.desk.duties()
     site = next((f.site for f in call.desk.enclosures().values()), "")
     body = calendar_file(found, site, call.desk.today(), call.desk.now().astimezone(timezone.utc))
-    return Response(body, media_type="text/calendar",
-                    headers={"content-disposition": 'attachment; filename="due.ics"'})
+    return Response(
+        body, media_type="text/calendar", headers={"content-disposition": 'attachment; filename="due.ics"'}
+    )
 
 
-HANDLERS = {"register": register, "register_enclosure": register_enclosure, "entry_post": entry_post,
-            "calendar": calendar}
+HANDLERS = {
+    "register": register,
+    "register_enclosure": register_enclosure,
+    "entry_post": entry_post,
+    "calendar": calendar,
+}

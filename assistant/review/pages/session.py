@@ -27,10 +27,20 @@ from assistant.session.view import view
 
 DOUBTFUL_PM = 700  # an accepted word below this confidence is worth a listen
 MOST_WORDS = 25
-LEGEND = (("wetting", "being wetted"), ("contact", "wet, contact running"), ("clean", "contact complete"),
-          ("dried", "dried too soon"), ("void", "counts no more"))
-MARKS = ((lane_kinds.DEVIATION, "deviation"), (lane_kinds.MISHAP, "mishap"), (lane_kinds.CORRECTION, "correction"),
-         (lane_kinds.SKIP, "skipped"), (lane_kinds.REWET, "wet again"))
+LEGEND = (
+    ("wetting", "being wetted"),
+    ("contact", "wet, contact running"),
+    ("clean", "contact complete"),
+    ("dried", "dried too soon"),
+    ("void", "counts no more"),
+)
+MARKS = (
+    (lane_kinds.DEVIATION, "deviation"),
+    (lane_kinds.MISHAP, "mishap"),
+    (lane_kinds.CORRECTION, "correction"),
+    (lane_kinds.SKIP, "skipped"),
+    (lane_kinds.REWET, "wet again"),
+)
 
 
 @dataclass(frozen=True)
@@ -57,7 +67,9 @@ def session(call: Call) -> Response:
     stands = standing(signed)
     verified = "" if report.complete or not report.sealed else (report.problems or ["It doesn't verify."])[0]
     state = "broken" if verified or opened.record.problems else row.state
-    told = answer(summary, kind=opened.record.kind, state=state, problem=verified or opened.problem, decision=stands)
+    told = answer(
+        summary, kind=opened.record.kind, state=state, problem=verified or opened.problem, decision=stands
+    )
     drawn = opened.drawn
     if "lanes" not in drawn:
         drawn["lanes"] = lanes(opened.facts, opened.plan, opened.end_ms)
@@ -69,19 +81,42 @@ def session(call: Call) -> Response:
     every = call.query("words") == "all"
     mine = choices(opened, call.desk.rules, call.account) if call.role in ("technician", "supervisor") else []
     return call.page(
-        "session.html", row=row, told=told, summary=summary, signed=signed, stands=stands, report=report,
-        url=session_url(name), total_ms=opened.end_ms, at_ms=at_ms, lanes=drawn["lanes"],
-        drawing=timeline_svg(drawn["lanes"], opened.end_ms, at_ms, "Time line of the session, one row per surface, "
-                             "door, cycle and kind of sound. The step list below says the same in words."),
-        steps=drawn["steps"], stops=[f for f in summary.findings if f.at_ms >= 0 and f.weight >= 2],
-        words=words if every else words[:MOST_WORDS], more_words=0 if every else max(0, len(words) - MOST_WORDS),
-        sound=sound, clips=may_hear_clips(call), kept=_kept_clips(opened),
-        left_open=[left_open_words(opened.plan, item) for item in summary.left_open], legend=LEGEND, marks=MARKS,
+        "session.html",
+        row=row,
+        told=told,
+        summary=summary,
+        signed=signed,
+        stands=stands,
+        report=report,
+        url=session_url(name),
+        total_ms=opened.end_ms,
+        at_ms=at_ms,
+        lanes=drawn["lanes"],
+        drawing=timeline_svg(
+            drawn["lanes"],
+            opened.end_ms,
+            at_ms,
+            "Time line of the session, one row per surface, "
+            "door, cycle and kind of sound. The step list below says the same in words.",
+        ),
+        steps=drawn["steps"],
+        stops=[f for f in summary.findings if f.at_ms >= 0 and f.weight >= 2],
+        words=words if every else words[:MOST_WORDS],
+        more_words=0 if every else max(0, len(words) - MOST_WORDS),
+        sound=sound,
+        clips=may_hear_clips(call),
+        kept=_kept_clips(opened),
+        left_open=[left_open_words(opened.plan, item) for item in summary.left_open],
+        legend=LEGEND,
+        marks=MARKS,
         affected=affected(call.desk.index, row, call.desk.entries.all()) if told.affects else None,
-        instant=_instant(call, opened, at_ms), may_sign=any(not c.why_not for c in mine),
+        instant=_instant(call, opened, at_ms),
+        may_sign=any(not c.why_not for c in mine),
         why_not=mine[0].why_not if mine and all(c.why_not for c in mine) else "",
-        compare_on=call.desk.rules.compare and call.role == "supervisor", header=opened.record.header,
-        flash=call.query("done", 20))
+        compare_on=call.desk.rules.compare and call.role == "supervisor",
+        header=opened.record.header,
+        flash=call.query("done", 20),
+    )
 
 
 def _derived(call: Call, opened: Opened) -> tuple[Digest, list[Signed]]:
@@ -112,12 +147,21 @@ def _first_finding(summary: Digest) -> int:
 def _words(opened: Opened) -> list[WordRow]:
     found = []
     for fact in opened.facts:
-        if isinstance(fact, Heard) and (not fact.accepted or
-                                        fact.source == "voice" and fact.confidence_pm < DOUBTFUL_PM):
-            found.append(WordRow(
-                fact.at_ms, fact.started_ms, fact.ended_ms, fact.word.replace("_", " ") or fact.value, fact.said,
-                (fact.reason or "not understood") if not fact.accepted else "taken, though not sure",
-                max(0, min(1000, fact.confidence_pm)), fact.clip_sha256))
+        if isinstance(fact, Heard) and (
+            not fact.accepted or fact.source == "voice" and fact.confidence_pm < DOUBTFUL_PM
+        ):
+            found.append(
+                WordRow(
+                    fact.at_ms,
+                    fact.started_ms,
+                    fact.ended_ms,
+                    fact.word.replace("_", " ") or fact.value,
+                    fact.said,
+                    (fact.reason or "not understood") if not fact.accepted else "taken, though not sure",
+                    max(0, min(1000, fact.confidence_pm)),
+                    fact.clip_sha256,
+                )
+            )
     return found
 
 
@@ -138,15 +182,29 @@ def _instant(call: Call, opened: Opened, at_ms: int) -> dict[str, Any]:
         index -= 1
         fact = opened.facts[index]
         if isinstance(fact, LineSpoken):
-            said.append({"at_ms": fact.at_ms, "who": "assistant", "text": fact.text, "accepted": True, "reason": ""})
+            said.append(
+                {"at_ms": fact.at_ms, "who": "assistant", "text": fact.text, "accepted": True, "reason": ""}
+            )
         elif isinstance(fact, Heard):
-            said.append({"at_ms": fact.at_ms, "who": "technician",
-                         "text": fact.word.replace("_", " ") or fact.value or "(not a command)",
-                         "accepted": fact.accepted, "reason": fact.reason})
+            said.append(
+                {
+                    "at_ms": fact.at_ms,
+                    "who": "technician",
+                    "text": fact.word.replace("_", " ") or fact.value or "(not a command)",
+                    "accepted": fact.accepted,
+                    "reason": fact.reason,
+                }
+            )
     started = opened.record.lines[0].wall
-    found: dict[str, Any] = {"at_ms": at_ms, "wall": call.desk.clock.at(started, at_ms), "said": said[::-1],
-                             "fact": opened.count_at(at_ms), "facts": len(opened.facts), "view": None,
-                             "problem": opened.problem}
+    found: dict[str, Any] = {
+        "at_ms": at_ms,
+        "wall": call.desk.clock.at(started, at_ms),
+        "said": said[::-1],
+        "fact": opened.count_at(at_ms),
+        "facts": len(opened.facts),
+        "view": None,
+        "problem": opened.problem,
+    }
     if state is not None and opened.plan is not None:
         try:
             found["view"] = view(opened.plan, state)
@@ -165,16 +223,24 @@ def state(call: Call) -> Response:
 def compare_page(call: Call) -> Response:
     """Step times against the last ten of the same procedure and technician."""
     if not call.desk.rules.compare:
-        return call.say("Comparing is off.", "It is about a person, so the site must switch it on in its rule file.",
-                        403, "compare: true")
+        return call.say(
+            "Comparing is off.",
+            "It is about a person, so the site must switch it on in its rule file.",
+            403,
+            "compare: true",
+        )
     opened = call.desk.open(call.params["enclosure"], call.params["session"])
     row = _row(call, f"{opened.folder.parent.name}/{opened.folder.name}")
     before = earlier(call.desk.index, row)
     histories = compare(row, before, opened.plan)
-    return call.page("compare.html", row=row, url=session_url(row.session), before=before, histories=histories,
-                     drifts=[h.drift for h in histories if h.drift])
-
-
+    return call.page(
+        "compare.html",
+        row=row,
+        url=session_url(row.session),
+        before=before,
+        histories=histories,
+        drifts=[h.drift for h in histories if h.drift],
+    )
 
 
 HANDLERS = {"session": session, "state": state, "compare": compare_page}

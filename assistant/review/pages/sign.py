@@ -22,10 +22,23 @@ def sign(call: Call, problem: str = "", status: int = 200) -> Response:
     summary = digest(opened.facts, opened.plan, opened.record.kind)
     seal = opened.record.seal
     name = f"{opened.folder.parent.name}/{opened.folder.name}"
-    return call.page("sign.html", status, url=session_url(name), header=opened.record.header, name=name,
-                     choices=found, chosen=chosen, problem=problem, reason=call.text("reason", 1000),
-                     must_happen=call.text("must_happen", 1000), seal=seal.sha256 if seal else "", short=SHORT,
-                     summary=summary, verdict=summary.verdict or "none", ask_name=not call.visit.signed_once)
+    return call.page(
+        "sign.html",
+        status,
+        url=session_url(name),
+        header=opened.record.header,
+        name=name,
+        choices=found,
+        chosen=chosen,
+        problem=problem,
+        reason=call.text("reason", 1000),
+        must_happen=call.text("must_happen", 1000),
+        seal=seal.sha256 if seal else "",
+        short=SHORT,
+        summary=summary,
+        verdict=summary.verdict or "none",
+        ask_name=not call.visit.signed_once,
+    )
 
 
 def sign_post(call: Call) -> Response:
@@ -37,8 +50,17 @@ def sign_post(call: Call) -> Response:
         allowed = choices(opened, call.desk.rules, account)
         check_wish(wish, allowed)
         passphrase = components(call)
-        sign_it(opened.folder, opened, call.desk.rules, call.desk.accounts, account, passphrase, wish,
-                wall=call.desk.now_wall(), allowed=allowed)
+        sign_it(
+            opened.folder,
+            opened,
+            call.desk.rules,
+            call.desk.accounts,
+            account,
+            passphrase,
+            wish,
+            wall=call.desk.now_wall(),
+            allowed=allowed,
+        )
     except GauntletError as error:
         return sign(call, error.what, 400 if isinstance(error, UsageError) else 403)
     call.visit.signed_once = True
@@ -48,7 +70,8 @@ def sign_post(call: Call) -> Response:
 
 
 def components(call: Call) -> str:
-    """The passphrase, after the name and passphrase were found to belong together. Raises RefusedError in the same
+    """The passphrase, after the name and passphrase were found to belong together. Raises RefusedError in
+    the same
     words and time for either; too many failures are made to wait."""
     desk, account = call.desk, call.account
     keys = (f"name:{folded(account.name)}", f"address:{address_of(call)}")
@@ -75,12 +98,21 @@ def withdraw_post(call: Call) -> Response:
         if not (line.isascii() and line.isdigit()):
             raise UsageError("Which signature?")
         opened = call.desk.open(folder.parent.name, folder.name)
-        mine = [s for s in signed_lines(opened.record) if s.line == int(line) and call.account.goes_by(s.name)]
+        mine = [
+            s for s in signed_lines(opened.record) if s.line == int(line) and call.account.goes_by(s.name)
+        ]
         if not mine:
             raise RefusedError("Only who signed can withdraw a signature.")
         passphrase = components(call)
-        withdraw(folder, call.desk.accounts, call.account, passphrase, line=int(line),
-                 reason=call.text("reason", 1001), wall=call.desk.now_wall())
+        withdraw(
+            folder,
+            call.desk.accounts,
+            call.account,
+            passphrase,
+            line=int(line),
+            reason=call.text("reason", 1001),
+            wall=call.desk.now_wall(),
+        )
     except GauntletError as error:
         status = 400 if isinstance(error, UsageError) else 403
         return call.say("The signature was not withdrawn.", error.what, status, "Go back and try again.")
