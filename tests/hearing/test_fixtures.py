@@ -80,7 +80,9 @@ def test_commands(name, least, wrong):
     assert taken_wrong <= wrong
 
 
-@pytest.mark.parametrize("name", ["chat-15db", "inside-15db", "prompts-15db", "bursts-15db"])
+@pytest.mark.parametrize("name", ["inside-15db", pytest.param("chat-15db", marks=pytest.mark.full),
+                                  pytest.param("prompts-15db", marks=pytest.mark.full),
+                                  pytest.param("bursts-15db", marks=pytest.mark.full)])
 def test_nothing_is_accepted_where_nothing_was_asked(name):
     assert [(u.start_s, u.word) for u in hear(name) if u.accepted] == []
 
