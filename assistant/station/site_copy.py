@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 from assistant.errors import StorageError
 from assistant.procedure.load import Loaded
+from assistant.record.files import Files, OsFiles, make_folders, write_whole
 
 FOLDER = "site"
 
 
-def copy_site(loaded: Loaded, session_folder: Path) -> Path:
-    """Copy every file the procedure was made of into `<session>/site/`. Raises StorageError."""
+def copy_site(loaded: Loaded, session_folder: Path, files: Files | None = None) -> Path:
+    """Copy every file the procedure was made of into `<session>/site/`, each whole and durable, for their owner only.
+    Doing it again does no harm. Raises StorageError."""
+    files = files or OsFiles()
     target = session_folder / FOLDER
     root = loaded.site.folder.resolve()
     try:
         for path in loaded.site.trees:
             place = target / path.resolve().relative_to(root)
-            place.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            data = path.read_bytes()
-            with open(place, "wb", opener=lambda p, flags: os.open(p, flags, 0o600)) as file:
-                file.write(data)
+            make_folders(files, place.parent)
+            write_whole(files, place, path.read_bytes())
     except OSError as error:
         raise StorageError(
             f"The site's files can't be copied beside the record: {error.strerror}.", where=str(target),

@@ -1,0 +1,115 @@
+"""Killed at random instants, started again, finished: nothing told is lost, nothing that needed watching counts.
+
+The judges stand outside the code under test: the archive's own verifier, and rules over plain JSON lines.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from assistant.procedure.load import load_procedure
+from assistant.record.measure.kill import independent_verifier
+from assistant.station.measure.crash import crash_rounds
+from assistant.station.measure.crash_judge import judge_facts, lines_of, missing
+from assistant.station.measure.crash_session import PROCEDURE, plan_for, run_session
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(autouse=True)
+def _at_the_top(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+
+
+def _check(tmp_path: Path, kills: int, seed: int) -> None:
+    tally = crash_rounds(tmp_path, kills, seed)
+    assert tally.kills == kills
+    assert (tally.lost, tally.violations) == (0, [])
+    assert tally.recovered == tally.sessions
+    assert tally.told > 20 * kills
+    assert tally.in_a_row >= 2
+
+
+def test_twenty_five_kills_lose_nothing_and_invent_nothing(tmp_path: Path) -> None:
+    _check(tmp_path, 25, 3)
+
+
+@pytest.mark.full
+@pytest.mark.timeout(1800)
+def test_two_hundred_kills_lose_nothing_and_invent_nothing(tmp_path: Path) -> None:
+    _check(tmp_path, 200, 5)
+
+
+_SABOTAGE = """
+import assistant.station.measure.crash_session as victim
+from assistant.station import keeper
+{fault}
+victim.main()
+"""
+_SPEAK_FIRST = """
+plain = keeper.SessionKeeper.give
+def give(self, given, now_ms):
+    from assistant.session import decide
+    facts = decide(self.plan, self.state, given, max(now_ms, self.state.now_ms))
+    for act in self._act:
+        act(facts, now_ms)
+    import time
+    time.sleep(0.02)
+    acts, self._act = self._act, []
+    try:
+        return plain(self, given, now_ms)
+    finally:
+        self._act = acts
+keeper.SessionKeeper.give = give
+"""
+def test_the_harness_notices_a_station_that_speaks_before_it_writes(tmp_path: Path) -> None:
+    tally = crash_rounds(tmp_path, 6, 1, [sys.executable, "-c", _SABOTAGE.format(fault=_SPEAK_FIRST)])
+    assert tally.lost > 0
+
+
+def test_the_harness_notices_a_start_that_goes_on_as_if_somebody_had_watched(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from assistant.session import inputs
+    from assistant.station import recovering
+
+    monkeypatch.setattr(recovering.TakenUp, "given", lambda self, begin, now_ms: inputs.Tick())
+    tally = crash_rounds(tmp_path, 3, 2)
+    assert any("as if somebody had watched" in text for text in tally.violations)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory):
+    loaded = load_procedure(PROCEDURE, ROOT / "procedures")
+    told: list[str] = []
+    folder = run_session(tmp_path_factory.mktemp("whole"), loaded, seed=1, calm=True, tell=told.append)
+    return plan_for(loaded), (folder / "record.jsonl").read_bytes(), told
+
+
+def test_an_honest_session_passes_the_judge(whole) -> None:
+    plan, raw, told = whole
+    assert judge_facts(plan, lines_of(raw)).problems == []
+    assert missing(raw, told, independent_verifier().sha) == []
+    assert len(told) > 200
+
+
+@pytest.mark.parametrize(("change", "expected"), [
+    (lambda lines: [x for x in lines if x["kind"] != "contact_started"], "completed, but didn't run"),
+    (lambda lines: [x for x in lines if x["kind"] != "verdict_reached"], "not finished"),
+    (lambda lines: [x for x in lines if x["kind"] != "step_confirmed"], "complete without"),
+    (lambda lines: [{**x, "t_ms": x["t_ms"] - 60_000} if x["kind"] == "contact_completed" else x for x in lines],
+     "too early"),
+    (lambda lines: [{**x, "t_ms": 0} if x["kind"] == "cycle_completed" else x for x in lines], "time went back"),
+])
+def test_the_judge_notices_what_must_not_be(whole, change, expected: str) -> None:
+    plan, raw, _ = whole
+    assert any(expected in text for text in judge_facts(plan, change(lines_of(raw))).problems)
+
+
+def test_the_judge_notices_a_line_that_was_told_and_is_not_there(whole) -> None:
+    _, raw, told = whole
+    torn = raw[: len(raw) // 2]
+    assert missing(torn, told, independent_verifier().sha)
