@@ -18,7 +18,7 @@ SECONDS_PER_LETTER = (0.018, 0.32)   # of a spoken form's length in letters; out
 class Bars:
     """How sure the engine must be, 0 to 1. A profile may raise these; it can't lower `confirming`."""
 
-    confirming: float = 0.44
+    confirming: float = 0.46
     other: float = 0.32
 
 
