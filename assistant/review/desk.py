@@ -27,6 +27,8 @@ from assistant.review.times import Clock, now_wall
 from assistant.review.visits import Visits
 
 FILES_FRESH_S = 10.0
+INDEX_WHOLE_S = 60.0  # how often every record is looked at, also where nothing seems new
+WITNESS_FRESH_S = 20.0  # how often the whole witness log is gone through, where it changes all the time
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,8 @@ class Desk:
         self.follower = Follower(setup.records, self.sessions.plans)
         self.entries = SiteEntries(setup.records)
         self._witness = _Kept()
+        self._witness_mark = -1
+        self._whole_s = -1e9
         self._files = _Kept()
         self._checks: dict[Path, tuple[object, VerifyReport]] = {}
         self.refreshed_wall = ""
@@ -100,8 +104,14 @@ class Desk:
         return self.now().date()
 
     def refresh(self) -> int:
-        """Bring the index up to date."""
-        count = self.index.refresh()
+        """Bring the index, and what is known of the witness log, up to date."""
+        now = self.clock_s()
+        if now - self._whole_s >= INDEX_WHOLE_S:
+            self._whole_s = now
+            count = self.index.refresh()
+        else:
+            count = self.index.refresh_new()
+        self._read_witness()
         self.refreshed_wall = self.now_wall()
         return count
 
@@ -130,25 +140,36 @@ class Desk:
     def check(self, folder: Path) -> VerifyReport:
         """Whether the record verifies, against the witness log and the keys; kept while nothing changed."""
         told = (folder / "record.jsonl").stat()
-        log = WitnessLog(self.setup.records)
-        log_mark = log.path.stat().st_mtime_ns if log.exists else 0
+        if self._witness_mark < 0:
+            self._read_witness()
         keys = self.accounts.keys.public_keys()
-        mark = (told.st_size, told.st_mtime_ns, log_mark, len(keys))
+        mark = (told.st_size, told.st_mtime_ns, self._witness_mark, len(keys))
         kept = self._checks.get(folder)
         if kept and kept[0] == mark:
             return kept[1]
-        report = self._verify(folder, log, log_mark, keys)
+        report = self._verify(folder, keys)
         if len(self._checks) > 500:
             self._checks.clear()
         self._checks[folder] = (mark, report)
         return report
 
-    def _verify(self, folder: Path, log: WitnessLog, log_mark: int, keys: dict[str, str]) -> VerifyReport:
-        if not log.exists:
-            return verify(folder, witness=False, public_keys=keys)
-        if self._witness.at_s != log_mark:
-            self._witness = _Kept(log_mark, log.check())
+    def _read_witness(self) -> None:
+        """Go through the witness log where it changed, but not all the time: a long one takes a second. A
+        page
+        may know a log that is a little old; a signature never does, it goes through the log itself."""
+        log = WitnessLog(self.setup.records)
+        mark = log.path.stat().st_mtime_ns if log.exists else 0
+        now = self.clock_s()
+        fresh = now - self._witness.at_s < WITNESS_FRESH_S
+        if mark == self._witness_mark or self._witness_mark > 0 and fresh:
+            return
+        self._witness = _Kept(now, log.check() if mark else None)
+        self._witness_mark = mark
+
+    def _verify(self, folder: Path, keys: dict[str, str]) -> VerifyReport:
         seen = self._witness.value
+        if seen is None:
+            return verify(folder, witness=False, public_keys=keys)
         with open(folder / "record.jsonl", "rb") as stream:
             report = verify_stream(
                 stream,

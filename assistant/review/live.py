@@ -25,7 +25,7 @@ from assistant.record.index import list_records
 from assistant.record.reader import Record
 from assistant.record.safe_text import printable
 from assistant.record.scan import Ending
-from assistant.review.index import writing_state
+from assistant.review.index import folder_times, writing_state
 from assistant.review.sessions import PlanCache
 from assistant.session import evolve, initial
 from assistant.session.facts.base import Fact
@@ -36,6 +36,7 @@ from assistant.session.wire import from_wire
 
 POLL_S = 0.1
 LOOK_S = 1.0  # how often new sessions are looked for
+LOOK_AT_ALL_S = 15.0  # how often every folder is looked at, also where nothing seems new
 STAYS_S = 600.0  # a finished session stays on the board so long
 _WORDS = 8
 _MOST_BYTES = 1 << 26
@@ -203,7 +204,8 @@ class Follower:
         self.root, self.plans, self._clock = Path(root), plans, clock
         self.sessions: dict[str, LiveSession] = {}
         self._settled: dict[str, float] = {}  # not live when last looked at: session -> its file's time
-        self._looked_s = -1e9
+        self._looked_s = self._all_s = -1e9
+        self._folders: dict[str, int] = {}  # enclosure -> its folder's time when last looked through
         self._watchers: set[asyncio.Queue[str]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._lock = threading.Lock()
@@ -224,18 +226,37 @@ class Follower:
             return changed
 
     def _look(self, now: float) -> bool:
+        folders = folder_times(self.root)
+        every = now - self._all_s >= LOOK_AT_ALL_S
+        changed = False
+        if every or folders != self._folders:
+            changed, whole = self._look_for_new(now, every)
+            self._all_s = now if every else self._all_s
+            # A folder whose record isn't there yet is looked at again next time.
+            self._folders = folders if whole else {}
+        for name, live in list(self.sessions.items()):
+            ended = live.sealed and now - live.sealed_s > STAYS_S
+            if ended or not live.sealed and writing_state(live.folder) != "live":
+                del self.sessions[name]
+                self._settled.pop(name, None)
+                changed = True
+        return changed
+
+    def _look_for_new(self, now: float, every: bool) -> tuple[bool, bool]:
+        """Take up sessions that are being written. (whether any was, whether every folder had its record)"""
         try:
             entries = list_records(self.root)
         except GauntletError:
-            return False
-        changed = False
+            return False, True
+        changed, whole = False, True
         for entry in entries:
             name = entry.session
-            if name in self.sessions:
+            if name in self.sessions or name in self._settled and not every:
                 continue
             try:
                 mtime = (entry.folder / FILE_NAME).stat().st_mtime
             except OSError:
+                whole = False
                 continue
             if self._settled.get(name) == mtime:
                 continue
@@ -246,13 +267,7 @@ class Follower:
                 changed = True
             else:
                 self._settled[name] = mtime
-        for name, live in list(self.sessions.items()):
-            ended = live.sealed and now - live.sealed_s > STAYS_S
-            if ended or not live.sealed and writing_state(live.folder) != "live":
-                del self.sessions[name]
-                self._settled.pop(name, None)
-                changed = True
-        return changed
+        return changed, whole
 
     def picture(self) -> dict[str, Any]:
         """Everything a board shows, running sessions first."""

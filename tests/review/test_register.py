@@ -17,7 +17,8 @@ from assistant.review.agenda import calendar_file
 from assistant.review.desk import Desk
 from assistant.review.entries import SiteEntries
 from assistant.review.index import Index, Row
-from assistant.review.measure.generator import EPOCH
+from assistant.review.measure.generator import EPOCH, Recorder, demo_site
+from assistant.review.measure.operator import Manner
 from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR
 from assistant.review.register import Duty, overdue, overdue_now
 from assistant.review.rules import load_rules
@@ -157,13 +158,31 @@ def test_new_grown_and_vanished_records_are_noticed(desk: Desk, site: Path) -> N
     source = desk.setup.records / rows(desk)[0].session
     twin = source.with_name("20260101T000000Z-twin")
     shutil.copytree(source, twin)
-    assert desk.refresh() == 1
+    assert desk.index.refresh() == 1
     with open(twin / "record.jsonl", "ab") as file:
         file.write(b"{torn")
-    assert desk.refresh() == 1
+    assert desk.index.refresh() == 1
     shutil.rmtree(twin)
-    desk.refresh()
+    desk.index.refresh()
     assert all("twin" not in r.session for r in rows(desk))
+
+
+def test_the_quick_look_finds_new_records_and_unfinished_ones_that_grew(desk: Desk) -> None:
+    made = Recorder(
+        desk.setup.records, demo_site(), 5, Manner(0, 0, 0, 0, 0, 0, 0), EPOCH, session_id="growing"
+    )
+    made.operator.begin()
+    assert desk.index.refresh_new() >= 1
+    before = next(r for r in rows(desk) if r.session.endswith("growing"))
+    for _ in range(4):
+        made.operator.act()
+    assert desk.index.refresh_new() == 1
+    after = next(r for r in rows(desk) if r.session.endswith("growing"))
+    assert (before.state, after.state) == ("live", "live") and after.facts > before.facts
+    made.seal("left")
+    desk.index.refresh_new()
+    assert next(r for r in rows(desk) if r.session.endswith("growing")).state == "sealed"
+    assert desk.index.refresh_new() == 0 and desk.index.check() == []
 
 
 def _values(row: Row) -> dict:
