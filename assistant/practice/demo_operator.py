@@ -32,6 +32,9 @@ def demo_cues(*, missed_rewet: bool = False, language: str = ENGLISH) -> tuple[C
         # Something falls while the left tray is wiped: a mishap, a deviation, and the tray again.
         Cue("wipe the left tray", after_ms=6000, say="dropped_item", drop=True),
     ]
+    if language != ENGLISH:
+        # What is hard to follow is asked for again.
+        cues.append(Cue("close the outer door", after_ms=900, say="repeat"))
     if missed_rewet:
         cues.append(Cue("wet the inside of the window again", ignore=True))
     return tuple(cues)

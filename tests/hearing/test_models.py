@@ -100,3 +100,10 @@ def test_asking_for_vosk_without_a_model_says_where_to_put_one():
 
 def test_without_a_model_the_embedded_engine_listens():
     assert open_engine("en").describe()["engine"] == "pocketsphinx"
+
+
+def test_without_the_korean_model_the_way_to_it_is_named(monkeypatch):
+    monkeypatch.setattr(models, "_packaged", lambda language: None)
+    with pytest.raises(ModelError, match="There is no Vosk model for 'ko' here") as refused:
+        open_engine("ko")
+    assert "assistant selftest" in str(refused.value.try_next)

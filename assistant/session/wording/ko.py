@@ -3,7 +3,7 @@
 # How commands are said unless the language pack or the site says otherwise.
 SPOKEN = {
     "confirm": "오케이", "no": "아니요", "resume": "이어서", "cancel": "취소", "stop": "비상",
-    "computer": "컴퓨터", "enclosure": "글러브 박스",
+    "computer": "컴퓨터", "enclosure": "기계",
 }
 
 LINES = {
