@@ -314,7 +314,9 @@ class Monitor:
     def _on_contact_completed(self, t: Truth, fact: Fact, found: Found) -> None:
         wet = t.wet.get(fact.surface)
         if wet is None:
-            found.append(("contact_time", f"{fact.surface} is called complete although it isn't wet"))
+            undone = any(x.id in t.spoiled and x.surface == fact.surface for x in self.need.tasks)
+            why = "although a mishap spoiled it" if undone else "although it isn't wet"
+            found.append(("redo" if undone else "contact_time", f"{fact.surface} is called complete {why}"))
             return
         need = self.need.contact_ms.get(wet.agent, 0)
         if fact.due_ms - wet.since_ms < need:
