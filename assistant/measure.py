@@ -11,7 +11,7 @@ FIGURES = {
     "timers": ("assistant.station.measure.timers:timers", "Deadline to fact, on both clocks."),
     "crash": ("assistant.station.measure.crash:crash", "Kill a writing session, recover, finish."),
     "record": ("assistant.record.measure.command:record", "Append, verify, deep replay, tampering, kills."),
-    "hearing": ("assistant.hearing.measure.command:hearing", "Recall, false accepts, latency, processor."),
+    "hearing": ("assistant.hearing.measure.hearing_cli:hearing", "Recall, false accepts, latency, processor."),
     "speech": ("assistant.speaking.measure:command", "From text to sound."),
     "prover": ("assistant.prover.measure:prover", "Planted faults refuted by the proof."),
     "practice": ("assistant.practice.measure:practice", "Ranking of personas, sessions a second."),
