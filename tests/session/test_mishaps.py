@@ -288,3 +288,41 @@ def test_a_branch_that_wets_waits_for_its_own_contact_and_redoes_it_when_dried()
     walk.after(45_000)
     assert walk.step == "own" and len(walk.of(contacts.ContactVoided)) == 1
     assert walk.finish() == "complete"
+
+
+def test_a_spill_reaches_what_lies_below_and_not_what_lies_above():
+    surfaces = {n: p.Surface(n, n, "work", height=h) for n, h in (("low", 3), ("middle", 2), ("high", 1))}
+    spill = p.Mishap("spill", "spill", "spill", (), (p.Spoil(p.SPOIL_CURRENT), p.Spoil(p.SPOIL_BELOW)))
+    steps_ = (wall("high", 60_000, 900_000), wall("low", 60_000, 900_000), wall("middle", 60_000, 900_000), look())
+    walk = Walk(walls(*steps_, mishaps={"spill": spill}, surfaces=surfaces)).go("look")
+    walk.say("spill", after=1_000)  # where the last wiped is: the middle
+    assert {f.surface for f in walk.of(troubles.SurfaceSpoiled)} == {"low", "middle"}
+    assert {f.step for f in walk.of(steps.StepOwed)} == {"wet-low", "wet-middle"}
+
+
+def _doors(*lines_of_work: p.Step, **changes: object) -> p.Plan:
+    openings = {n: p.Opening(n, f"{n} door") for n in ("outer", "inner")}
+    return walls(*lines_of_work, openings=openings, interlocks=(frozenset(openings),), **changes)
+
+
+def test_an_interlocked_door_is_shut_before_the_other_is_opened():
+    walk = Walk(_doors(p.Step("a", p.OPEN, "Open.", opening="outer"), p.Step("b", p.OPEN, "Open.", opening="inner")))
+    walk.yes()
+    assert walk.step == "bridge:close:outer"
+    walk.yes()
+    assert walk.step == "b"
+    assert walk.finish() == "complete"
+
+
+def test_a_door_opened_after_a_purge_uses_it_up_and_while_it_runs_breaks_it_aloud():
+    cycle = {"purge": p.Cycle("purge", "purge", 60_000, broken_by_openings=("outer",))}
+    need = (p.Cond("cycle", "purge", "complete"),)
+    purge, waits = p.Step("purge", p.CYCLE, "Purge.", cycle="purge"), p.Step("w", p.WAIT, "Wait.", wait_for=("purge",))
+    out, shut = p.Step("o", p.OPEN, "Open.", opening="outer"), p.Step("c", p.CLOSE, "Close.", opening="outer")
+    walk = Walk(_doors(purge, waits, out, shut, look(requires=need), cycles=cycle))
+    assert walk.finish() == "complete"
+    assert len(walk.of(machine.CycleStarted)) == 2 and not walk.of(troubles.Deviation)
+    walk = Walk(_doors(purge, out, shut, waits, look(), cycles=cycle))
+    assert walk.finish() == "complete"
+    assert [f.code for f in walk.of(troubles.Deviation)] == ["cycle_broken"]
+    assert len(walk.of(machine.CycleStarted)) == 2

@@ -9,7 +9,7 @@ from assistant.session.bridges import SIGN_IN
 from assistant.session.facts.base import Fact
 from assistant.session.lookup import step_of
 from assistant.session.state import State
-from tests.session.invariants import Watch
+from tests.session.invariants import Broken, Watch
 
 
 class Walk:
@@ -49,7 +49,8 @@ class Walk:
         """Let time pass to `ms`, deadline by deadline."""
         while (due := next_deadline_ms(self.plan, self.state)) is not None and due <= ms:
             self.now = max(self.now, due)
-            self.give(inputs.Tick())
+            if not self.give(inputs.Tick()) and next_deadline_ms(self.plan, self.state) == due:
+                raise Broken(f"what is due at {due} never happens")
         self.now = max(self.now, ms)
         return self
 
