@@ -1,0 +1,74 @@
+"""Golden sessions: the inputs of a session and the facts they led to, as JSON lines. Written once, then kept.
+
+`python -m tests.session.golden` writes those that are missing; delete one to have it written anew, and say why.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from pathlib import Path
+
+from assistant.procedure import plan as p
+from assistant.session import decide, fold, initial, inputs
+from assistant.session.wire import to_wire
+from tests.session.naive.compare import random_session
+from tests.session.rich_plan import rich_plan
+from tests.session.small_plan import small_plan
+from tests.session.walk import Walk
+
+FOLDER = Path(__file__).resolve().parents[1] / "golden" / "sessions"
+PLANS = {"rich": rich_plan, "small": small_plan}
+
+
+def input_line(at_ms: int, given: inputs.Input) -> dict[str, object]:
+    data = {f.name: getattr(given, f.name) for f in dataclasses.fields(given)
+            if getattr(given, f.name) != f.default}
+    return {"t": at_ms, "input": type(given).__name__, "data": data}
+
+
+def read_input(line: dict[str, object]) -> inputs.Input:
+    data = dict(line["data"])
+    if "options" in data:
+        data["options"] = tuple((o, v) for o, v in data["options"])
+    return getattr(inputs, line["input"])(**data)
+
+
+def replay(plan: p.Plan, lines: list[dict[str, object]]) -> list[dict[str, object]]:
+    """The lines again, with the facts the core decides today."""
+    state, out = initial(plan), []
+    for line in lines:
+        if "input" not in line:
+            continue
+        facts = decide(plan, state, read_input(line), line["t"])
+        state = fold(state, facts)
+        out.append(line)
+        out += [{"t": fact.at_ms, **to_wire(fact)} for fact in facts]
+    return json.loads(json.dumps(out))
+
+
+def sessions() -> dict[str, tuple[str, list[tuple[int, inputs.Input]]]]:
+    """name -> (plan, inputs): a run as written, one of each plan, and random ones with mishaps and breaks."""
+    plain = Walk(rich_plan(), options=(("patch", True),))
+    plain.finish()
+    small = Walk(small_plan())
+    small.go("wet-left").say("torn_glove", after=1_000)
+    small.finish()
+    found = {"rich-as-written": ("rich", plain.log), "small-torn-glove": ("small", small.log)}
+    for seed in (3, 12, 65, 170, 224, 283):
+        found[f"rich-random-{seed}"] = ("rich", random_session(rich_plan(), seed).core.log)
+    return found
+
+
+def main() -> None:
+    FOLDER.mkdir(parents=True, exist_ok=True)
+    for name, (plan, log) in sessions().items():
+        path = FOLDER / f"{name}.jsonl"
+        if not path.exists():
+            lines = replay(PLANS[plan](), json.loads(json.dumps([input_line(t, given) for t, given in log])))
+            text = "\n".join(json.dumps(line, ensure_ascii=False, sort_keys=True) for line in [{"plan": plan}, *lines])
+            path.write_text(text + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
