@@ -11,7 +11,7 @@ class Cue:
     """When the `nth` line holding `heard` (letter case aside; | between wordings) has been spoken, `after_ms` later:
 
     `say`: a command id or any other text is spoken, meant for the assistant or not; `drop`: what is being done is
-    left as it is; `ignore`: that line is not acted on at all; `world`: something happens to the enclosure
+    left as it is; `ignore`: that line is not acted on, nor anything else for a minute; `world`: something happens to the enclosure
     ("spoil:SURFACE", "dry:SURFACE", "early:SURFACE", "pressure", "pressure_back", "power"); `surface`: which one is meant if asked.
     """
 

@@ -38,6 +38,7 @@ _ANSWERS = re.compile(
     r"|this is|i (speak|was)|use the)|: .* left\.$",
     re.IGNORECASE,
 )
+_AWAY_MS = 60_000  # how long somebody who ignores a line has their mind elsewhere
 _WONDER_MS, _WAIT_WONDER_MS, _NEVER_MS = 40_000, 700_000, 10**12
 _MOST_QUESTIONS = 6  # in a row, before stopping safely
 _LONGEST_LINE_MS = 9000  # how long to hold back where nobody tells that the assistant is sounding
@@ -155,6 +156,8 @@ class Operator:
         for cue in cues:
             self._plan_cue(cue, ended_ms)
         if any(cue.ignore for cue in cues):
+            self._abandon(ended_ms)
+            mind.speaking_until_ms = ended_ms + _AWAY_MS
             return
         handler = _HANDLERS.get(meaning.kind)
         if handler:

@@ -110,7 +110,7 @@ class Oracle:
     def _on_heard(self, fact: Any) -> None:
         if not fact.accepted:
             return
-        if fact.word and not any(word == fact.word for word, end in self._words[-4:]):
+        if fact.word and not any(word == fact.word and end in (fact.ended_ms, -1) for word, end in self._words[-4:]):
             self._add(fact.at_ms, ENGINE, f"'{fact.word}' was believed though no such word was handed over")
         if fact.word in ("confirm", "no", "started"):
             begun = self._ledger.started.get(self._ledger.current, 0)

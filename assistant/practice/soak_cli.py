@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from assistant.errors import FindingsError, UsageError
+from assistant.errors import FindingsError
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.shrink import script_text, shrink
 from assistant.practice.soak import Soaked, soak
@@ -24,11 +24,10 @@ from assistant.station.json_out import print_json
               help="Which procedure; repeat for several.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Another number, other sessions.")
 @click.option("--scripts", type=click.Path(path_type=Path), help="Folder for a short script of each engine fault.")
-@click.option("--by-ear", is_flag=True, help="With --sound: the operator hears through a recogniser too.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def soak_command(
     sessions: int, sound_sessions: int, personas: tuple[str, ...], procedures: tuple[str, ...], seed: int,
-    scripts: Path | None, by_ear: bool, as_json: bool,
+    scripts: Path | None, as_json: bool,
 ) -> int:
     """Run virtual operators through the real core; the simulated enclosure judges what was believed.
 
@@ -36,15 +35,14 @@ def soak_command(
     """
     people = [load_persona(name) for name in personas or persona_names()]
     plans = [compile_plan(load_procedure(name)) for name in procedures]
-    if by_ear and not sound_sessions:
-        raise UsageError("--by-ear needs sound.", try_next="add --sound 1")
     total = soak(plans, people, sessions, seed, on_progress=_progress)
     found = total.as_json()
     found["skipped"] = [] if sound_sessions else ["sessions with real sound (--sound N)"]
+    found["skipped"].append("operators that hear by ear: they are given the assistant's lines as text")
     if sound_sessions:
         from assistant.practice.soak_sound import soak_with_sound
 
-        found["sound"] = soak_with_sound(procedures[0], people, sound_sessions, seed, by_ear=by_ear, say=_say)
+        found["sound"] = soak_with_sound(procedures[0], people, sound_sessions, seed, say=_say)
     found["scripts"] = _write_scripts(total, plans, scripts) if total.faults else []
     if as_json:
         print_json(found)

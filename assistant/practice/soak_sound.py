@@ -59,7 +59,7 @@ def poisson_upper(events: int, exposure: float, confidence: float = 0.95) -> flo
 
 
 def soak_with_sound(
-    procedure: str, personas: Sequence[Persona], sessions: int, seed: int | str, *, by_ear: bool = False,
+    procedure: str, personas: Sequence[Persona], sessions: int, seed: int | str, *,
     say: Callable[[str], None] = lambda text: None,
 ) -> dict[str, Any]:
     """Run them; returns the figures. `confirmed_by_nobody`: confirming words accepted when the operator said none."""
@@ -69,7 +69,7 @@ def soak_with_sound(
         persona = personas[i % len(personas)]
         name = f"{seed}:sound:{persona.id}:{i}"
         with tempfile.TemporaryDirectory(prefix="soak-") as folder:
-            one, simulated_s, taken_s = sound_session(ready, persona, name, Path(folder), by_ear=by_ear)
+            one, simulated_s, taken_s = sound_session(ready, persona, name, Path(folder))
         total.update(one)
         hours += simulated_s / 3600
         taken += taken_s
@@ -85,17 +85,13 @@ def soak_with_sound(
 
 
 def sound_session(
-    ready: Prepared, persona: Persona, name: str, folder: Path, *, by_ear: bool = False,
+    ready: Prepared, persona: Persona, name: str, folder: Path,
 ) -> tuple[Counter[str], float, float]:
     """(counts, seconds simulated, seconds taken) of one session with real sound."""
     toss = sum(name.encode())
     world = EnclosureSim(ready.plan, name)
     operator = Operator(persona, world, name)
     room = OperatorRoom(operator, OperatorVoice(persona.voice, toss))
-    if by_ear:
-        from assistant.practice.by_ear import ByEar
-
-        room = ByEar(room, ready.plan, toss)  # type: ignore[assignment]
     oracle = Oracle(ready.plan, world, operator.said, [], operator.lapses)
     heard: list[Heard] = []
 

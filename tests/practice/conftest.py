@@ -1,0 +1,24 @@
+"""Plans of the site's own procedures, loaded once."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.procedure.compile import compile_plan
+from assistant.procedure.load import load_procedure
+from assistant.station.setup import prepare
+
+
+@pytest.fixture(scope="session")
+def plan():
+    return compile_plan(load_procedure("gb-2-light-clean"))
+
+
+@pytest.fixture(scope="session")
+def short_plan():
+    return compile_plan(load_procedure("gb-2-end-of-day"))
+
+
+@pytest.fixture(scope="session")
+def ready():
+    return prepare("gb-2-light-clean")

@@ -1,0 +1,100 @@
+"""The drawing reads by shape and word; the words drill finds what a voice has trouble with; commands say what's wrong."""
+
+from __future__ import annotations
+
+import json
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from assistant.errors import SiteFileError
+from assistant.hearing.engines import open_engine
+from assistant.hearing.listener import Listener
+from assistant.hearing.packs import load_pack
+from assistant.practice import schematic
+from assistant.practice import understanding as u
+from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.operator_voice import OperatorVoice
+from assistant.practice.persona import VoiceData
+from assistant.practice.practice_cli import practice
+from assistant.practice.soak_cli import soak_command
+from assistant.practice.words_drill import HearingProfile, drill_words, voice_speaker
+
+
+@pytest.fixture
+def world(plan):
+    world = EnclosureSim(plan, 1)
+    world.do(u.Action(u.WET, "back_wall", "disinfectant"), 0, 30_000)
+    world.do(u.Action(u.WET, "left_wall", "disinfectant"), 31_000, 200_000, covered=0.5)
+    world.spoil("right_wall")
+    world.do(u.Action(u.OPEN, "outer_door"), 0, 1)
+    return world
+
+
+def test_every_state_has_a_word_and_a_mark_of_its_own(world):
+    states = {c.surface: c.state for c in schematic.cells(world, 100_000)}
+    assert states["back_wall"] == schematic.WET_NOW and states["left_wall"] == schematic.PART
+    assert states["right_wall"] == schematic.SPOILED and states["left_tray"] == schematic.DIRTY
+    later = {c.surface: c.state for c in schematic.cells(world, 2_000_000)}
+    world.settle(2_000_000)
+    assert later["back_wall"] in (schematic.DONE, schematic.DIRTY)
+    marks = [look[3] for look in schematic._LOOK.values()]
+    shapes = [schematic._mark(state, 0, 0, "#000") for state in schematic._LOOK]
+    assert len(set(marks)) == len(set(shapes)) == 6
+
+
+def test_the_drawing_is_one_svg_with_every_name_and_no_state_by_colour_alone(world):
+    root = ET.fromstring(schematic.svg(world, 100_000))
+    texts = [t.text or "" for t in root.iter("{http://www.w3.org/2000/svg}text")]
+    for cell in schematic.cells(world, 100_000):
+        assert cell.name in texts
+    assert "OPEN" in texts and "closed" in texts and "spoiled" in texts and any(t.startswith("wet 1:10") for t in texts)
+    plain = schematic.blocks(world, 100_000)
+    assert "[XXXX] right wall" in plain and "OPEN" in plain and max(map(len, plain.splitlines())) <= 80
+
+
+def test_the_words_drill_tells_a_clear_voice_from_silence(tmp_path):
+    pack = load_pack("en")
+    listener = Listener(open_engine("en", engine="pocketsphinx"), pack, latency_s=0.0)
+    try:
+        voice = OperatorVoice(VoiceData(voice="en-us+m3", pitch=40, speed_wpm=150, level_dbfs=-22, snr_db=25), 1)
+        clear = drill_words(listener, pack, voice_speaker(voice), "A", tries=2, only=("confirm", "dropped_item"))
+        silent = drill_words(listener, pack, lambda form: np.zeros(16_000, np.int16), "B", tries=1, only=("repeat",))
+    finally:
+        listener.close()
+    assert clear.forms["confirm"] == "confirm" and "confirm" not in clear.trouble()
+    assert silent.trouble() == ["repeat"] and len(silent.results) == len(pack.say["repeat"])
+    clear.save(tmp_path / "hearing.json")
+    assert HearingProfile.load(tmp_path / "hearing.json") == clear
+    (tmp_path / "hearing.json").write_text("[]")
+    with pytest.raises(SiteFileError):
+        HearingProfile.load(tmp_path / "hearing.json")
+
+
+def test_show_me_one_prints_one_object_and_the_drawing(tmp_path):
+    found = CliRunner().invoke(practice, [
+        "gb-2-end-of-day", "--persona", "careful", "--records", str(tmp_path), "--evidence", str(tmp_path / "e"), "--json",
+        "--drawing", str(tmp_path / "d.svg"),
+    ], catch_exceptions=False)
+    data = json.loads(found.stdout)
+    assert data["kind"] == "practice" and data["verdict"] == "complete" and data["replayed"]
+    ET.parse(tmp_path / "d.svg")
+
+
+@pytest.mark.parametrize(("command", "args", "part"), [
+    (practice, ["x", "--seed", "many"], "'many' is not a valid integer"),
+    (soak_command, ["--seed", "1.5"], "is not a valid integer"),
+    (practice, ["x", "--level", "expert"], "is not one of"),
+])
+def test_a_wrong_option_is_named(command, args, part):
+    found = CliRunner().invoke(command, args)
+    assert found.exit_code == 2 and part in found.output
+
+
+def test_soak_prints_the_promised_keys(short_plan):
+    found = CliRunner().invoke(
+        soak_command, ["--sessions", "3", "--procedure", "gb-2-end-of-day", "--json"], catch_exceptions=False)
+    data = json.loads(found.stdout)
+    assert {"sessions", "completed", "engine_faults", "wrong_acceptances", "missed_words", "sessions_per_s"} <= set(data)

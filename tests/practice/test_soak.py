@@ -1,0 +1,101 @@
+"""What the core believes holds against the simulated enclosure; a bug planted in the core shows."""
+
+from __future__ import annotations
+
+import ast
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from assistant.practice import oracle as oracle_module
+from assistant.practice.persona import load_persona, persona_names
+from assistant.practice.shrink import ddmin, faults_of, script_text, shrink
+from assistant.practice.soak import one_session, soak
+from assistant.practice.soak_sound import poisson_upper
+from assistant.session import decide, inputs
+from assistant.station.script import parse_script
+
+PEOPLE = [load_persona(name) for name in persona_names()]
+QUICK = 500  # sessions in the default tests: most of a short procedure, some of a whole clean
+
+
+def test_the_core_is_never_at_fault_in_five_hundred_sessions(plan, short_plan):
+    whole, short = soak([plan], PEOPLE, 96, "tests"), soak([short_plan], PEOPLE, QUICK - 96, "tests")
+    for total in (whole, short):
+        assert not total.faults, [(f.seed, f.findings[:2]) for f in total.faults]
+        assert total.completed > 0.85 * total.sessions
+    assert whole.wrong["false_claim"] > 0, "the personas made no mistakes: nothing was tested"
+
+
+@pytest.mark.full
+def test_the_core_is_never_at_fault_in_twenty_thousand_sessions(plan, short_plan):
+    total = soak([plan, short_plan, short_plan, short_plan], PEOPLE, 20_000, "full")
+    assert not total.faults, [(f.seed, f.findings[:2]) for f in total.faults]
+
+
+def test_the_oracle_imports_nothing_of_the_core():
+    for name in ("oracle", "enclosure_sim"):
+        tree = ast.parse((Path(oracle_module.__file__).parent / f"{name}.py").read_text())
+        imported = [n.module or "" for n in ast.walk(tree) if isinstance(n, ast.ImportFrom)]
+        assert imported and not [m for m in imported if m.startswith("assistant.session")]
+
+
+def short_contact(plan, state, given, now_ms):
+    steps = tuple(replace(s, contact_ms=s.contact_ms // 2) for s in plan.steps)
+    return decide(replace(plan, steps=steps), state, given, now_ms)
+
+
+def short_cycle(plan, state, given, now_ms):
+    cycles = {k: replace(c, duration_ms=c.duration_ms // 3) for k, c in plan.cycles.items()}
+    return decide(replace(plan, cycles=cycles), state, given, now_ms)
+
+
+def no_interlock(plan, state, given, now_ms):
+    openings = {k: replace(o, opens_when=()) for k, o in plan.openings.items()}
+    steps = tuple(replace(s, wait_for=()) if s.kind == "wait" else s for s in plan.steps)
+    return decide(replace(plan, openings=openings, interlocks=(), steps=steps), state, given, now_ms)
+
+
+def chat_confirms(plan, state, given, now_ms):
+    if isinstance(given, inputs.Misheard) and state.mode == "step":
+        given = inputs.Word("confirm", given.started_ms, given.ended_ms, "voice", given.said)
+    return decide(plan, state, given, now_ms)
+
+
+def drops_a_step(plan, state, given, now_ms):
+    return decide(replace(plan, steps=plan.steps[:8] + plan.steps[9:]), state, given, now_ms)
+
+
+def breaks(plan, state, given, now_ms):
+    if isinstance(given, inputs.Word) and given.word == "confirm" and len(state.confirmed) == 5:
+        raise KeyError("planted")
+    return decide(plan, state, given, now_ms)
+
+
+@pytest.mark.parametrize("planted", [short_contact, short_cycle, no_interlock, chat_confirms, drops_a_step, breaks])
+def test_a_planted_bug_raises_the_count(plan, planted):
+    people = [load_persona("chatty"), load_persona("careful")]
+    assert soak([plan], people, 4, "planted").wrong["engine_fault"] == 0
+    assert soak([plan], people, 4, "planted", decide_with=planted).wrong["engine_fault"] > 0
+
+
+def test_a_fault_is_cut_down_to_a_short_script_that_still_shows_it(plan):
+    run, _ = one_session(plan, load_persona("brisk"), "shrink", decide_with=breaks, keep_inputs=True, mishaps=False)
+    small = shrink(plan, run.given, breaks)
+    assert faults_of(plan, small, breaks) and not faults_of(plan, small)
+    assert len(small) <= 16 < len(run.given)
+    assert [given for _, given in parse_script(script_text(small).splitlines())] == [given for _, given in small]
+
+
+def test_ddmin_finds_the_two_that_matter():
+    items = [(i, inputs.Tick()) for i in range(64)]
+    found = ddmin(items, lambda part: {3, 40} <= {at for at, _ in part})
+    assert sorted(at for at, _ in found) == [3, 40]
+
+
+def test_no_event_in_twenty_hours_bounds_the_rate_at_three_in_twenty():
+    # Hanley and Lippman-Hand, If nothing goes wrong, is everything all right?, JAMA 249, 1983: 3 / n at 95 %
+    assert abs(poisson_upper(0, 20.0) - 3 / 20) < 0.001
+    # one-sided 95 % limit for 1 event: chi-squared(0.95, 4) / 2 = 4.744 (standard tables)
+    assert abs(poisson_upper(1, 1.0) - 4.744) < 0.001

@@ -1,0 +1,62 @@
+"""The operator understands what the assistant really says, from the sentence alone."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from assistant.hearing import values
+from assistant.practice import saying
+from assistant.practice import understanding as u
+from assistant.session.wording import say
+
+
+@pytest.mark.parametrize(("key", "values_", "kind"), [
+    ("option_ask", {"ask": "Do the drugs differ?"}, u.YES_NO), ("read_back", {"claim": "the door is open"}, u.AGREE),
+    ("read_back_plain", {}, u.AGREE), ("skip_back", {}, u.AGREE), ("value_back", {"value": "-65 Pa"}, u.VALUE_BACK),
+    ("value_again", {}, u.VALUE), ("quick", {"time": "2 seconds"}, u.AGREE), ("paused", {}, u.PAUSED),
+    ("rewet", {"name": "back wall"}, u.REWET), ("dried_contact", {"name": "back wall"}, u.DRIED),
+    ("dried_wetting", {"name": "back wall"}, u.FROM_START), ("misheard", {}, u.NOT_UNDERSTOOD),
+    ("stop_confirm", {}, u.STOPPING), ("complete", {}, u.OVER), ("stopped", {}, u.OVER), ("witness_ask", {}, u.WITNESS),
+    ("returned", {"step": "Wipe it."}, u.BACK_TO), ("wait_left", {"time": "1 minute", "names": "purge"}, u.WAIT),
+    ("trouble", {"words": "torn glove"}, u.WHAT_HAPPENED), ("ready", {"names": "back wall"}, u.NEWS),
+])
+def test_the_assistants_own_sentences_are_understood(key, values_, kind):
+    assert u.understand(say("en", key, **values_)).kind == kind
+
+
+def test_the_answer_is_the_word_the_sentence_offers_whatever_it_is():
+    found = u.understand("Is it whole? Say affirm for yes, or wrong for no.")
+    assert (found.yes, found.no) == ("affirm", "wrong")
+    assert u.understand("Open the outer door. Say ready now when done.").yes == "ready now"
+
+
+def test_every_wiping_sentence_names_its_surface_and_agent(plan):
+    names = u.Names(plan)
+    wipes = [s for s in plan.steps if s.kind == "wet"]
+    assert wipes
+    for step in wipes:
+        action = names.action(u.understand(f"{step.say} Say confirm when all of it is wet."))
+        assert (action.kind, action.subject, action.agent) == (u.WET, step.surface, step.agent)
+
+
+@given(st.integers(-9999, 9999), st.integers(0, 99))
+def test_a_number_as_said_is_heard_as_that_number(whole, hundredths):
+    for text in (str(whole), f"{whole}.{hundredths:02d}"):
+        for attempt in (0, 1):
+            found = values.parse("number", saying.value_words("number", text, attempt))
+            assert found is not None and float(found.text) == float(text)
+
+
+@given(st.from_regex(r"[A-Z]{1,3}[0-9]{1,5}", fullmatch=True))
+def test_a_lot_as_said_is_heard_as_that_lot(code):
+    assert values.parse("lot", saying.lot_words(code)).text == code
+
+
+@given(st.dates(min_value=__import__("datetime").date(2010, 1, 1), max_value=__import__("datetime").date(2098, 12, 31)))
+def test_a_date_as_said_is_heard_as_that_date(day):
+    if day.year % 100 < 10:
+        return
+    for with_day in (0, 1):
+        assert values.parse("date", saying.value_words("date", day.isoformat(), with_day)).text == day.isoformat()
