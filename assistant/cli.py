@@ -23,7 +23,7 @@ COMMANDS = {
     "kit": ("assistant.procedure.kit_cli:kit", "What must be within reach before gloving up."),
     "sheet": ("assistant.procedure.sheet_cli:sheet", "The printed procedure, for the wall."),
     "forecast": ("assistant.procedure.forecast_cli:forecast", "How long a procedure takes."),
-    "approve": ("assistant.procedure.approve_cli:approve", "Approve a revision for live use."),
+    "approve": ("assistant.procedure.commands.approve_cli:approve", "Approve a revision for live use."),
     "schema": ("assistant.procedure.schema_cli:schema", "JSON Schema of the site files, for editors."),
     "verify": ("assistant.record.commands.verify_cli:command", "Whether a record is whole and unchanged."),
     "export": ("assistant.record.commands.export_cli:command", "A record as report, table and archive."),

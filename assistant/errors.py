@@ -101,5 +101,6 @@ class RefusedError(GauntletError):
     exit_code = 10
 
 
+EXIT_NOT_COMPLETE = 12  # a live session that ended, but not complete: stopped, left, or something skipped
 EXIT_BUG = 70
 EXIT_INTERRUPTED = 130

@@ -1,241 +1,267 @@
-"""A live session: approval, devices, level, an open session found, then the loop, then the seal."""
+"""A live session: an open one found, approval, devices, level, then the loop, then the seal."""
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
-from assistant.errors import RefusedError, StorageError, UsageError
+from assistant.errors import EXIT_NOT_COMPLETE, RefusedError, StorageError, UsageError
 from assistant.hearing.listener import Listener
+from assistant.hearing.packs import load_pack
 from assistant.procedure.plan import Plan
 from assistant.record.board_box import BoardBox
 from assistant.record.reader import read_record
-from assistant.record.recover import recover
-from assistant.record.store import SlowStorageError
 from assistant.record.writer import RecordWriter, create_record
 from assistant.session import initial, inputs
-from assistant.session.rules import RULES_VERSION
 from assistant.session.prompts import instruction
+from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
 from assistant.speaking.failure_line import FailureLine
-from assistant.speaking.open_voice import open_voice
 from assistant.speaking.player import Player
 from assistant.station.approval import approval_of
 from assistant.station.clips import clip_keeper
-from assistant.station.clock import LiveClock
 from assistant.station.digest import state_sha256
+from assistant.station.disk_watch import DiskWatch
 from assistant.station.folders import new_id, records_folder, stamp_now
 from assistant.station.header import header
 from assistant.station.keeper import SessionKeeper
-from assistant.station.keys import TerminalKeys, key_help
+from assistant.station.keys import key_help
+from assistant.station.level_check import check_hearing
+from assistant.station.live_devices import REAL, LiveDevices
 from assistant.station.live_loop import LiveLoop
 from assistant.station.mouth import Mouth
-from assistant.station.opening import load_session
+from assistant.station.recovering import TakenUp, find_open, take_up
 from assistant.station.screen import open_screen
-from assistant.station.setup import VOICES, Prepared, listening_engine, prepare, vocabulary
+from assistant.station.setup import VOICES, Prepared, prepare, vocabulary
 from assistant.station.site_copy import copy_site
 from assistant.station.tally import tally
 
 
+@dataclass(frozen=True, slots=True)
+class LiveChoices:
+    """What the person chose on the command line."""
+
+    technician: str | None = None
+    records: Path | None = None
+    folder: Path | None = None
+    microphone: str | None = None
+    headset: str | None = None
+    with_keys: bool = False
+    no_voice_in: bool = False
+    language: str = "en"
+    engine: str | None = None
+    model: str | None = None
+    options: tuple[tuple[str, bool], ...] = ()
+    brief: bool = False
+    closed_headset: bool = False
+    plain: bool = False
+
+
 @dataclass(slots=True)
-class _Taken:
-    """A record to write into: new, or an open one gone on with."""
+class _Parts:
+    """The open devices. `source`, `listener` and `engine` are None where keys are the only way in."""
+
+    sink: Any
+    voice: Any
+    failure: FailureLine
+    source: Any = None
+    engine: Any = None
+    listener: Listener | None = None
+    level: dict[str, Any] | None = None
+
+
+@dataclass(slots=True)
+class _Started:
+    """A record to write into, new or gone on with, and what the core is given first at a moment."""
 
     writer: RecordWriter
     state: State
-    begin: inputs.Input
-    first_ms: int
+    clock: Any
+    given: Callable[[int], list[inputs.Input]]
 
 
-def run_live(
-    procedure: str, *, technician: str | None, records: Path | None, folder: Path | None, microphone: str | None,
-    headset: str | None, with_keys: bool, no_voice_in: bool, language: str, engine: str | None, model: str | None,
-    options: tuple[tuple[str, bool], ...], brief: bool, closed_headset: bool, plain: bool,
-) -> int:
-    """Run live to the end. Returns the exit code: 0 complete, 11 anything else.
+def run_live(procedure: str, chosen: LiveChoices, devices: LiveDevices = REAL) -> int:
+    """Run live to the end. Returns the exit code: 0 complete, EXIT_NOT_COMPLETE for any other verdict.
 
-    Raises SiteFileError, RefusedError (not approved), SoundDeviceError, ModelError, VoiceError, StorageError,
-    RecordError.
+    Raises SiteFileError, RefusedError (not approved; hearing won't hold), SoundDeviceError, ModelError, VoiceError,
+    StorageError, RecordError.
     """
-    today = datetime.now().date().isoformat()
-    ready = prepare(procedure, folder=folder, language=language, today=today)
-    root = records_folder(records)
+    if chosen.no_voice_in and not chosen.with_keys:
+        raise UsageError("Without a microphone there must be keys.", try_next="add --keys")
+    ready = prepare(
+        procedure, folder=chosen.folder, language=chosen.language, today=datetime.now().date().isoformat(),
+    )
+    root = records_folder(chosen.records)
+    found = find_open(root, ready.plan, say=_say)
     approval = approval_of(ready.loaded, root)
-    if not approval:
+    # A session that was approved when it began may be brought to its end.
+    if not approval and (found is None or not read_record(found).header["procedure"].get("approval")):
         raise RefusedError(
             f"{ready.plan.title}, revision {ready.plan.revision}, isn't approved as it stands.",
             try_next=f"assistant approve {procedure}; or practise: assistant practice {procedure}",
         )
-    person = technician or click.prompt("Who works at the gauntlets")
-    if no_voice_in and not with_keys:
-        raise UsageError("Without a microphone there must be keys.", try_next="add --keys")
-    sink = _sink(headset)
-    voice = open_voice(VOICES[language])
-    source = listener = speech = None
+    person = chosen.technician or click.prompt("Who works at the gauntlets")
+    if found is not None:
+        language = str(read_record(found).header.get("language", ready.plan.language))
+        ready = replace(ready, pack=load_pack(language))
+    with ExitStack() as stack:
+        parts = _open_parts(ready, chosen, devices, stack, check_level=found is None)
+        if found is not None:
+            taken = _take_up(found, ready, person, devices)
+            ready = replace(ready, plan=taken.opened.plan)
+            if taken.over:
+                _seal(taken.writer, taken.state, taken.first_ms, devices.clock(taken.first_ms).wall(), taken.opened.facts)
+                _say("Its verdict had been reached; only the seal was missing. Start again for a new session.")
+                return 0 if taken.state.verdict == "complete" else EXIT_NOT_COMPLETE
+            started = _gone_on(taken, person, chosen, devices)
+        else:
+            started = _new(ready, root, person, chosen, devices, approval, parts)
+        stack.callback(started.writer.close)
+        _prepare_lines(parts.voice, ready.plan, started.state)
+        return _work(ready, started, parts, chosen, devices, person)
+
+
+def _say(text: str) -> None:
+    click.echo(text, err=True)
+
+
+def _open_parts(
+    ready: Prepared, chosen: LiveChoices, devices: LiveDevices, stack: ExitStack, *, check_level: bool,
+) -> _Parts:
+    """Open everything, the cheapest failure first; `stack` closes it. After a break the level isn't checked again:
+    time counts then, and the keys are offered where hearing fails."""
+    language = ready.pack.language
+    sink = devices.sink(chosen.headset)
+    stack.callback(sink.close)
+    source = None
+    if not chosen.no_voice_in:
+        source = devices.source(chosen.microphone)
+        stack.callback(source.close)
+    voice = devices.voice(VOICES[language])
+    stack.callback(voice.close)
+    parts = _Parts(sink, voice, FailureLine(voice), source)
+    if source is not None:
+        begun = time.monotonic()
+        parts.engine = devices.engine(language, chosen.model, chosen.engine)
+        stack.callback(parts.engine.close)
+        make = lambda: Listener(  # noqa: E731 - one for the check, one for the session: each has a clock of its own
+            parts.engine, ready.pack, latency_s=getattr(sink, "latency_s", 0.0), closed_headset=chosen.closed_headset,
+        )
+        first = make()
+        if check_level:
+            parts.level = check_hearing(
+                first, source, Player(voice, sink), other_way_in=chosen.with_keys, say=_say,
+                load_s=time.monotonic() - begun,
+            )
+        parts.listener = make()
+    return parts
+
+
+def _new(
+    ready: Prepared, root: Path, person: str, chosen: LiveChoices, devices: LiveDevices, approval: str, parts: _Parts,
+) -> _Started:
+    clock = devices.clock(0)
+    writer = create_record(
+        root, header(
+            ready.plan, technician=person, clock="monotonic", vocabulary=vocabulary(ready.pack), approval=approval,
+            extra={"today": ready.plan.today}, level=parts.level, voice=parts.voice.describe(),
+            engine=parts.engine.describe() if parts.engine else {"engine": "none: keys only"},
+            sink=parts.sink.describe(), source=parts.source.describe() if parts.source else {"source": "keys"},
+        ),
+        "live", enclosure=ready.plan.enclosure, stamp=stamp_now(), session_id=new_id(), rules=RULES_VERSION,
+        wall=clock.wall(), owner=person, files=devices.files,
+    )
     try:
-        if not no_voice_in:
-            source, speech = _microphone(microphone), listening_engine(language, model, engine)
-            listener = Listener(speech, ready.pack, latency_s=sink.latency_s, closed_headset=closed_headset)
-        failure = FailureLine(voice)
-        taken = _open_session(ready.plan, root, person, brief, options) or _new(
-            ready, root, person, brief, options, approval=approval,
-            parts={
-                "engine": speech.describe() if speech else {"engine": "none: keys only"}, "voice": voice.describe(),
-                "sink": sink.describe(), "source": source.describe() if source else {"source": "keys"},
-            },
-        )
-        _prepare_lines(voice, ready.plan, taken.state)
-        return _work(
-            ready, taken, sink=sink, voice=voice, failure=failure, listener=listener, source=source,
-            with_keys=with_keys, plain=plain, person=person,
-        )
-    finally:
-        for part in (source, listener, voice, sink):
-            if part is not None:
-                part.close()
+        copy_site(ready.loaded, writer.folder)
+    except BaseException:
+        writer.close()
+        raise
+    begin = inputs.Begin(person, "live", True, chosen.brief, chosen.options)
+    return _Started(writer, initial(ready.plan), clock, lambda now: [begin])
+
+
+def _take_up(found: Path, ready: Prepared, person: str, devices: LiveDevices) -> TakenUp:
+    taken = take_up(found, ready.loaded, wall=devices.clock(0).wall(), owner=person, files=devices.files)
+    plan = taken.opened.plan
+    _say(
+        f"An open session was found: {plan.title}, revision {plan.revision}, {len(taken.opened.facts)} facts. "
+        f"Nobody watched for {taken.unwatched_ms // 1000} s."
+    )
+    return taken
+
+
+def _gone_on(taken: TakenUp, person: str, chosen: LiveChoices, devices: LiveDevices) -> _Started:
+    begin = inputs.Begin(person, "live", True, chosen.brief, chosen.options)
+
+    def given(now_ms: int) -> list[inputs.Input]:
+        first = taken.given(begin, now_ms)
+        return [first] if first is begin else [first, inputs.SignIn(person)]  # the same person again is no sign-in
+
+    return _Started(taken.writer, taken.state, devices.clock(taken.first_ms), given)
 
 
 def _work(
-    ready: Prepared, taken: _Taken, *, sink: Any, voice: Any, failure: FailureLine, listener: Listener | None, source: Any,
-    with_keys: bool, plain: bool, person: str,
+    ready: Prepared, started: _Started, parts: _Parts, chosen: LiveChoices, devices: LiveDevices, person: str,
 ) -> int:
-    clock = LiveClock(first_ms=taken.first_ms)
-    keeper = SessionKeeper(ready.plan, _Watched(taken.writer, failure, sink), clock.wall, taken.state)
-    keys = TerminalKeys() if with_keys else None
+    clock, writer, sink = started.clock, started.writer, parts.sink
+    watch = DiskWatch(writer, lambda: parts.failure.play(sink))
+    keeper = SessionKeeper(ready.plan, watch, clock.wall, started.state)
     loop_box: list[LiveLoop] = []
     mouth = Mouth(
-        Player(voice, sink), lambda a, b, t: loop_box[0].mute(a, b, t), lambda t: loop_box[0].unmute(t), -clock.zero_s,
+        Player(parts.voice, sink), lambda a, b, t: loop_box[0].mute(a, b, t), lambda t: loop_box[0].unmute(t),
+        -clock.zero_s,
     )
-    screen = open_screen(ready.plan, f"{ready.plan.title} - {ready.plan.enclosure_name} - {person}", plain=plain)
+    screen = open_screen(ready.plan, f"{ready.plan.title}, {ready.plan.enclosure_name}, {person}", plain=chosen.plain)
     facts: list = []
     keeper.on_facts(lambda new, now: facts.extend(new))
     keeper.on_facts(lambda new, now: screen.facts(keeper.state, new, now))
-    keeper.on_facts(lambda new, now: _prepare_lines(voice, ready.plan, keeper.state))
+    keeper.on_facts(lambda new, now: _prepare_lines(parts.voice, ready.plan, keeper.state))
+    keys = devices.keys() if chosen.with_keys else None
     loop = LiveLoop(
-        keeper, clock, mouth, listener=listener, source=source, keys=keys,
-        board=_board(taken.writer.folder), keep_clip=clip_keeper(taken.writer.folder),
+        keeper, clock, mouth, listener=parts.listener, source=parts.source, keys=keys, board=_board(writer.folder),
+        keep_clip=clip_keeper(writer.folder), headset_lost=getattr(sink, "lost", None),
         on_tick=lambda now: screen.tick(keeper.state, now),
     )
     loop_box.append(loop)
     try:
-        if keys:
-            click.echo("Keys:\n" + key_help(), err=True)
+        if keys is not None:
+            _say("Keys:\n" + key_help())
         with screen:
-            loop.run(taken.begin)
-        state = keeper.state
-        taken.writer.seal(
-            state.now_ms, clock.wall(), verdict=state.verdict, left_open=tally(facts).left_open,
-            state_sha256=state_sha256(state),
-        )
+            loop.run(*started.given(clock.now_ms()))
+        _seal(watch, keeper.state, max(keeper.state.now_ms, writer.t_ms), clock.wall(), facts)
     except StorageError:
-        handle = failure.play(sink)
+        handle = parts.failure.play(sink)
         clock.sleep(max(0.0, handle.end_s - sink.now_s()))
         raise
     finally:
-        if keys:
+        watch.close()
+        if keys is not None:
             keys.close()
-        taken.writer.close()
     counted = tally(facts)
     click.echo(
-        f"\n  Verdict: {state.verdict}. {counted.steps_done} steps confirmed, {counted.deviations} deviations.\n"
-        f"  Record: {taken.writer.folder}\n  Next: assistant review, or assistant export {taken.writer.folder}"
+        f"\n  Verdict: {keeper.state.verdict}. {counted.steps_done} steps confirmed, {counted.deviations} deviations.\n"
+        f"  Record: {writer.folder}\n  Next: assistant review, or assistant export {writer.folder}"
     )
-    return 0 if state.verdict == "complete" else 11
+    return 0 if keeper.state.verdict == "complete" else EXIT_NOT_COMPLETE
 
 
-class _Watched:
-    """A writer that answers a disk taking over a second with the failure line; the facts are written all the same."""
-
-    def __init__(self, writer: RecordWriter, failure: FailureLine, sink: Any) -> None:
-        self._writer = writer
-        self._failure = failure
-        self._sink = sink
-
-    def append(self, facts: list[dict[str, Any]], t_ms: int, wall: str) -> Any:
-        try:
-            return self._writer.append(facts, t_ms, wall)
-        except SlowStorageError as slow:
-            self._failure.play(self._sink)
-            return slow.refs
-
-
-def _sink(headset: str | None) -> Any:
-    from assistant.speaking.headset_sink import HeadsetSink
-
-    return HeadsetSink(_device(headset))
-
-
-def _microphone(name: str | None) -> Any:
-    from assistant.hearing.headset import HeadsetSource
-
-    return HeadsetSource(_device(name))
-
-
-def _device(text: str | None) -> int | str | None:
-    return int(text) if text is not None and text.isdigit() else text
+def _seal(writer: Any, state: State, at_ms: int, wall: str, facts: Any) -> None:
+    writer.seal(
+        at_ms, wall, verdict=state.verdict, left_open=tally(facts).left_open, state_sha256=state_sha256(state),
+    )
 
 
 def _prepare_lines(voice: Any, plan: Plan, state: State) -> None:
     """Have the next few instructions ready, so that an answer starts at once."""
     owed = [s for s in plan.steps if s.id not in state.main.done][:4]
     voice.prepare([instruction(plan, state, step) for step in owed if step.say])
-
-
-def _new(
-    ready: Prepared, root: Path, person: str, brief: bool, options: tuple[tuple[str, bool], ...], *, approval: str,
-    parts: dict[str, Any],
-) -> _Taken:
-    clock = LiveClock()
-    writer = create_record(
-        root, header(
-            ready.plan, technician=person, clock="monotonic", vocabulary=vocabulary(ready.pack), approval=approval,
-            extra={"today": ready.plan.today}, **parts,
-        ),
-        "live", enclosure=ready.plan.enclosure, stamp=stamp_now(), session_id=new_id(), rules=RULES_VERSION,
-        wall=clock.wall(), owner=person,
-    )
-    copy_site(ready.loaded, writer.folder)
-    return _Taken(writer, initial(ready.plan), inputs.Begin(person, "live", True, brief, options), 0)
-
-
-def _open_session(
-    plan: Plan, root: Path, person: str, brief: bool, options: tuple[tuple[str, bool], ...],
-) -> _Taken | None:
-    """The newest live session on this enclosure that was never closed, gone on with; None when there is none."""
-    folder = newest_open(root, plan)
-    if folder is None:
-        return None
-    opened = load_session(folder)
-    state = opened.state()
-    wall = LiveClock().wall()
-    last = opened.record.lines[-1]
-    gone_ms = max(0, round((datetime.fromisoformat(wall) - datetime.fromisoformat(last.wall)).total_seconds() * 1000))
-    writer = recover(folder, wall=wall, owner=person, why="the assistant was started again")
-    click.echo(
-        f"An open session was found: {plan.title}, {len(opened.facts)} facts. Nobody watched for {gone_ms // 1000} s.",
-        err=True,
-    )
-    first = last.t_ms + gone_ms
-    if state.mode == "idle":
-        return _Taken(writer, state, inputs.Begin(person, "live", True, brief, options), first)
-    return _Taken(writer, state, inputs.Recover(gone_ms, "crash"), first)
-
-
-def newest_open(root: Path, plan: Plan) -> Path | None:
-    """The newest unsealed live record of this enclosure and procedure, or None."""
-    for folder in sorted((root / plan.enclosure).glob("*/"), reverse=True):
-        if not (folder / "record.jsonl").is_file():
-            continue
-        record = read_record(folder)
-        if record.lines and record.kind == "live" and record.seal is None:
-            if record.header.get("procedure", {}).get("sha256") == plan.sha256:
-                return folder
-    return None
 
 
 def _board(folder: Path) -> Callable[[], inputs.Input | None]:

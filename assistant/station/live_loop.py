@@ -55,7 +55,7 @@ class LiveLoop:
         self, keeper: SessionKeeper, clock: LiveClock, mouth: Mouth, *, listener: Listener | None = None,
         source: Source | None = None, keys: Keys | None = None, board: Callable[[], inputs.Input | None] | None = None,
         keep_clip: KeepClip | None = None, on_tick: Callable[[int], None] | None = None,
-        keep_mic: Callable[[bytes, int], None] | None = None,
+        keep_mic: Callable[[bytes, int], None] | None = None, headset_lost: Callable[[], bool] | None = None,
     ) -> None:
         self.keeper = keeper
         self.clock = clock
@@ -67,6 +67,8 @@ class LiveLoop:
         self._keep_clip = keep_clip
         self._on_tick = on_tick
         self._keep_mic = keep_mic
+        self._headset_lost = headset_lost
+        self._headset_gone = False
         self._offsets: deque[int] = deque(maxlen=100)  # session time at audio zero, as each block suggests it
         self.offset_ms = 0
         self._fed_ms = 0.0
@@ -74,9 +76,11 @@ class LiveLoop:
         self._retry_at = 0
         keeper.on_facts(mouth.act)
 
-    def run(self, begin: inputs.Input) -> None:
-        """From `begin` to the verdict and the last spoken word. Raises what the record raises."""
-        self._give(begin)
+    def run(self, *first: inputs.Input) -> None:
+        """From `first` (Begin, or Recover after a break) to the verdict and the last spoken word. Raises what the
+        record raises."""
+        for given in first:
+            self._give(given)
         last = self.clock.now_ms()
         while not (self.keeper.over and self.mouth.silent):
             block = self._next_block()
@@ -91,6 +95,7 @@ class LiveLoop:
             if step and not asleep:
                 self._give(inputs.ClockStep(step))
             self._time_passes()
+            self._look_for_headset()
             if block:
                 self._hear(block)
             self._other_inputs()
@@ -128,6 +133,12 @@ class LiveLoop:
             self._lost = False
             self._offsets.clear()
             self._give(inputs.Back("microphone"))
+
+    def _look_for_headset(self) -> None:
+        gone = self._headset_lost() if self._headset_lost else False
+        if gone != self._headset_gone:
+            self._headset_gone = gone
+            self._give(inputs.Lost("headset", "it can't be reached") if gone else inputs.Back("headset"))
 
     def _hear(self, block: bytes) -> None:
         now = self.clock.now_ms()

@@ -41,11 +41,12 @@ def run(procedure: str, **chosen) -> int:
         return 0
     if chosen["script"]:
         return _script(procedure, chosen)
-    from assistant.station.live import run_live
+    from assistant.station.live import LiveChoices, run_live
 
-    return run_live(procedure, options=parse_options(chosen.pop("options")), **{
+    options = parse_options(chosen.pop("options"))
+    return run_live(procedure, LiveChoices(options=options, **{
         k: v for k, v in chosen.items() if k not in ("script", "list_keys")
-    })
+    }))
 
 
 def parse_options(texts: tuple[str, ...]) -> tuple[tuple[str, bool], ...]:

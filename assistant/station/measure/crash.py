@@ -195,7 +195,7 @@ def _finish(folder: Path, tally: CrashTally, rng: random.Random, loaded: Any, ju
     had = {path for path in folder.glob("*/*/record.jsonl") if path.read_bytes().count(b"\n")}
     sealed = any(judge.check(path.read_bytes())[2] for path in had)
     try:
-        ended = folder / "" if sealed else run_session(
+        ended = folder if sealed else run_session(
             folder, loaded, seed=f"{name}:end", unwatched_ms=rng.choice(_GAPS_MS), calm=True,
             tell=lambda line: told.append(line),
         )

@@ -106,7 +106,7 @@ def run_session(
     keeper.on_facts(lambda new, now: facts.extend(new))
     with writer:
         _carry_on(keeper, Policy(seed, calm=calm), given, first, pause)
-        now = keeper.state.now_ms
+        now = max(keeper.state.now_ms, writer.t_ms)
         writer.seal(
             now, _stamp(zero + timedelta(milliseconds=now)), verdict=keeper.state.verdict,
             left_open=tally(facts).left_open, state_sha256=state_sha256(keeper.state),
