@@ -50,7 +50,7 @@ def generated_session(plan: Plan, least: int) -> list[Fact]:
             continue
         now += 2_000
         give(inputs.Word(_ASKED[turns % len(_ASKED)]))
-        if turns % 2 and len(facts) < least * 0.8 and state.mode == "step" and len(state.confirmed) > 3:
+        if turns % 2 and len(facts) < least * 0.9 and state.mode == "step" and len(state.confirmed) > 3:
             give(inputs.Word(w.GO_BACK))
             continue
         now += 3_000
