@@ -36,8 +36,8 @@ class Run:
 
     def __init__(self, folder: Path, **changes: object) -> None:
         shown, rooms, real = io.StringIO(), [], demo.demo_room
-        given = dict(records=folder, language="ko", engine=None, model=None, echo_db=None, snr_db=20.0, seed=1,
-                     open_screen=lambda plan, title: PlainScreen(plan, shown))
+        given = {"records": folder, "language": "ko", "engine": None, "model": None, "echo_db": None, "snr_db": 20.0,
+                 "seed": 1, "open_screen": lambda plan, title: PlainScreen(plan, shown)}
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(demo, "demo_room", lambda *a, **k: rooms.append(real(*a, **k)) or rooms[0])
             self.result: DemoResult = run_demo(**{**given, **changes})
