@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from functools import lru_cache
 
 from assistant.hearing import values
 from assistant.hearing.packs import Pack, load_pack
@@ -12,12 +13,18 @@ from assistant.session import inputs
 VALUE_SLIP = 4.0  # a spoken number is heard wrongly so many times as often as a word. Common practice, no source.
 
 
+@lru_cache(maxsize=1)
+def english() -> Pack:
+    """The packaged English words, read once."""
+    return load_pack("en")
+
+
 class Channel:
     """`errors.unheard` and `errors.misheard` are its only faults. Same seed and utterances, same results."""
 
     def __init__(self, errors: Errors, seed: int | str, pack: Pack | None = None) -> None:
         self.errors = errors
-        self.pack = pack or load_pack("en")
+        self.pack = pack or english()
         self.missed = 0
         self.confused: list[tuple[str, str]] = []  # (said, taken for)
         self._random = random.Random(f"channel:{seed}")

@@ -11,9 +11,9 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from assistant.hearing.packs import load_pack
 from assistant.practice import understanding as u
 from assistant.practice.answering import Answering
+from assistant.practice.channel import english
 from assistant.practice.cues import Cue, Cues
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.persona import Persona
@@ -136,7 +136,7 @@ class Operator:
         self.said: list[Said] = []
         self.lost_ms = 0  # spent on saying again what had been said
         self.lapses: list[tuple[int, str]] = []  # (when, which of the persona's errors): known to the judge alone
-        self.words = {word: forms[0] for word, forms in load_pack("en").say.items() if word in TRAINED}
+        self.words = {word: forms[0] for word, forms in english().say.items() if word in TRAINED}
         self.words.update(words or {})
         self._own = frozenset(words or ())
         self._answering = Answering(world, dict(answers or {}))

@@ -161,8 +161,21 @@ class Oracle:
                 if self._due(earlier) and earlier.kind != WAIT:
                     self._add(fact.at_ms, ENGINE, f"{fact.step} was begun before {earlier.id}")
                     break
+            self._waited(fact, step)
         if step.kind == OPEN:
             self._may_open(fact.at_ms, step.opening)
+
+    def _waited(self, fact: Any, step: Step) -> None:
+        """Nothing after a wait begins while a surface it stands for is still wet from before it."""
+        order = {s.id: n for n, s in enumerate(self.plan.steps)}
+        for wait in self.plan.steps[: order[step.id]]:
+            if wait.kind != WAIT or not all(self._ledger.options.get(w.option, False) == w.equals for w in wait.when):
+                continue
+            for surface, contact in self._ledger.contacts.items():
+                meant = ALL_CONTACTS in wait.wait_for or surface in wait.wait_for
+                if meant and order.get(contact.step, 10**6) < order[wait.id]:
+                    self._add(fact.at_ms, ENGINE, f"{step.id} was begun while {surface} is wet, which {wait.id} waits for")
+                    return
 
     def _due(self, step: Step) -> bool:
         holds = all(self._ledger.options.get(w.option, False) == w.equals for w in step.when)

@@ -10,7 +10,8 @@ import click
 from assistant.errors import FindingsError
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.shrink import script_text, shrink
-from assistant.practice.soak import Soaked, soak
+from assistant.practice.soak import Soaked
+from assistant.practice.soak import soak as run_soak
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import load_procedure
 from assistant.station.json_out import print_json
@@ -25,7 +26,7 @@ from assistant.station.json_out import print_json
 @click.option("--seed", type=int, default=1, show_default=True, help="Another number, other sessions.")
 @click.option("--scripts", type=click.Path(path_type=Path), help="Folder for a short script of each engine fault.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
-def soak_command(
+def soak(
     sessions: int, sound_sessions: int, personas: tuple[str, ...], procedures: tuple[str, ...], seed: int,
     scripts: Path | None, as_json: bool,
 ) -> int:
@@ -35,7 +36,7 @@ def soak_command(
     """
     people = [load_persona(name) for name in personas or persona_names()]
     plans = [compile_plan(load_procedure(name)) for name in procedures]
-    total = soak(plans, people, sessions, seed, on_progress=_progress)
+    total = run_soak(plans, people, sessions, seed, on_progress=_progress)
     found = total.as_json()
     found["skipped"] = [] if sound_sessions else ["sessions with real sound (--sound N)"]
     found["skipped"].append("operators that hear by ear: they are given the assistant's lines as text")

@@ -19,7 +19,7 @@ from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.operator_voice import OperatorVoice
 from assistant.practice.persona import VoiceData
 from assistant.practice.practice_cli import practice
-from assistant.practice.soak_cli import soak_command
+from assistant.practice.soak_cli import soak as soak_command
 from assistant.practice.words_drill import HearingProfile, drill_words, voice_speaker
 
 
