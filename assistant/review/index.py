@@ -7,115 +7,23 @@ says where to look.
 
 from __future__ import annotations
 
-import json
 import os
 import threading
-from collections.abc import Callable
-from dataclasses import asdict
-from datetime import timedelta, timezone
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Boolean, Engine, Integer, String, Text, create_engine, event, select
-from sqlalchemy import Index as TableIndex
-from sqlalchemy.orm import DeclarativeBase, Mapped, Session, mapped_column
+from sqlalchemy import Engine, create_engine, event, select
+from sqlalchemy.orm import Session, defer
 
 from assistant.errors import GauntletError, StorageError
 from assistant.record.file_store import FILE_NAME
 from assistant.record.index import Entry, list_records
-from assistant.record.safe_text import printable
-from assistant.review.decisions import FINAL, signed_lines, standing
-from assistant.review.digest import Finding, digest
-from assistant.review.sessions import Opened, PlanCache, open_session
-from assistant.review.times import parse_wall
+from assistant.review.index_rows import folder_times, mark_of, row_of, writing_state
+from assistant.review.index_tables import VERSION, Base, Meta, Row
+from assistant.review.sessions import PlanCache
 
-VERSION = 4  # of the columns below; an index of another version is made anew
-
-
-class Base(DeclarativeBase):
-    """All tables."""
-
-
-class Meta(Base):
-    """What the index itself is."""
-
-    __tablename__ = "meta"
-    name: Mapped[str] = mapped_column(String, primary_key=True)
-    value: Mapped[str] = mapped_column(Text)
-
-
-class Row(Base):
-    """One session. Times: `*_utc` sortable UTC, `*_wall` as written. `state`: sealed, live, open or
-    broken."""
-
-    __tablename__ = "sessions"
-    session: Mapped[str] = mapped_column(String, primary_key=True)  # enclosure folder/session folder
-    size: Mapped[int] = mapped_column(Integer)
-    mtime_ns: Mapped[int] = mapped_column(Integer)
-    state: Mapped[str] = mapped_column(String)
-    problem: Mapped[str] = mapped_column(Text, default="")
-    kind: Mapped[str] = mapped_column(String, default="")
-    enclosure: Mapped[str] = mapped_column(String, default="")
-    enclosure_name: Mapped[str] = mapped_column(Text, default="")
-    site: Mapped[str] = mapped_column(Text, default="")
-    procedure: Mapped[str] = mapped_column(Text, default="")
-    title: Mapped[str] = mapped_column(Text, default="")
-    revision: Mapped[str] = mapped_column(Text, default="")
-    purpose: Mapped[str] = mapped_column(String, default="")
-    technician: Mapped[str] = mapped_column(Text, default="")
-    people: Mapped[str] = mapped_column(Text, default="[]")
-    started_utc: Mapped[str] = mapped_column(String, default="")
-    started_wall: Mapped[str] = mapped_column(String, default="")
-    ended_utc: Mapped[str] = mapped_column(String, default="")
-    ended_wall: Mapped[str] = mapped_column(String, default="")
-    duration_ms: Mapped[int] = mapped_column(Integer, default=0)
-    verdict: Mapped[str] = mapped_column(String, default="")
-    facts: Mapped[int] = mapped_column(Integer, default=0)
-    deviations: Mapped[int] = mapped_column(Integer, default=0)
-    weight: Mapped[int] = mapped_column(Integer, default=0)
-    reasons: Mapped[str] = mapped_column(Text, default="[]")
-    findings: Mapped[str] = mapped_column(Text, default="[]")
-    step_ms: Mapped[str] = mapped_column(Text, default="{}")
-    decision: Mapped[str] = mapped_column(String, default="")
-    decided: Mapped[bool] = mapped_column(Boolean, default=False)  # a final decision stands
-    decided_by: Mapped[str] = mapped_column(Text, default="")
-    decided_wall: Mapped[str] = mapped_column(String, default="")
-    head: Mapped[str] = mapped_column(String, default="")
-
-    __table_args__ = (
-        TableIndex("by_need", "state", "kind", "decided", "weight"),
-        TableIndex("by_enclosure", "enclosure", "ended_utc"),
-        TableIndex("by_start", "started_utc"),
-        TableIndex("by_technician", "technician", "procedure", "started_utc"),
-    )
-
-    @property
-    def ended_local(self) -> str:
-        """The end as RFC 3339 in the offset it was started in: the start plus the measured length."""
-        begun = parse_wall(self.started_wall)
-        if begun is None or self.duration_ms > 10**12:
-            return self.ended_wall
-        return (begun + timedelta(milliseconds=self.duration_ms)).isoformat(timespec="seconds")
-
-    @property
-    def reason_list(self) -> list[str]:
-        """Why it needs a look, heaviest first."""
-        return json.loads(self.reasons)
-
-    @property
-    def people_list(self) -> list[str]:
-        """Everybody who worked in it."""
-        return json.loads(self.people)
-
-    @property
-    def finding_list(self) -> list[Finding]:
-        """All findings in the order of time."""
-        return [Finding(**item) for item in json.loads(self.findings)]
-
-    @property
-    def steps(self) -> dict[str, int]:
-        """Time per step, in ms."""
-        return json.loads(self.step_ms)
+__all__ = ["Index", "Row"]
 
 
 class Index:
@@ -153,6 +61,25 @@ class Index:
         """A session to read with."""
         return Session(self.engine)
 
+    def page(self, where: Sequence[Any], order: Sequence[Any], page: int, per_page: int) -> list[Row]:
+        """One page of a list, detached. The names are sorted first and only then the rows read, since
+        sorting ten
+        thousand whole rows takes far longer."""
+        with self.db() as db:
+            names = list(
+                db.scalars(
+                    select(Row.session)
+                    .where(*where)
+                    .order_by(*order)
+                    .limit(per_page)
+                    .offset((page - 1) * per_page)
+                )
+            )
+            light = select(Row).options(defer(Row.findings), defer(Row.step_ms))
+            found = {row.session: row for row in db.scalars(light.where(Row.session.in_(names)))}
+            db.expunge_all()
+        return [found[name] for name in names if name in found]
+
     def refresh(self, told: Callable[[int, int], None] | None = None) -> int:
         """Read what is new or changed among the records; how many were read. Names and sizes decide."""
         with self._lock:
@@ -166,7 +93,7 @@ class Index:
                 changed: list[tuple[Entry, int, int]] = []
                 for entry in entries:
                     here.add(entry.session)
-                    size, mtime = _mark(entry.folder)
+                    size, mtime = mark_of(entry.folder)
                     old = known.get(entry.session)
                     if (
                         old is None
@@ -176,7 +103,7 @@ class Index:
                     ):
                         changed.append((entry, size, mtime))
                 for number, (entry, size, mtime) in enumerate(changed, 1):
-                    db.merge(self._row(entry, size, mtime))
+                    db.merge(row_of(entry, size, mtime, self.plans))
                     if number % 200 == 0:
                         db.commit()
                     if told:
@@ -206,7 +133,7 @@ class Index:
         count = 0
         for session, size, mtime_ns, state in unfinished:
             folder = self.root / session
-            if _mark(folder) != (size, mtime_ns) or writing_state(folder) != state:
+            if mark_of(folder) != (size, mtime_ns) or writing_state(folder) != state:
                 self.refresh_one(session)
                 count += 1
         return count
@@ -217,7 +144,7 @@ class Index:
         stamp, _, session_id = name.partition("-")
         entry = Entry(str(self.root.absolute()), enclosure, stamp, session_id)
         with self._lock, self.db() as db:
-            db.merge(self._row(entry, *_mark(entry.folder)))
+            db.merge(row_of(entry, *mark_of(entry.folder), self.plans))
             db.commit()
 
     def check(self) -> list[str]:
@@ -230,7 +157,7 @@ class Index:
                 if row is None:
                     problems.append(f"{entry.session} isn't in the index.")
                     continue
-                fresh = self._row(entry, *_mark(entry.folder))
+                fresh = row_of(entry, *mark_of(entry.folder), self.plans)
                 for column in Row.__table__.columns.keys():
                     if getattr(row, column) != getattr(fresh, column):
                         problems.append(f"{entry.session}: {column} in the index differs from the record.")
@@ -250,123 +177,6 @@ class Index:
             return [e for e in list_records(self.root) if (e.folder / FILE_NAME).is_file()]
         except GauntletError:
             return []
-
-    def _row(self, entry: Entry, size: int, mtime: int) -> Row:
-        row = Row(session=entry.session, size=size, mtime_ns=mtime, enclosure=entry.enclosure, state="broken")
-        stamp = entry.stamp
-        row.started_utc = (
-            f"{stamp[:4]}-{stamp[4:6]}-{stamp[6:8]}T{stamp[9:11]}:{stamp[11:13]}:{stamp[13:15]}Z"
-        )
-        row.started_wall = row.started_utc
-        for name, column in Row.__table__.columns.items():
-            if getattr(row, name) is None and column.default is not None:
-                setattr(row, name, column.default.arg)
-        try:
-            opened = open_session(entry.folder, self.plans)
-        except GauntletError as error:
-            row.problem, row.weight = printable(error.what, 400), 100
-            row.reasons = json.dumps([f"The record can't be read: {row.problem}"])
-            return row
-        _fill(row, opened, entry)
-        return row
-
-
-def _fill(row: Row, opened: Opened, entry: Entry) -> None:
-    record = opened.record
-    told = record.header
-    procedure = told.get("procedure") if isinstance(told.get("procedure"), dict) else {}
-    place = told.get("enclosure") if isinstance(told.get("enclosure"), dict) else {}
-    first, last = record.lines[0], (record.seal or record.lines[-1])
-    row.kind, row.head, row.facts = record.kind, record.lines[-1].sha256, len(opened.facts)
-    row.enclosure_name = _shown(
-        opened.enclosure_name or place.get("name") or told.get("enclosure") or entry.enclosure
-    )
-    row.site, row.technician = _shown(told.get("site")), _shown(told.get("technician"))
-    row.procedure, row.title = _shown(procedure.get("id")), _shown(procedure.get("title"))
-    row.revision, row.purpose = _shown(procedure.get("revision")), _shown(procedure.get("purpose"))
-    row.started_wall, row.ended_wall = first.wall, last.wall
-    row.started_utc = _utc(first.wall) or row.started_utc
-    row.duration_ms = last.t_ms
-    begun = parse_wall(first.wall)
-    # The end is the start plus measured time: a wall clock that stepped meanwhile moves no due date.
-    row.ended_utc = (
-        _utc((begun + timedelta(milliseconds=last.t_ms)).isoformat()) if begun and last.t_ms < 10**12 else ""
-    )
-    summary = digest(opened.facts, opened.plan, record.kind)
-    row.verdict, row.deviations = _shown(summary.verdict), summary.deviations
-    row.people = json.dumps([_shown(p) for p in summary.people] or [row.technician])
-    row.step_ms = json.dumps(summary.step_ms)
-    weight, reasons, findings = summary.weight, summary.reasons, summary.findings
-    row.problem = printable("; ".join(record.problems[:1]) or opened.problem, 400)
-    row.state = "sealed" if record.seal else writing_state(entry.folder)
-    if record.problems:
-        row.state = "broken"
-    if row.state == "broken":
-        weight, reasons = weight + 100, [f"The record doesn't hold: {row.problem}", *reasons]
-    elif row.state == "open":
-        weight, reasons = weight + 30, ["The session broke off and was not sealed.", *reasons]
-    elif row.problem:
-        weight, reasons = weight + 15, [f"It can't be folded again: {row.problem}", *reasons]
-    row.weight = min(weight, 10**6)
-    row.reasons = json.dumps([printable(r, 240) for r in reasons[:12]])
-    row.findings = json.dumps([asdict(f) for f in findings[:200]])
-    now = standing(signed_lines(record))
-    if now:
-        row.decision, row.decided = now.decision, now.decision in FINAL
-        row.decided_by, row.decided_wall = now.name, now.wall
-
-
-def _shown(value: Any) -> str:
-    return printable(value, 160) if isinstance(value, str | int) else ""
-
-
-def _utc(wall: str) -> str:
-    moment = parse_wall(wall)
-    try:
-        return moment.astimezone(timezone.utc).strftime("%Y-%m-%dT%H:%M:%SZ") if moment else ""
-    except (OverflowError, ValueError):
-        return ""
-
-
-def _mark(folder: Path) -> tuple[int, int]:
-    try:
-        told = os.stat(folder / FILE_NAME)
-    except OSError:
-        return 0, 0
-    return told.st_size, told.st_mtime_ns
-
-
-def folder_times(root: Path) -> dict[str, int]:
-    """Enclosure folder -> when a session was last added to it or taken away (ns)."""
-    try:
-        with os.scandir(root) as places:
-            return {
-                p.name: p.stat().st_mtime_ns
-                for p in places
-                if p.name[0] not in "._" and p.is_dir(follow_symlinks=False)
-            }
-    except OSError:
-        return {}
-
-
-def writing_state(folder: Path) -> str:
-    """live while a writer that is still there holds the record, else open: it broke off."""
-    try:
-        note = json.loads((folder / ".session-writer.json").read_bytes()[:4096])
-        process, host = int(note["process"]), str(note["host"])
-    except (OSError, ValueError, KeyError, TypeError):
-        return "open"
-    import socket
-
-    if host != socket.gethostname() or os.name == "nt":
-        return "live"  # another machine's, which alone knows; on Windows asking would interrupt the process
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return "open"
-    except (OSError, OverflowError):
-        return "live"
-    return "live"
 
 
 def _engine(file: Path | str) -> Engine:

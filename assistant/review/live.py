@@ -25,7 +25,7 @@ from assistant.record.index import list_records
 from assistant.record.reader import Record
 from assistant.record.safe_text import printable
 from assistant.record.scan import Ending
-from assistant.review.index import folder_times, writing_state
+from assistant.review.index_rows import folder_times, writing_state
 from assistant.review.sessions import PlanCache
 from assistant.session import evolve, initial
 from assistant.session.facts.base import Fact

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 from sqlalchemy import func, or_, select
 from starlette.responses import Response
@@ -29,19 +30,9 @@ def home(call: Call) -> Response:
         need = or_(
             Row.state == "broken", (Row.kind == "live") & Row.state.in_(("sealed", "open"))
         ) & Row.decided.is_(False)
-        total = db.scalar(select(func.count()).select_from(Row).where(need)) or 0
-        rows = list(
-            db.scalars(
-                select(Row)
-                .where(need)
-                .order_by(Row.weight.desc(), Row.started_utc.desc())
-                .limit(PER_PAGE)
-                .offset((page - 1) * PER_PAGE)
-            )
-        )
-        everything = db.scalar(select(func.count()).select_from(Row)) or 0
-        heavy = db.scalar(select(func.count()).select_from(Row).where(need, Row.weight >= 10)) or 0
-        db.expunge_all()
+        counted = select(func.count(), func.count().filter(need), func.count().filter(need, Row.weight >= 10))
+        everything, total, heavy = db.execute(counted.select_from(Row)).one()
+    rows = call.desk.index.page([need], [Row.weight.desc(), Row.started_utc.desc()], page, PER_PAGE)
     found = call.desk.duties()
     pressing = [d for d in found if d.due.status in PRESSING]
     running = [s for s in call.desk.follower.picture()["sessions"] if not s["sealed"]]
@@ -78,38 +69,24 @@ def sessions(call: Call) -> Response:
     """Every session, newest first, narrowed by enclosure, decision, and words."""
     page = call.query_int("page", 1, 1, 100_000)
     enclosure, state, words = call.query("enclosure"), call.query("state"), call.query("words")
-    wanted = select(Row)
+    where: list[Any] = []
     if enclosure:
-        wanted = wanted.where(Row.enclosure == enclosure)
+        where.append(Row.enclosure == enclosure)
     if state == "open":
-        wanted = wanted.where(*_undecided())
+        where += _undecided()
     elif state == "accepted":
-        wanted = wanted.where(Row.decision.in_(("accepted", "accepted_with_remark")))
+        where.append(Row.decision.in_(("accepted", "accepted_with_remark")))
     elif state == "refused":
-        wanted = wanted.where(Row.decision == "not_accepted")
+        where.append(Row.decision == "not_accepted")
     elif state == "practice":
-        wanted = wanted.where(Row.kind.not_in(("live", "")))
+        where.append(Row.kind.not_in(("live", "")))
     if words:
-        text = words.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
-        wanted = wanted.where(
-            or_(
-                *(
-                    column.ilike(f"%{text}%", escape="\\")
-                    for column in (Row.title, Row.technician, Row.reasons, Row.session)
-                )
-            )
-        )
+        text = words.casefold().replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
+        where.append(Row.search.like(f"%{text}%", escape="\\"))
     with call.desk.index.db() as db:
-        total = db.scalar(select(func.count()).select_from(wanted.subquery())) or 0
-        rows = list(
-            db.scalars(
-                wanted.order_by(Row.started_utc.desc(), Row.session)
-                .limit(PER_PAGE)
-                .offset((page - 1) * PER_PAGE)
-            )
-        )
+        total = db.scalar(select(func.count()).select_from(Row).where(*where)) or 0
         places = list(db.execute(select(Row.enclosure, func.max(Row.enclosure_name)).group_by(Row.enclosure)))
-        db.expunge_all()
+    rows = call.desk.index.page(where, [Row.started_utc.desc(), Row.session], page, PER_PAGE)
     return call.page(
         "sessions.html",
         rows=rows,

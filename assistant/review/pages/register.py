@@ -38,13 +38,10 @@ def register_enclosure(call: Call, problem: str = "", status: int = 200) -> Resp
     """One enclosure: its duties, its sessions, preparations and entries."""
     enclosure = _known(call)
     page = call.query_int("page", 1, 1, 100_000)
+    mine = [Row.enclosure == enclosure, Row.kind.in_(("live", ""))]
     with call.desk.index.db() as db:
-        mine = select(Row).where(Row.enclosure == enclosure, Row.kind.in_(("live", "")))
-        total = db.scalar(select(func.count()).select_from(mine.subquery())) or 0
-        rows = list(
-            db.scalars(mine.order_by(Row.started_utc.desc()).limit(PER_PAGE).offset((page - 1) * PER_PAGE))
-        )
-        db.expunge_all()
+        total = db.scalar(select(func.count()).select_from(Row).where(*mine)) or 0
+    rows = call.desk.index.page(mine, [Row.ended_utc.desc()], page, PER_PAGE)
     entries = [e for e in call.desk.entries.all() if e.enclosure == enclosure][::-1]
     file = call.desk.enclosures().get(enclosure)
     duties = [d for d in call.desk.duties() if d.enclosure == enclosure]
