@@ -39,7 +39,7 @@ from assistant.station.live_loop import LiveLoop
 from assistant.station.mouth import Mouth
 from assistant.station.recovering import TakenUp, find_open, take_up
 from assistant.station.screen import open_screen
-from assistant.station.setup import VOICES, Prepared, prepare, vocabulary
+from assistant.station.setup import VOICES, Prepared, known_options, prepare, vocabulary
 from assistant.station.site_copy import copy_site
 from assistant.station.tally import tally
 
@@ -98,6 +98,7 @@ def run_live(procedure: str, chosen: LiveChoices, devices: LiveDevices = REAL) -
     ready = prepare(
         procedure, folder=chosen.folder, language=chosen.language, today=datetime.now().date().isoformat(),
     )
+    known_options(ready.plan, chosen.options)
     root = records_folder(chosen.records)
     found = find_open(root, ready.plan, say=_say)
     approval = approval_of(ready.loaded, root)

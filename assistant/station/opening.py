@@ -33,9 +33,21 @@ class OpenedSession:
     def state(self) -> State:
         """Where the session stood at the end of the record."""
         state = initial(self.plan)
-        for fact in self.facts:
-            state = evolve(state, fact)
+        for number, fact in enumerate(self.facts, 1):
+            state = folded(state, fact, number)
         return state
+
+
+def folded(state: State, fact: Fact, number: int) -> State:
+    """As `evolve`. Raises RecordError where the `number`-th fact can't follow: such a record was made otherwise, or
+    changed."""
+    try:
+        return evolve(state, fact)
+    except (ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
+        raise RecordError(
+            f"Fact {number} ({fact.KIND}) can't follow from those before it.",
+            try_next="assistant verify shows what still holds",
+        ) from error
 
 
 def load_session(path: Path | str) -> OpenedSession:
@@ -111,7 +123,9 @@ def facts_of(record: Record) -> list[Fact]:
 
 def rederive(opened: OpenedSession) -> list[str]:
     """Decide everything again from what came in, and compare fact by fact. Returns problems in words; empty means
-    the record is what this core would have written. Only for records of this version of the rules."""
+    the record is what this core would have written. Only for records of this version of the rules.
+
+    A decision may be cut short only where writing was: at the end of an open record, or before a recovery."""
     if opened.record.rules != RULES_VERSION:
         return []
     plan, state, at = opened.plan, initial(opened.plan), 0
@@ -122,12 +136,27 @@ def rederive(opened: OpenedSession) -> list[str]:
             again = decide(plan, state, given, now)
             if again and facts[at : at + len(again)] == again:
                 break
+            left = _until_cut(facts, at, opened.record.seal is None)
+            if 0 < left < len(again) and facts[at : at + left] == again[:left]:
+                again = again[:left]
+                break
         else:
             return [f"fact {at + 1} ({facts[at].KIND}, {now} ms) doesn't follow from what came before"]
         for fact in again:
             state = evolve(state, fact)
         at += len(again)
     return []
+
+
+def _until_cut(facts: tuple[Fact, ...], at: int, still_open: bool) -> int:
+    """How many facts there are from `at` on before writing was cut off, or 0 where it wasn't. Facts of one decision
+    share a moment, so no further than that is looked."""
+    for index in range(at, len(facts)):
+        if isinstance(facts[index], troubles.Recovered) and facts[index].why == "crash":
+            return index - at
+        if facts[index].at_ms != facts[at].at_ms:
+            return 0
+    return len(facts) - at if still_open else 0
 
 
 def _candidates(facts: tuple[Fact, ...], at: int, opened: OpenedSession) -> list[i.Input]:

@@ -22,10 +22,10 @@ def replay(record: Path, speed: float, deviations: bool, from_s: float, as_json:
 
     With --deviations it jumps from one to the next. Exit code 8 where the record doesn't hold.
     """
-    from assistant.session import evolve, initial
+    from assistant.session import initial
     from assistant.station.digest import facts_sha256, state_sha256
     from assistant.station.json_out import print_json
-    from assistant.station.opening import load_session, rederive
+    from assistant.station.opening import folded, load_session, rederive
     from assistant.station.screen import fact_line, printable
     from assistant.station.tally import tally
 
@@ -33,7 +33,7 @@ def replay(record: Path, speed: float, deviations: bool, from_s: float, as_json:
     state, last = initial(opened.plan), round(from_s * 1000)
     wanted = _near_deviations(opened.facts) if deviations else None
     for index, fact in enumerate(opened.facts):
-        state = evolve(state, fact)
+        state = folded(state, fact, index + 1)
         text = fact_line(opened.plan, fact)
         if as_json or not text or fact.at_ms < from_s * 1000 or (wanted is not None and index not in wanted):
             continue

@@ -65,13 +65,14 @@ def _script(procedure: str, chosen: dict) -> int:
     from assistant.station.screen import PlainScreen
     from assistant.station.script import read_script
     from assistant.station.script_run import run_script
-    from assistant.station.setup import prepare
+    from assistant.station.setup import known_options, prepare
 
     ready = prepare(procedure, folder=chosen["folder"], language=chosen["language"])
+    options = known_options(ready.plan, parse_options(chosen["options"]))
     script = read_script(chosen["script"])
     folder, counted, problems, verdict = run_script(
         ready, script, person=chosen["technician"] or "Script", records=chosen["records"],
-        screen=PlainScreen(ready.plan, sys.stdout),
+        screen=PlainScreen(ready.plan, sys.stdout), options=options,
     )
     click.echo(f"\n  verdict {verdict}; {counted.deviations} deviations; record: {folder}")
     if problems:

@@ -21,6 +21,7 @@ from assistant.station.tally import Tally, tally
 
 def run_script(
     ready: Prepared, script: list[tuple[int, inputs.Input]], *, person: str, records: Path | None, screen: PlainScreen,
+    options: tuple[tuple[str, bool], ...] = (),
 ) -> tuple[Path, Tally, list[str], str]:
     """Feed every input at its time, deadlines in between at theirs. Without a `begin` line one is made.
 
@@ -44,7 +45,7 @@ def run_script(
         keeper.on_facts(lambda new, now: facts.extend(new))
         keeper.on_facts(lambda new, now: screen.facts(keeper.state, new, now))
         if not script or not isinstance(script[0][1], inputs.Begin):
-            keeper.give(inputs.Begin(person, "script"), 0)
+            keeper.give(inputs.Begin(person, "script", options=options), 0)
         for at_ms, given in script:
             deadline = keeper.next_deadline_ms()
             while deadline is not None and deadline < at_ms:

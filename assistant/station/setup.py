@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from assistant.errors import UsageError
 from assistant.hearing.engines import open_engine
 from assistant.hearing.packs import Pack, load_pack
 from assistant.hearing.recogniser import Engine
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import Loaded, load_procedure
 from assistant.procedure.plan import Plan
+from assistant.procedure.problems import nearest
 from assistant.speaking.voice import VoiceSettings
 from assistant.station.opening import dressed
 
@@ -41,6 +43,18 @@ def prepare(
         pack = pack.with_words(words)
     plan = dressed(compile_plan(loaded, language), {k: list(v) for k, v in pack.say.items()}, today)
     return Prepared(loaded, plan, pack)
+
+
+def known_options(plan: Plan, options: tuple[tuple[str, bool], ...]) -> tuple[tuple[str, bool], ...]:
+    """The same options. Raises UsageError for one that this procedure doesn't ask."""
+    names = [option.id for option in plan.options]
+    for name, _ in options:
+        if name not in names:
+            raise UsageError(
+                f"{plan.title} has no option '{name}'.", where="--option", expected=", ".join(names) or "none",
+                try_next=nearest(name, names),
+            )
+    return options
 
 
 def shipped_folder() -> Path:

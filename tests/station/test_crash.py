@@ -5,6 +5,7 @@ The judges stand outside the code under test: the archive's own verifier, and ru
 
 from __future__ import annotations
 
+import random
 import sys
 from pathlib import Path
 
@@ -15,6 +16,8 @@ from assistant.record.measure.kill import independent_verifier
 from assistant.station.measure.crash import crash_rounds
 from assistant.station.measure.crash_judge import judge_facts, lines_of, missing
 from assistant.station.measure.crash_session import PROCEDURE, plan_for, run_session
+from assistant.station.opening import load_session, rederive
+from assistant.station.site_copy import copy_site
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -113,3 +116,32 @@ def test_the_judge_notices_a_line_that_was_told_and_is_not_there(whole) -> None:
     _, raw, told = whole
     torn = raw[: len(raw) // 2]
     assert missing(torn, told, independent_verifier().sha)
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_a_write_torn_anywhere_is_gone_on_from_to_a_record_that_holds(whole, tmp_path: Path, part: int) -> None:
+    """A power cut may leave the first lines of a decision, and half a line after them."""
+    plan, raw, _ = whole
+    _torn_at(raw, plan, tmp_path, random.Random(f"torn:{part}").sample(range(3, raw.count(b"\n") - 1), 6))
+
+
+@pytest.mark.full
+@pytest.mark.timeout(1800)
+def test_a_write_torn_after_any_line_is_gone_on_from(whole, tmp_path: Path) -> None:
+    plan, raw, _ = whole
+    _torn_at(raw, plan, tmp_path, list(range(1, raw.count(b"\n"))))
+
+
+def _torn_at(raw: bytes, plan, tmp_path: Path, cuts: list[int]) -> None:
+    loaded, lines = load_procedure(PROCEDURE, ROOT / "procedures"), raw.splitlines(keepends=True)
+    for cut in cuts:
+        session = tmp_path / str(cut) / plan.enclosure / "20260105T090000Z-torn"
+        session.mkdir(parents=True)
+        (session / "record.jsonl").write_bytes(b"".join(lines[:cut]) + lines[cut][: len(lines[cut]) // 2])
+        copy_site(loaded, session)
+        assert run_session(tmp_path / str(cut), loaded, seed=cut, unwatched_ms=60_000, calm=True) == session
+        after = (session / "record.jsonl").read_bytes()
+        assert independent_verifier().check(after) == (0, "", True), cut
+        judged = judge_facts(plan, lines_of(after))
+        assert (judged.problems, judged.verdict) == ([], "complete"), cut
+        assert rederive(load_session(session)) == [], cut
