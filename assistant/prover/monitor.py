@@ -277,7 +277,8 @@ class Monitor:
     def _on_contact_started(self, t: Truth, fact: Fact, found: Found) -> None:
         surface, step = fact.surface, fact.step
         wet = self._wet_ms(t, fact.agent, surface)
-        t.set_wet(surface, WetNow(step, fact.agent, fact.wet_since_ms, fact.stroke_ms + wet))
+        since = max(fact.wet_since_ms, t.confirmed_ms.get(step, 0))  # nobody has said before that it is wet all over
+        t.set_wet(surface, WetNow(step, fact.agent, since, fact.stroke_ms + wet))
 
     def _wet_ms(self, t: Truth, agent: str, surface: str) -> int:
         wet = self.need.wet_ms.get((agent, surface), 0)

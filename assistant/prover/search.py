@@ -70,6 +70,7 @@ class Search:
         self.parents: list[tuple[int, Move]] = []
         self.back: list[list[int]] = []  # edges backwards, without those of giving up
         self.final: list[int] = []
+        self.finals: dict[int, State] = {}
         self.result = Result()
 
     def run(self) -> Result:
@@ -146,6 +147,7 @@ class Search:
             self.back.append([])
             if after.mode in FINAL_MODES:
                 self.final.append(node)
+                self.finals[node] = after
                 self.result.ends[after.mode] = self.result.ends.get(after.mode, 0) + 1
         if index >= 0 and not move.gives_up and node != index:
             self.back[node].append(index)

@@ -70,7 +70,8 @@ class Truth:
             mine, theirs = self.wet[surface], state.contacts.get(surface)
             apart = (
                 ("gone",) if theirs is None
-                else (mine.dries_ms - theirs.dries_at_ms, mine.since_ms - theirs.wet_since_ms)
+                else (mine.dries_ms - theirs.dries_at_ms, mine.since_ms - theirs.wet_since_ms,
+                      mine.dries_ms <= theirs.complete_at_ms)
             )
             wet.append((surface, mine.step, mine.agent, apart))
         return (

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import load_procedure
-from assistant.procedure.plan import INSTRUCT, MACHINE, Plan
+from assistant.procedure.plan import CYCLE, INSTRUCT, MACHINE, OPEN, Plan
 from assistant.prover.bounds import Bounds
 from assistant.prover.moves import TODAY
 from assistant.prover.mutants.core_faults import FAULTS, seeded
@@ -96,7 +96,7 @@ def judge(bases: Bases, mutant: Mutant) -> Judged:
         states += result.states
         if result.refuted:
             return Judged(mutant.name, "refuted", result.refuted.prop, states)
-    reason = equivalent(original, mutant)
+    reason = _second_defence(bases, mutant) if mutant.core else equivalent(original, mutant)
     return Judged(mutant.name, "equivalent" if reason else "missed", reason, states)
 
 
@@ -107,9 +107,51 @@ def _assignments(plan: Plan) -> list[dict[str, bool]]:
 
 def equivalent(original: Plan, mutant: Mutant) -> str:
     """Why a fault can't show, checked on the two plans; "" where there is no such reason."""
-    if mutant.core:
+    return (
+        _never_set(original, mutant.plan) or _never_moved(original, mutant.plan) or _repeated(original, mutant.plan)
+        or _always_restarted(original, mutant.plan)
+    )
+
+
+def _always_restarted(original: Plan, changed: Plan) -> str:
+    """An opening no longer breaks a cycle; but the site's line starts that cycle again after each such opening and
+    before anything that needs it, and so does every redo, which takes the line's own steps in its order."""
+    if _fingerprint(replace(changed, cycles=original.cycles)) != _fingerprint(original):
         return ""
-    return _never_set(original, mutant.plan) or _never_moved(original, mutant.plan) or _repeated(original, mutant.plan)
+    for name, cycle in original.cycles.items():
+        lost = set(cycle.broken_by_openings) - set(changed.cycles[name].broken_by_openings)
+        needing = {o.id for o in original.openings.values()
+                   if any(c.kind == "cycle" and c.subject == name for c in o.opens_when)}
+        fresh = False
+        for step in original.steps if lost else ():
+            if step.kind == OPEN and step.opening in lost:
+                fresh = False
+            elif step.kind == CYCLE and step.cycle == name:
+                fresh = True
+            elif step.kind == OPEN and step.opening in needing and not fresh:
+                return ""
+        if lost:
+            return f"{name} is started again after each opening of {', '.join(sorted(lost))} and before it is needed"
+    return ""
+
+
+def _second_defence(bases: Bases, mutant: Mutant) -> str:
+    """`left_open` is asked once more at an end that is complete already: with the whole core, no run without a skip
+    ends as incomplete, so its answer there was always empty."""
+    if mutant.core != "nothing is ever left open":
+        return ""
+    plan, need = bases.get(mutant.base)
+    ends = 0
+    for options in _assignments(plan):
+        search = Search(plan, need, options, BOUNDS)
+        if search.run().refuted:
+            return ""
+        for node in search.final:
+            state = search.finals[node]
+            ends += state.mode in ("complete", "incomplete")
+            if state.mode == "incomplete" and not state.main.skipped:
+                return ""
+    return f"a second line of defence: at all {ends} ends nothing was left open unless it had been skipped"
 
 
 def _all_steps(plan: Plan) -> list:
