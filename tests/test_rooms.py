@@ -56,6 +56,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.station": EVERYTHING,
     "assistant.cli": EVERYTHING,
     "assistant.selftest": EVERYTHING,
+    "assistant.measure": ("assistant.lazy_commands",),
 }
 PURE = ("assistant.session", "assistant.calc", "assistant.procedure:model")
 PACKAGES_FOR_PURE = {"transitions", "pydantic", "typing_extensions"}

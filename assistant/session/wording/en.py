@@ -2,7 +2,7 @@
 
 # How commands are said unless the language pack or the site says otherwise.
 SPOKEN = {
-    "confirm": "confirm", "no": "negative", "resume": "resume", "cancel": "cancel", "stop": "safe stop",
+    "confirm": "confirm", "no": "negative", "resume": "resume", "cancel": "cancel", "stop": "stop",
     "computer": "computer", "enclosure": "enclosure",
 }
 
