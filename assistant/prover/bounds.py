@@ -34,9 +34,10 @@ class Bounds:
         if not self.depth:
             return f"without mishap, correction or crash; moments: {moments}"
         after = "" if self.moments_after else "; after a mishap at the author's own pace"
+        crash = "" if self.nested_steps else "; after a crash, things found other than left: once for each situation"
         return (
             f"at most {self.depth} mishaps, corrections or crashes in one run: one {first}{second}; "
-            f"moments: {moments}{after}"
+            f"moments: {moments}{after}{crash}"
         )
 
 

@@ -28,6 +28,7 @@ class Monitor:
         self.steps = {s.id: s for s in plan.steps}
         for mishap in plan.mishaps.values():
             self.steps.update({s.id: s for s in mishap.steps})
+        self.limited = [task for task in need.tasks if task.within_ms]
         self.handlers: dict[str, Callable[[Truth, Fact, Found], None]] = {
             name.removeprefix("_on_"): getattr(self, name) for name in dir(self) if name.startswith("_on_")
         }
@@ -49,9 +50,16 @@ class Monitor:
         return truth, found
 
     def moments(self, truth: Truth, state: State) -> tuple[int, ...]:
-        """When, by the files, something dries or is wet for long enough."""
+        """When, by the files, something dries, is wet for long enough, or is late."""
         found = [wet.dries_ms for wet in truth.wet.values()]
         found += [wet.since_ms + self.need.contact_ms.get(wet.agent, 0) for wet in truth.wet.values()]
+        for opening, since in truth.open_since.items():
+            most = self.need.openings[opening].max_open_ms if opening in self.need.openings else 0
+            if most and f"opening:{opening}" not in truth.missed:
+                found.append(since + most + 1)
+        for task in self.limited:
+            if task.after in truth.confirmed_ms and task.id not in truth.done and f"step:{task.id}" not in truth.missed:
+                found.append(truth.confirmed_ms[task.after] + task.within_ms + 1)
         step = self.steps.get(state.current)
         if step is not None and step.kind == WET and (step.agent, step.surface) in self.need.wet_ms:
             first = state.stroke_ms if state.stroke_ms >= 0 else state.since_ms
@@ -441,8 +449,8 @@ class Monitor:
             if most and now_ms - since > most and f"opening:{opening}" not in t.missed:
                 found.append(("limits", f"{opening} stays open beyond {most / 1000:g} s and nobody says so"))
                 t.missed |= {f"opening:{opening}"}
-        for task in self.need.tasks:
-            if task.within_ms and task.after in t.confirmed_ms and task.id not in t.done:
+        for task in self.limited:
+            if task.after in t.confirmed_ms and task.id not in t.done:
                 limit = f"step:{task.id}"
                 late = now_ms - t.confirmed_ms[task.after] > task.within_ms
                 applies = all(t.options.get(o, False) == v for o, v in task.when)

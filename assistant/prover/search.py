@@ -72,6 +72,7 @@ class Search:
         self.final: list[int] = []
         self.finals: dict[int, State] = {}
         self.result = Result()
+        self.asked: set[Hashable] = set()
 
     def run(self) -> Result:
         """Everything within the bounds. The first broken property ends it."""
@@ -199,7 +200,17 @@ class Search:
 
     def _answers(self, state: State, truth: Truth) -> Iterator[Move]:
         yield from pace_moves(self.plan, state, self.options)
-        yield from answer_moves(self.plan, state, truth.found_other)
+        yield from answer_moves(self.plan, state, truth.found_other or self._asked_before(state))
+
+    def _asked_before(self, state: State) -> bool:
+        """In large procedures a crash finds something other than it was left once for each situation."""
+        if state.mode != "recover" or self.bounds.nested_steps:
+            return False
+        here = (situation(state), state.questions[:1])
+        if here in self.asked:
+            return True
+        self.asked.add(here)
+        return False
 
     def _always(self, state: State, truth: Truth) -> Iterator[Move]:
         yield from self._answers(state, truth)

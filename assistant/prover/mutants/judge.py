@@ -9,7 +9,7 @@ from pathlib import Path
 
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import load_procedure
-from assistant.procedure.plan import CYCLE, INSTRUCT, MACHINE, OPEN, Plan
+from assistant.procedure.plan import CYCLE, MACHINE, OPEN, Plan
 from assistant.prover.bounds import Bounds
 from assistant.prover.moves import TODAY
 from assistant.prover.mutants.core_faults import FAULTS, seeded
@@ -108,7 +108,7 @@ def _assignments(plan: Plan) -> list[dict[str, bool]]:
 def equivalent(original: Plan, mutant: Mutant) -> str:
     """Why a fault can't show, checked on the two plans; "" where there is no such reason."""
     return (
-        _never_set(original, mutant.plan) or _never_moved(original, mutant.plan) or _repeated(original, mutant.plan)
+        _never_set(original, mutant.plan) or _never_moved(original, mutant.plan)
         or _always_restarted(original, mutant.plan)
     )
 
@@ -198,15 +198,4 @@ def _never_moved(original: Plan, changed: Plan) -> str:
     moving = subjects & touched
     if subjects and not moving:
         return f"no step moves or starts {', '.join(sorted(subjects))}"
-    return ""
-
-
-def _repeated(original: Plan, changed: Plan) -> str:
-    """The changed plan asks for all the original asks for, in its order, and for plain instructions besides."""
-    ids = [s.id for s in changed.steps]
-    if len(ids) == len(original.steps) and all(
-        a == b or (a.kind == b.kind == INSTRUCT and a.id == b.id) for a, b in zip(original.steps, changed.steps)
-    ) and original.mishaps == changed.mishaps and _conditions(original) == _conditions(changed):
-        if any(a != b for a, b in zip(original.steps, changed.steps)):
-            return "only a plain instruction differs: no fact of the enclosure hangs on it"
     return ""
