@@ -12,7 +12,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from assistant.review.digest import Finding
 from assistant.review.times import parse_wall
 
-VERSION = 5  # of the columns below; an index of another version is made anew
+VERSION = 6  # of the columns below; an index of another version is made anew
 
 
 class Base(DeclarativeBase):
@@ -70,7 +70,18 @@ class Row(Base):
     __table_args__ = (
         TableIndex("by_need", "state", "kind", "decided", "weight"),
         TableIndex("by_enclosure", "enclosure", "ended_utc"),
-        TableIndex("by_start", "started_utc"),
+        # Holds all that the list of sessions is narrowed by, so that searching reads this and not the rows.
+        TableIndex(
+            "by_start",
+            "started_utc",
+            "session",
+            "search",
+            "kind",
+            "state",
+            "decided",
+            "decision",
+            "enclosure",
+        ),
         TableIndex("by_duty", "enclosure", "purpose", "ended_utc"),
         TableIndex("by_technician", "technician", "procedure", "started_utc"),
     )

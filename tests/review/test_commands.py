@@ -3,11 +3,23 @@
 from __future__ import annotations
 
 import json
+import socket
+import ssl
 import stat
+import subprocess
+import sys
+import time
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
+import httpx
 import pytest
 from click.testing import CliRunner
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
+from cryptography.x509.oid import NameOID
 
 from assistant.errors import FindingsError, RefusedError, UsageError
 from assistant.review.accounts import Accounts
@@ -139,3 +151,55 @@ def test_rebuild_and_check_say_so_in_one_json_object(site: Path) -> None:
         db.commit()
     with pytest.raises(FindingsError):
         CliRunner().invoke(review, [*args, "--check"], catch_exceptions=False)
+
+
+def certificate(folder: Path) -> tuple[Path, Path]:
+    """A self-signed certificate for localhost, and its key."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "localhost")])
+    now = datetime.now(timezone.utc)
+    made = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=1))
+        .add_extension(x509.SubjectAlternativeName([x509.DNSName("localhost")]), critical=False)
+        .sign(key, hashes.SHA256())
+    )
+    paths = folder / "c.pem", folder / "k.pem"
+    paths[0].write_bytes(made.public_bytes(Encoding.PEM))
+    paths[1].write_bytes(key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()))
+    return paths
+
+
+def test_the_command_serves_over_tls_with_secure_cookies(site: Path, tmp_path: Path) -> None:
+    public, private = certificate(tmp_path)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    code = "from assistant.review.review_cli import review; review()"
+    arguments = ["--records", str(site / "records"), "--home", str(site / "home"), "--port", str(port)]
+    arguments += ["--certificate", str(public), "--key", str(private)]
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, *arguments],
+        stderr=subprocess.PIPE,
+        cwd=Path(__file__).resolve().parents[2],
+    )
+    try:
+        trusted = ssl.create_default_context(cafile=str(public))
+        with httpx.Client(verify=trusted, base_url=f"https://localhost:{port}") as client:
+            deadline = time.monotonic() + 60
+            while True:
+                try:
+                    answer = client.get("/sign-in")
+                    break
+                except httpx.ConnectError:
+                    assert process.poll() is None and time.monotonic() < deadline, process.stderr.read()
+        assert answer.status_code == 200 and "Secure" in answer.headers["set-cookie"]
+        assert answer.headers["strict-transport-security"]
+    finally:
+        process.terminate()
+        process.communicate(timeout=20)

@@ -12,8 +12,8 @@ from assistant.review.desk import Desk
 from assistant.review.digest import Digest, Finding, digest, span_words
 from assistant.review.index import Row
 from assistant.review.lanes import CLEAN, CONTACT, DRIED, lanes, thinned
-from assistant.review.measure.operator import Manner, Operator
 from assistant.review.measure.generator import demo_site
+from assistant.review.measure.operator import Manner, Operator
 from assistant.review.sessions import _SNAPSHOT_EVERY
 from assistant.review.steps_table import step_rows
 from assistant.review.times import Clock, clock_words, parse_wall

@@ -304,7 +304,7 @@ def long_session(root: Path, hours: float = 8.0, started: datetime = EPOCH, seed
     sound."""
     until = int(hours * 3600_000)
     manner = Manner(
-        until_ms=until - 1_200_000, idle_ms=420_000, mishears=0.8, asks=0.7, corrects=0.03, slow=1.6
+        until_ms=until - 1_200_000, idle_ms=800_000, mishears=0.8, asks=0.7, corrects=0.03, slow=1.6
     )
     recorder = Recorder(
         root,
@@ -315,7 +315,7 @@ def long_session(root: Path, hours: float = 8.0, started: datetime = EPOCH, seed
         session_id="long",
         files=UnsyncedFiles(),
     )
-    folder = recorder.finish(until)
+    folder = recorder.finish(until + 3 * 3600_000)
     path = folder / "session.wav"
     size = recorder.writer.t_ms * SOUND_RATE_HZ // 1000 * 2
     with wave.open(str(path), "wb") as out:

@@ -86,7 +86,7 @@ def sessions(call: Call) -> Response:
     with call.desk.index.db() as db:
         total = db.scalar(select(func.count()).select_from(Row).where(*where)) or 0
         places = list(db.execute(select(Row.enclosure, func.max(Row.enclosure_name)).group_by(Row.enclosure)))
-    rows = call.desk.index.page(where, [Row.started_utc.desc(), Row.session], page, PER_PAGE)
+    rows = call.desk.index.page(where, [Row.started_utc.desc(), Row.session.desc()], page, PER_PAGE)
     return call.page(
         "sessions.html",
         rows=rows,
