@@ -23,7 +23,7 @@ from assistant.prover.script import in_words, script_lines
 from assistant.prover.search import Path, Refutation, Result, Search
 
 _ALL_COMBINATIONS = 60  # steps x assignments up to which mishaps are tried under every assignment
-_SHORTEN = 8_000  # transitions spent on looking for a shorter counterexample
+_SHORTEN = 3_000  # transitions spent on looking for a shorter counterexample
 Say = Callable[[str], None]
 
 

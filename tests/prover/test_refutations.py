@@ -17,7 +17,7 @@ from assistant.station.script import parse_script
 
 from .support import QUICK, shipped, with_mishap, with_opening, with_step, without_step
 
-START, END, GLOVE = "gb-2-start-of-day", "gb-2-end-of-day", "gb-2-glove-sleeve-change"
+START, END = "gb-2-start-of-day", "gb-2-end-of-day"
 
 
 def _no_interlock(plan):
@@ -27,17 +27,12 @@ def _no_interlock(plan):
     return plan
 
 
-def _fan_off_first(plan):
+def _fan_off_with_the_window_open(plan):
     steps = (
-        p.Step("fan_off", p.MACHINE, "Switch the fan off.", machine="fan", machine_value="off"),
         p.Step("open_window", p.OPEN, "Open the window.", opening="window", policy=p.READ_BACK, claim="it is open"),
+        p.Step("fan_off", p.MACHINE, "Switch the fan off.", machine="fan", machine_value="off"),
     )
-    return replace(with_opening(plan, "window", opens_when=()), steps=(*plan.steps, *steps))
-
-
-def _ring(plan):
-    ring = p.Cond("step", "pressure_after", "done")
-    return with_step(plan, "light_on", requires=(ring,)) if plan else plan
+    return replace(plan, steps=(*plan.steps, *steps))
 
 
 # (property, base, the plan with its fault)
@@ -50,8 +45,8 @@ CASES = {
     "interlock": (END, _no_interlock),
     "opening_conditions": (END, lambda plan: with_opening(plan, "inner_door", opens_when=())),
     "read_back": (END, lambda plan: with_step(plan, "load.open_inner", policy=p.SINGLE)),
-    "hands": (END, lambda plan: with_step(plan, "load.open_outer", reach=p.GAUNTLETS)),
-    "fan": (START, _fan_off_first),
+    "hands": (END, lambda plan: with_step(without_step(plan, "load.hands_in"), "load.open_inner", reach="")),
+    "fan": (START, _fan_off_with_the_window_open),
     "contact_time": (END, lambda plan: with_step(plan, "decontaminate.left_tray", contact_ms=59_000)),
     "cycle_time": (START, lambda plan: replace(
         plan, cycles={**plan.cycles, "run_up": replace(plan.cycles["run_up"], duration_ms=599_000)})),
