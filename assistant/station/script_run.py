@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from assistant.record.writer import create_record
@@ -51,6 +52,8 @@ def run_script(
             while deadline is not None and deadline < at_ms:
                 keeper.give(inputs.Tick(), deadline)
                 deadline = keeper.next_deadline_ms()
+            if isinstance(given, inputs.Begin):
+                given = replace(given, kind="script")  # whatever the file claims to be
             keeper.give(given, at_ms)
         state = keeper.state
         counted = tally(facts)
