@@ -303,9 +303,7 @@ def long_session(root: Path, hours: float = 8.0, started: datetime = EPOCH, seed
     """One session of about so many hours, with many pauses, re-wets and words; sealed, with sparse silent
     sound."""
     until = int(hours * 3600_000)
-    manner = Manner(
-        until_ms=until - 1_200_000, idle_ms=800_000, mishears=0.8, asks=0.7, corrects=0.03, slow=1.6
-    )
+    manner = Manner(until_ms=until, idle_ms=800_000, mishears=0.8, asks=0.7, corrects=0.03, slow=1.6)
     recorder = Recorder(
         root,
         demo_site(),
