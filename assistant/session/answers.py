@@ -5,8 +5,8 @@ from __future__ import annotations
 from assistant.procedure.plan import Plan, Step
 from assistant.session import prompts
 from assistant.session import words as w
-from assistant.session.facts import lines
 from assistant.session.allowed import allowed_words
+from assistant.session.facts import lines
 from assistant.session.lookup import branch_steps, holds, name_of, said_as, step_of
 from assistant.session.state import RUNNING, State
 from assistant.session.turn import Turn

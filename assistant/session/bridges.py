@@ -10,7 +10,18 @@ from __future__ import annotations
 from functools import lru_cache
 
 from assistant.procedure.plan import (
-    ALL_CONTACTS, CLOSE, CYCLE, INSTRUCT, MACHINE, MOVE, OPEN, READ_BACK, SINGLE, WAIT, Plan, Step,
+    ALL_CONTACTS,
+    CLOSE,
+    CYCLE,
+    INSTRUCT,
+    MACHINE,
+    MOVE,
+    OPEN,
+    READ_BACK,
+    SINGLE,
+    WAIT,
+    Plan,
+    Step,
 )
 from assistant.session.wording import say
 

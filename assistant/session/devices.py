@@ -5,8 +5,7 @@ from __future__ import annotations
 from assistant.session import inputs, mishaps
 from assistant.session import words as w
 from assistant.session.answers import return_line
-from assistant.session.bridges import SIGN_IN
-from assistant.session.facts import lines, session, steps, troubles
+from assistant.session.facts import lines, session, troubles
 from assistant.session.lookup import same_person
 from assistant.session.state import FINAL_MODES
 from assistant.session.turn import Turn
@@ -31,13 +30,6 @@ def sign_in(turn: Turn, given: inputs.SignIn) -> None:
             mishaps.enter(turn, mishap, turn.now_ms)
     turn.emit(session.PersonChanged(turn.now_ms, given.person, state.person))
     turn.speak(lines.NOTICE, turn.words("signed_in", person=given.person))
-    if turn.state.current == SIGN_IN:
-        turn.emit(
-            steps.StepConfirmed(
-                turn.now_ms, SIGN_IN, turn.state.top.branch, "single", turn.now_ms,
-                turn.now_ms - turn.state.since_ms, given.person, "board",
-            )
-        )
 
 
 def _is_hand_over(turn: Turn, branch: str) -> bool:

@@ -3,8 +3,18 @@
 from __future__ import annotations
 
 from assistant.procedure.plan import (
-    CYCLE, SPOIL_ALL, SPOIL_BELOW, SPOIL_CHOSEN, SPOIL_CURRENT, SPOIL_NAMED, SPOIL_RUNNING, SPOIL_ZONE, WET, Mishap,
-    Plan, Spoil,
+    CYCLE,
+    SPOIL_ALL,
+    SPOIL_BELOW,
+    SPOIL_CHOSEN,
+    SPOIL_CURRENT,
+    SPOIL_NAMED,
+    SPOIL_RUNNING,
+    SPOIL_ZONE,
+    WET,
+    Mishap,
+    Plan,
+    Spoil,
 )
 from assistant.session import words as w
 from assistant.session.answers import return_line, still_wet

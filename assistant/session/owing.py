@@ -9,7 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from assistant.procedure.plan import (
-    ALL_CONTACTS, CHECK, CYCLE, INSTRUCT, READING, WAIT, WET, WITNESS, Plan, Step,
+    ALL_CONTACTS,
+    CHECK,
+    CYCLE,
+    INSTRUCT,
+    READING,
+    WAIT,
+    WET,
+    WITNESS,
+    Plan,
 )
 from assistant.session.facts import contacts, machine, steps, troubles
 from assistant.session.lookup import branch_steps, name_of

@@ -69,7 +69,7 @@ def answer(turn: Turn, yes: bool) -> None:
     elif kind == "hands" and not yes and not any(q.startswith("hands:") for q in turn.state.questions):
         # All places but one are denied.
         turn.emit(machine.HandsMoved(turn.now_ms, places(turn.plan, turn.state)[-1]))
-    elif kind == "last" and not yes:
+    elif kind == "last" and not yes and subject in turn.state.confirmed:  # a mishap meanwhile may have undone it
         corrections.take_back(turn, "correction", subject)
         return
     _ask_or_go_on(turn)

@@ -6,10 +6,10 @@ from assistant.procedure import plan as p
 from assistant.session import mishaps, stopping
 from assistant.session.announcing import announce
 from assistant.session.answers import return_line
-from assistant.session.bridges import bridge_step, is_bridge
+from assistant.session.bridges import SIGN_IN, bridge_step, is_bridge
 from assistant.session.choosing import END, choose
 from assistant.session.facts import lines, session, steps, troubles
-from assistant.session.lookup import step_of, wait_over
+from assistant.session.lookup import same_person, step_of, wait_over
 from assistant.session.starting import next_option
 from assistant.session.state import FINAL_MODES
 from assistant.session.turn import Turn
@@ -26,6 +26,14 @@ def settle(turn: Turn) -> None:
         if state.mode == "rewet" and not state.rewets:
             turn.emit(session.Returned(turn.now_ms, turn.state.under[-1]))
             return_line(turn)
+        elif state.mode == "step" and state.current == SIGN_IN and not same_person(state.person, state.top.person):
+            # Signed in, be it while another question lay over this one.
+            turn.emit(
+                steps.StepConfirmed(
+                    turn.now_ms, SIGN_IN, state.top.branch, "single", turn.now_ms, turn.now_ms - state.since_ms,
+                    state.person, "board",
+                )
+            )
         elif state.mode == "wait" and _wait_is_over(turn):
             continue
         elif state.mode == "ready":

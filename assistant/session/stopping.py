@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from assistant.procedure.plan import WET, Plan
 from assistant.session import prompts
+from assistant.session.announcing import say_ready
 from assistant.session.facts import lines, session
 from assistant.session.lookup import holds
-from assistant.session.announcing import say_ready
 from assistant.session.state import CLEAN, RUNNING, State
 from assistant.session.turn import Turn
 

@@ -68,7 +68,7 @@ def test_help_and_refusals_name_what_counts(mode: str):
     walk = REACH[mode]()
     walk.after(500)
     told = decide(walk.plan, walk.state, inputs.Word(w.HELP), walk.now)[-1].text
-    assert "safe stop" in told or mode == "stopping"
+    assert " stop" in told or mode == "stopping"
     refused = next(x for x in sorted(w.ALL) if x not in allowed_words(walk.plan, walk.state) and x not in w.MISHAPS)
     text = decide(walk.plan, walk.state, inputs.Word(refused), walk.now)[-1].text
     assert text.startswith("Not now.") and "You can say:" in text

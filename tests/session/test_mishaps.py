@@ -326,3 +326,15 @@ def test_a_door_opened_after_a_purge_uses_it_up_and_while_it_runs_breaks_it_alou
     assert walk.finish() == "complete"
     assert [f.code for f in walk.of(troubles.Deviation)] == ["cycle_broken"]
     assert len(walk.of(machine.CycleStarted)) == 2
+
+
+def test_a_sign_in_while_another_question_lies_over_it_counts_once_that_is_answered():
+    for word, back in ((w.TROUBLE, w.CANCEL), (w.PAUSE, w.RESUME), ("power_cut", w.COMPUTER), (w.STOP, w.CANCEL)):
+        walk = _walk("wet-left")
+        walk.say("hand_over", after=1_000)
+        walk.go("over-tell").yes()
+        walk.say(word, after=1_000)
+        walk.give(inputs.SignIn("Cy"))
+        walk.say(back, after=1_000)
+        assert (walk.step, walk.state.person) == (MICROPHONE, "Cy"), word
+        assert walk.finish() == "complete"

@@ -8,7 +8,12 @@ from collections.abc import Callable
 import pytest
 
 from tests.session import (
-    test_confirmation, test_every_word, test_mishaps, test_naive_agrees, test_recovery, test_windows,
+    test_confirmation,
+    test_every_word,
+    test_mishaps,
+    test_naive_agrees,
+    test_recovery,
+    test_windows,
 )
 from tests.session.invariants import Broken
 from tests.session.naive.compare import random_session
@@ -86,11 +91,10 @@ def _naive(seeds: range) -> Callable[[], None]:
 
 def _end_without_waits() -> None:
     """A run that leaves its waits out can't be called complete by the end itself."""
-    from assistant.session.stopping import left_open
+    from assistant.session.stopping import end, left_open
+    from assistant.session.turn import Turn
     from tests.session.walk import Walk
     from tests.session.wall_plan import look, wall, walls
-    from assistant.session.stopping import end
-    from assistant.session.turn import Turn
 
     walk = Walk(walls(wall("back", 60_000, 90_000), look()))
     turn = Turn(walk.plan, walk.state, walk.now)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.procedure import plan as p
 from assistant.session import inputs, next_deadline_ms
 from assistant.session import words as w
 from assistant.session.facts import contacts, lines, machine, steps, troubles
@@ -11,6 +12,7 @@ from assistant.session.state import FINAL_MODES
 from tests.session.reach import PRESET, REACH
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk
+from tests.session.wall_plan import look, wall, walls
 
 OPEN = [mode for mode in REACH if mode not in FINAL_MODES]
 
@@ -166,3 +168,17 @@ def test_limits_go_on_while_nobody_watched_and_are_said_after():
     _crash(walk, 600_000)
     assert "limit_opening_missed" in [f.code for f in walk.of(troubles.Deviation)]
     assert next_deadline_ms(walk.plan, walk.state) is None or next_deadline_ms(walk.plan, walk.state) > walk.now
+
+
+def test_a_last_confirmation_that_a_mishap_undid_between_the_questions_isnt_undone_twice():
+    plan = walls(wall("back", 60_000, 200_000), look(), mishaps={
+        "alarm": p.Mishap("alarm", "pressure_alarm", "alarm", (), (p.Spoil(p.SPOIL_ALL),))})
+    walk = Walk(plan).go("look")
+    walk.at(70_000)  # the wall is finished; its confirmation stands
+    _crash(walk)
+    assert walk.state.questions[-1] == "last:wet-back"
+    walk.say("pressure_alarm", after=1_000)
+    while walk.state.questions[0] != "last:wet-back":
+        walk.yes()
+    walk.say(w.NO, after=1_000)
+    assert walk.mode == "step" and walk.step == "wet-back" and walk.finish() == "complete"

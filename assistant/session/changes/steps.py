@@ -5,7 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 from assistant.session.changes.base import (
-    leave_step, on, push, remember, unask_rewets, with_key, with_top, without,
+    leave_step,
+    on,
+    push,
+    remember,
+    unask_rewets,
+    with_key,
+    with_top,
+    without,
 )
 from assistant.session.facts import steps
 from assistant.session.facts.base import Fact

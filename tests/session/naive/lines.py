@@ -397,5 +397,5 @@ class Lines:
                 self.hands = self.places()[-1]
         if not self.questions:
             self.recovering = False
-            if kind == "last" and not yes:
+            if kind == "last" and not yes and subject in self.told:
                 self.take_back(subject)

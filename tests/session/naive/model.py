@@ -182,6 +182,10 @@ class Naive(World, Lines):
                 return
             elif self.step is None:
                 self.next_thing()
+            elif self.thing == ("sign-in",) and self.person != self.lines[-1]["person"]:
+                self.lines[-1]["done"].add("sign-in")
+                self.told.append(("sign-in",))
+                self.leave_step()
             elif self.step.kind == p.WAIT:
                 over = self.wait_over(self.step)
                 thing = None if over and self.thing[0] != "step" else self.choose()
@@ -392,9 +396,5 @@ class Naive(World, Lines):
         if over and not handing and self.top() not in ("option", "recover"):
             self.enter(over, self.now, "")
         self.person = person
-        if self.thing == ("sign-in",) and self.step is not None:
-            self.lines[-1]["done"].add("sign-in")
-            self.told.append(("sign-in",))
-            self.leave_step()
         self.go_on()
         self.second()
