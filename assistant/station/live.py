@@ -16,7 +16,6 @@ from assistant.errors import EXIT_NOT_COMPLETE, RefusedError, StorageError, Usag
 from assistant.hearing.listener import Listener
 from assistant.hearing.packs import load_pack
 from assistant.procedure.plan import Plan
-from assistant.record.board_box import BoardBox
 from assistant.record.reader import read_record
 from assistant.record.writer import RecordWriter, create_record
 from assistant.session import initial, inputs
@@ -26,6 +25,7 @@ from assistant.session.state import State
 from assistant.speaking.failure_line import FailureLine
 from assistant.speaking.player import Player
 from assistant.station.approval import approval_of
+from assistant.station.board import board
 from assistant.station.clips import clip_keeper
 from assistant.station.digest import state_sha256
 from assistant.station.disk_watch import DiskWatch
@@ -37,6 +37,8 @@ from assistant.station.level_check import check_hearing
 from assistant.station.live_devices import REAL, LiveDevices
 from assistant.station.live_loop import LiveLoop
 from assistant.station.mouth import Mouth
+from assistant.station.opening import told_first
+from assistant.station.overdue import overdue_lines
 from assistant.station.recovering import TakenUp, find_open, take_up
 from assistant.station.screen import open_screen
 from assistant.station.setup import VOICES, Prepared, known_options, prepare, vocabulary
@@ -123,7 +125,9 @@ def run_live(procedure: str, chosen: LiveChoices, devices: LiveDevices = REAL) -
                 return 0 if taken.state.verdict == "complete" else EXIT_NOT_COMPLETE
             started = _gone_on(taken, person, chosen, devices)
         else:
-            started = _new(ready, root, person, chosen, devices, approval, parts)
+            late = overdue_lines(root, ready.plan.enclosure, datetime.now().date(), chosen.folder)
+            ready = replace(ready, plan=told_first(ready.plan, late))
+            started = _new(ready, root, person, chosen, devices, approval, parts, late)
         stack.callback(started.writer.close)
         _prepare_lines(parts.voice, ready.plan, started.state)
         return _work(ready, started, parts, chosen, devices, person)
@@ -167,12 +171,13 @@ def _open_parts(
 
 def _new(
     ready: Prepared, root: Path, person: str, chosen: LiveChoices, devices: LiveDevices, approval: str, parts: _Parts,
+    late: list[str],
 ) -> _Started:
     clock = devices.clock(0)
     writer = create_record(
         root, header(
             ready.plan, technician=person, clock="monotonic", vocabulary=vocabulary(ready.pack), approval=approval,
-            extra={"today": ready.plan.today}, level=parts.level, voice=parts.voice.describe(),
+            extra={"today": ready.plan.today, "told_first": list(late)}, level=parts.level, voice=parts.voice.describe(),
             engine=parts.engine.describe() if parts.engine else {"engine": "none: keys only"},
             sink=parts.sink.describe(), source=parts.source.describe() if parts.source else {"source": "keys"},
         ),
@@ -226,7 +231,7 @@ def _work(
     keeper.on_facts(lambda new, now: _prepare_lines(parts.voice, ready.plan, keeper.state))
     keys = devices.keys() if chosen.with_keys else None
     loop = LiveLoop(
-        keeper, clock, mouth, listener=parts.listener, source=parts.source, keys=keys, board=_board(writer.folder),
+        keeper, clock, mouth, listener=parts.listener, source=parts.source, keys=keys, board=board(writer.folder, lambda: keeper.state, clock),
         keep_clip=clip_keeper(writer.folder), headset_lost=getattr(sink, "lost", None),
         on_tick=lambda now: screen.tick(keeper.state, now),
     )
@@ -263,17 +268,3 @@ def _prepare_lines(voice: Any, plan: Plan, state: State) -> None:
     """Have the next few instructions ready, so that an answer starts at once."""
     owed = [s for s in plan.steps if s.id not in state.main.done][:4]
     voice.prepare([instruction(plan, state, step) for step in owed if step.say])
-
-
-def _board(folder: Path) -> Callable[[], inputs.Input | None]:
-    """Statements from the board as inputs: a witness's, or the sign-in of somebody who takes over."""
-    box = BoardBox(folder)
-
-    def take() -> inputs.Input | None:
-        found = box.take() or {}
-        person = found.get("person", "")[:200]
-        if found.get("input") == "witness":
-            return inputs.Witness(person, found.get("statement", "")[:1000])
-        return inputs.SignIn(person) if found.get("input") == "sign_in" and person else None
-
-    return take

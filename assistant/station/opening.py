@@ -85,7 +85,10 @@ def plan_of(record: Record) -> Plan:
             "The site's files beside the record aren't the ones the session was run with.",
             where=str(record.folder), expected=f"procedure content {digest[:16]}...",
         )
-    return dressed(plan, vocabulary, today)
+    told = told.get("told_first", [])
+    if not isinstance(told, list) or not all(isinstance(text, str) for text in told):
+        raise RecordError("The record's first line isn't one this program writes.", where=str(record.folder))
+    return told_first(dressed(plan, vocabulary, today), told)
 
 
 def _told(record: Record, part: str, name: str) -> str:
@@ -95,6 +98,11 @@ def _told(record: Record, part: str, name: str) -> str:
     if not isinstance(value, str):
         raise RecordError(f"The record's first line names no {part} {name}.", where=str(record.folder or ""))
     return value
+
+
+def told_first(plan: Plan, texts: list[str]) -> Plan:
+    """The plan with sentences to be said before its own cautions: what is overdue here."""
+    return replace(plan, cautions=(*texts, *plan.cautions)) if texts else plan
 
 
 def dressed(plan: Plan, vocabulary: dict[str, list[str]], today: str) -> Plan:

@@ -7,8 +7,10 @@ from datetime import datetime, timedelta
 from assistant.procedure.model_base import in_language
 from assistant.procedure.plan import Plan
 from assistant.record.export.summary import Bar, Remark, ReportSummary, StepRow
+from assistant.record.keys import KeyStore
 from assistant.record.reader import Record
 from assistant.review.decisions import REJECTED, signed_lines
+from assistant.review.places import keys_folder
 from assistant.session.bridges import bridge_step, is_bridge
 from assistant.session.facts import contacts, lines, machine, steps, troubles
 from assistant.session.facts.base import Fact
@@ -54,9 +56,15 @@ def summary_of(opened: OpenedSession) -> ReportSummary:
 _RELEASE_RULE = "released by a standing signature in the record, as the site's review rules say"
 
 
+def known_keys() -> dict[str, str] | None:
+    """The site's public keys by id, or None where no key store is here: then only each signature itself is held."""
+    folder = keys_folder(None)
+    return KeyStore(folder).public_keys() if folder.is_dir() else None
+
+
 def _released(record: Record) -> str:
     """Who released it and when: the last standing signature, unless it says not accepted."""
-    standing = [s for s in signed_lines(record) if s.decision and not s.withdrawn_by and not s.problem]
+    standing = [s for s in signed_lines(record, known_keys()) if s.decision and not s.withdrawn_by and not s.problem]
     if not standing or standing[-1].decision == REJECTED:
         return ""
     last = standing[-1]

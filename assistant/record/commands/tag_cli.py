@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import click
 
 from assistant.record.commands.shared import print_json, record_path, summary_of, write_out
 from assistant.record.export.tag import NOT_BEYOND_USE, label_lines, label_pdf, label_text, qr_text, status
-from assistant.record.reader import read_record, require_whole
+from assistant.record.export.summary import ReportSummary
+from assistant.record.paths import root_of_session
+from assistant.record.reader import Record, read_record, require_whole
 from assistant.record.verify import verify
 
 
@@ -27,7 +31,7 @@ def command(record: str, target: str | None, as_json: bool) -> int:
     path = record_path(record)
     held = require_whole(read_record(path))
     held.problems += verify(path).problems  # a record that doesn't verify gets no good label
-    summary = summary_of(held)
+    summary = _unless_overdue(held, summary_of(held))
     if target:
         place = Path(target)
         write_out(place.parent, place.name, label_pdf(held, summary))
@@ -44,3 +48,14 @@ def command(record: str, target: str | None, as_json: bool) -> int:
     elif not target:
         click.echo(label_text(held, summary))
     return 0
+
+
+def _unless_overdue(held: Record, summary: ReportSummary) -> ReportSummary:
+    """No "fit until" while something is overdue on the enclosure: the label says what."""
+    enclosure = held.header.get("enclosure")
+    if held.kind != "live" or held.folder is None or not isinstance(enclosure, dict):
+        return summary
+    from assistant.station.overdue import overdue_lines
+
+    late = overdue_lines(root_of_session(held.folder), str(enclosure.get("id", "")), date.today())
+    return replace(summary, fit_until_wall="", fit_rule=" ".join(late)) if late else summary
