@@ -12,7 +12,7 @@ from assistant.practice.keys_person import KeysPerson
 from assistant.practice.operator import Operator
 from assistant.practice.operator_room import OperatorRoom
 from assistant.practice.operator_voice import OperatorVoice
-from assistant.practice.persona import VoiceData, load_persona
+from assistant.practice.persona import Pace, VoiceData, load_persona
 from assistant.procedure.plan import Plan
 
 # Today's plan, for the questions at the start.
@@ -21,14 +21,17 @@ CHAT = {ENGLISH: "it is rather warm in here today", "ko": "오늘 여기 좀 덥
 # The synthesiser's Korean voice that the one Korean model hears best, of those tried.
 VOICES = {"ko": VoiceData(voice="ko+f2", pitch=45, speed_wpm=140, level_dbfs=-22, snr_db=22)}
 
+# Careful, and used to this clean: knows the box, and answers at once.
+PACE = Pace(work=0.85, answer_s=0.4, patience_s=7)
+
 
 def demo_cues(*, missed_rewet: bool = False, language: str = ENGLISH) -> tuple[Cue, ...]:
     """What goes wrong in the demo, each set off by a line the technician hears (in English: see `Bilingual`)."""
     cues = [
         # Said to a colleague: the assistant must not take it for a command.
-        Cue("into the airlock", after_ms=2600, say=CHAT[language]),
+        Cue("hooks in the airlock", after_ms=2600, say=CHAT[language]),
         # "I got that wrong": the left wall was confirmed with a corner missed, and is done again.
-        Cue("wipe the right wall", after_ms=1500, say="correction"),
+        Cue("wipe the right wall", after_ms=300, say="correction"),
         # Something falls while the left tray is wiped: a mishap, a deviation, and the tray again.
         Cue("wipe the left tray", after_ms=6000, say="dropped_item", drop=True),
     ]
@@ -47,7 +50,7 @@ def demo_room(
     """The demo's room: same plan, seed and words, same sound and times. `words`: command id -> how the technician
     says it (see `Operator`). `english`: the same procedure in English; needed where `plan` is in another language,
     whose numbers, lots and dates a colleague then types at the keys. Raises ValueError without it."""
-    person, language = load_persona(persona), plan.language
+    person, language = load_persona(persona).model_copy(update={"pace": PACE}), plan.language
     cues = demo_cues(missed_rewet=missed_rewet, language=language)
     if language == ENGLISH:
         operator = Operator(person, EnclosureSim(plan, seed), seed, words=words, answers=ANSWERS, cues=cues)

@@ -178,7 +178,8 @@ class _Compiler:
         if cue.wipes > 1:
             return f"{said} {words['wipes'].format(n=cue.wipes)}"
         if cue.faces > 1:
-            return f"{said} {words['faces'].format(n=cue.faces)}"
+            many = "new_faces" if cue.start == "new_wipe" else "fresh_faces"
+            return words[many].format(n=cue.faces)
         return said
 
     def step(self, flat: FlatStep, reach: str, ids: list[str]) -> Step:

@@ -21,13 +21,15 @@ CUES = {
     "en": {
         "new_wipe": "Take a new wipe.",
         "fresh_face": "Turn to a fresh face.",
-        "faces": "Use {n} faces, a fresh one each time.",
+        "new_faces": "Take a new wipe. Use {n} faces.",
+        "fresh_faces": "Turn to {n} fresh faces.",
         "wipes": "Use {n} wipes, a fresh face each time.",
     },
     "ko": {
         "new_wipe": "새 와이프를 쓰세요.",
         "fresh_face": "깨끗한 면으로 바꾸세요.",
-        "faces": "깨끗한 면 {n}개를 쓰세요.",
+        "new_faces": "새 와이프를 쓰세요. 깨끗한 면 {n}개를 쓰세요.",
+        "fresh_faces": "깨끗한 면 {n}개로 바꾸세요.",
         "wipes": "와이프 {n}장을 쓰세요.",
     },
 }

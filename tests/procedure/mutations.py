@@ -11,7 +11,8 @@ AP = "agents/tern-hill.yaml"
 LIGHT, RIGOROUS = "gb-2/gb-2-light-clean.yaml", "gb-2/gb-2-rigorous-clean.yaml"
 SPORICIDAL, END = "gb-2/gb-2-sporicidal-clean.yaml", "gb-2/gb-2-end-of-day.yaml"
 PI = "pi-1/pi-1-rigorous-clean.yaml"
-MISHAPS, WASTE, LOAD = "parts/mishaps.yaml", "parts/waste-out.yaml", "parts/load-airlock.yaml"
+MISHAPS, LOAD = "parts/mishaps.yaml", "parts/load-wiped-airlock.yaml"
+BAG, BAG_IN, BAG_OUT = "parts/waste-bagged.yaml", "parts/waste-to-airlock.yaml", "parts/waste-from-airlock.yaml"
 BEFORE, PACK, TRAY = "parts/before-the-start.yaml", "parts/pack-noted.yaml", "parts/under-tray.yaml"
 
 
@@ -130,7 +131,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
         "gb-2-light-clean",
         [Swap(LIGHT, "  - {surface: return_grille, why: The rigorous clean takes it.}\n")],
     ),
-    "zone-unclaimed": ("gb-2-light-clean", [Swap(LIGHT, "cleans_zones: [work_area]\n")]),
+    "zone-unclaimed": ("gb-2-light-clean", [Swap(LIGHT, "cleans_zones: [airlock, work_area]\n")]),
     "residue-first": (
         "gb-2-rigorous-clean",
         [Drop(RIGOROUS, "decontaminate"), Swap(RIGOROUS, "{step: decontaminated}, ", "")],
@@ -150,15 +151,15 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     ),
     # times
     "contact-too-short": ("gb-2-light-clean", [Swap(LIGHT, _DISINFECT, _DISINFECT + "    contact: 1 min\n")]),
-    "disinfectant-without-contact": ("gb-2-light-clean", [Swap(A, "    contact: 3 min\n")]),
-    "area-too-large": ("gb-2-light-clean", [Swap(E, "area: 7800 cm2", "area: 90000 cm2")]),
-    "wet-time-missing": ("gb-2-light-clean", [Swap(A, "upright: 150 s, ")]),
+    "disinfectant-without-contact": ("gb-2-light-clean", [Swap(A, "    contact: 2 min\n")]),
+    "area-too-large": ("gb-2-light-clean", [Swap(E, "area: 5000 cm2", "area: 90000 cm2")]),
+    "wet-time-missing": ("gb-2-light-clean", [Swap(A, "upright: 115 s, floor: 220 s", "floor: 220 s")]),
     "no-rewetting": ("gb-2-light-clean", [Swap(LIGHT, _DISINFECT, _DISINFECT + "    lead: 5 s\n")]),
-    "rewet-out-of-reach": ("gb-2-light-clean", [Drop(LIGHT, "disinfected")]),
+    "rewet-out-of-reach": ("gb-2-light-clean", [Drop(LIGHT, "window_acted"), Drop(LIGHT, "acted")]),
     "purge-too-short": (
         "gb-2-light-clean",
         [
-            Swap(E, "duration: 2 min", "duration: 1 min"),
+            Swap(E, "duration: 100 s", "duration: 1 min"),
             Swap(E, "    validated_by: Northmere purge validation, report 12\n"),
         ],
     ),
@@ -170,7 +171,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
         ],
     ),
     "run-up-after-clean": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "run_up_over")]),
-    "limit-too-short": ("gb-2-light-clean", [Swap(WASTE, "default: 2 h", "default: 6 min")]),
+    "limit-too-short": ("gb-2-light-clean", [Swap(BAG_OUT, "default: 2 h", "default: 6 min")]),
     "open-too-long": ("gb-2-light-clean", [Swap(E, "max_open: 2 min", "max_open: 10 s")]),
     "interval-too-long": ("gb-2-light-clean", [Swap(E, "sporicidal: 30 days", "sporicidal: 60 days")]),
     "gloves-too-long": ("gb-2-light-clean", [Swap(E, "glove_limit: 2 h", "glove_limit: 5 min")]),
@@ -184,10 +185,10 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "interlock-missing": ("gb-2-light-clean", [Swap(E, "  - [outer_door, inner_door]\n")]),
     "purge-before-inner-door": ("gb-2-light-clean", [Swap(E, "      - {cycle: purge, is: complete}\n")]),
     "purge-not-broken": ("gb-2-light-clean", [Swap(E, "    broken_by_openings: [outer_door]\n")]),
-    "left-open": ("gb-2-light-clean", [Drop(WASTE, "close_outer")]),
+    "left-open": ("gb-2-light-clean", [Drop(BAG_OUT, "close_outer")]),
     "moved-twice": (
         "gb-2-light-clean",
-        [Swap(WASTE, "- id: open_outer\n    do: open", "- id: open_outer\n    do: close")],
+        [Swap(BAG_OUT, "- id: open_outer\n    do: open", "- id: open_outer\n    do: close")],
     ),
     "window-too-early": (
         "gb-2-rigorous-clean",
@@ -215,19 +216,19 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "cycle-start": ("gb-2-light-clean", [Drop(LOAD, "close_outer")]),
     "cycle-not-awaited": ("gb-2-light-clean", [Drop(LOAD, "wait_purge")]),
     "contact-not-awaited": ("gb-2-light-clean", [Drop(LIGHT, "decontaminated")]),
-    "wait-for-nothing": ("gb-2-light-clean", [Swap(LOAD, "for: [purge]", "for: [purge, run_up]")]),
+    "wait-for-nothing": ("gb-2-light-clean", [Swap(LOAD, "for: [purge, airlock_walls", "for: [purge, run_up, airlock_walls")]),
     # hands
     "hands-elsewhere": (
         "gb-2-light-clean",
         [
             Swap(
-                WASTE,
+                BAG,
                 "- id: bag_wipes\n    do: instruct\n",
                 "- id: bag_wipes\n    do: instruct\n    reach: room\n",
             )
         ],
     ),
-    "opening-out-of-reach": ("gb-2-light-clean", [Drop(WASTE, "hands_out")]),
+    "opening-out-of-reach": ("gb-2-light-clean", [Drop(LIGHT, "hands_out")]),
     "gauge-out-of-sight": (
         "gb-2-light-clean",
         [Swap(E, "read_from: [room, gauntlets]", "read_from: [gauntlets]")],
@@ -254,17 +255,17 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "machine-at-end": ("gb-2-end-of-day", [Drop(END, "light_off")]),
     "move-without-hygiene": (
         "gb-2-light-clean",
-        [Swap(WASTE, "en: Take both hands out slowly. Clean your outer gloves.", "en: Come back slowly.")],
+        [Swap(LIGHT, "en: Take both hands out slowly. Clean your outer gloves.", "en: Come back slowly.")],
     ),
     # waste
-    "waste-not-out": ("gb-2-light-clean", [Drop(LIGHT, "waste")]),
-    "waste-unclosed": ("gb-2-light-clean", [Swap(WASTE, "    role: waste_closed\n")]),
-    "waste-unwiped": ("gb-2-light-clean", [Swap(WASTE, "    role: waste_wiped\n")]),
-    "gloves-after-waste": ("gb-2-light-clean", [Swap(WASTE, "    role: outer_glove_change\n")]),
-    "waste-past-interlock": ("gb-2-light-clean", [Drop(WASTE, "open_outer")]),
+    "waste-not-out": ("gb-2-light-clean", [Drop(LIGHT, "waste_out")]),
+    "waste-unclosed": ("gb-2-light-clean", [Swap(BAG, "    role: waste_closed\n")]),
+    "waste-unwiped": ("gb-2-light-clean", [Swap(BAG, "    role: waste_wiped\n")]),
+    "gloves-after-waste": ("gb-2-light-clean", [Swap(BAG_OUT, "    role: outer_glove_change\n")]),
+    "waste-past-interlock": ("gb-2-light-clean", [Drop(BAG_OUT, "open_outer")]),
     # people
-    "glove-integrity": ("gb-2-light-clean", [Swap(BEFORE, "role: glove_integrity", "role: tightness")]),
-    "dates-checked": ("gb-2-light-clean", [Swap(BEFORE, "role: certification", "role: tightness")]),
+    "glove-integrity": ("gb-2-light-clean", [Swap(LOAD, "role: glove_integrity", "role: tightness")]),
+    "dates-checked": ("gb-2-rigorous-clean", [Swap(BEFORE, "role: certification", "role: tightness")]),
     "readings-around": ("gb-2-light-clean", [Drop(LIGHT, "pressure_after")]),
     "limits-sourced": ("gb-2-light-clean", [Swap(E, '    low: "-90"\n    high: "-40"\n')]),
     "limits-changed": (
@@ -313,8 +314,8 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
         [
             Swap(
                 LIGHT,
-                "Look at every wall and both trays. Are they",
-                "Look at every wall and both trays and the window and both gauntlets and the grille and say whether they are",
+                "Look through the window. Is everything",
+                "Look at every wall and both trays and the window and both gauntlets and the grille and say whether everything is",
             )
         ],
     ),
@@ -324,7 +325,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     ),
     "one-action": (
         "gb-2-light-clean",
-        [Swap(WASTE, "{en: Close the bag and tie its neck.,", '{en: "Close the bag, then tie its neck.",')],
+        [Swap(BAG, "{en: Close the bag and tie its neck.,", '{en: "Close the bag, then tie its neck.",')],
     ),
     "unknown-word": ("gb-2-light-clean", [Swap(MISHAPS, "word: unwell", "word: unwel")]),
     "sounds-alike": ("gb-2-light-clean", [Swap(E, "site_words: []", "site_words: [trubble]")]),
@@ -341,7 +342,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
         "gb-2-light-clean",
         [
             Swap(
-                BEFORE,
+                LIGHT,
                 "brief: {en: Pressure., ko: 압력.}",
                 "brief: {en: Read the pressure of the chamber with its sign and unit., ko: 압력.}",
             )

@@ -18,7 +18,7 @@ from assistant.procedure.load import load_procedure
 from assistant.procedure.source import default_folder
 from assistant.record.keys import Cost, KeyStore
 
-from .mutations import LIGHT, WASTE, Drop, Swap
+from .mutations import BAG, BAG_OUT, LIGHT, Drop, Swap
 
 WORDS = "four unrelated plain words"
 
@@ -69,23 +69,23 @@ def test_a_changed_file_is_no_longer_approved_and_a_changed_comment_is(site):
     path = site / "procedures" / LIGHT
     path.write_text("# a remark\n" + path.read_text())
     assert is_approved(_plan(site), site / "approvals", site / "keys") is not None
-    Swap(WASTE, "Wipe both gauntlets", "Wipe the gauntlets").apply(site / "procedures")
+    Swap(BAG, "Wipe both gauntlets", "Wipe the gauntlets").apply(site / "procedures")
     assert is_approved(_plan(site), site / "approvals", site / "keys") is None
 
 
 def test_what_changed_is_said_before_signing(site):
     _approve(site)
-    Drop(WASTE, "wipe_gauntlets").apply(site / "procedures")
-    Swap(LIGHT, 'revision: "5"', 'revision: "6"').apply(site / "procedures")
+    Drop(BAG, "wipe_gauntlets").apply(site / "procedures")
+    Swap(LIGHT, 'revision: "6"', 'revision: "7"').apply(site / "procedures")
     result = _approve(site, "--json")
     said = json.loads(result.stdout)["changes"]
-    assert "The revision was 5 and is 6." in said
-    assert "Step waste.wipe_gauntlets was taken out: Wipe both gauntlets from cuff to fingers." in said
+    assert "The revision was 6 and is 7." in said
+    assert "Step bagged.wipe_gauntlets was taken out: Wipe both gauntlets from cuff to fingers." in said
     assert all(line in result.stderr for line in said)
 
 
 def test_findings_keep_it_from_being_signed(site):
-    Drop(WASTE, "close_outer").apply(site / "procedures")
+    Drop(BAG_OUT, "close_outer").apply(site / "procedures")
     with pytest.raises(FindingsError, match="check finds"):
         _approve(site)
     assert not (site / "approvals").exists()
@@ -145,14 +145,14 @@ def test_nobody_named_is_a_usage_error(site):
 def test_changes_in_plain_language(site):
     before = plan_values(_plan(site))
     folder = site / "procedures"
-    Swap("agents/northmere.yaml", "contact: 3 min", "contact: 4 min").apply(folder)
+    Swap("agents/northmere.yaml", "contact: 2 min", "contact: 4 min").apply(folder)
     Swap("enclosures/gb-2.yaml", "max_open: 2 min", "max_open: 3 min").apply(folder)
     Swap(
         LIGHT, "  - en: Spray nothing inside this box.\n    ko: 이 장비 안에서는 아무것도 뿌리지 마세요.\n"
     ).apply(folder)
     said = changes(before, plan_values(_plan(site)))
     assert "A caution was taken out: Spray nothing inside this box." in said
-    assert "Step disinfect.back_wall: the contact time was 3 minutes and is 4 minutes." in said
+    assert "Step disinfect.back_wall: the contact time was 2 minutes and is 4 minutes." in said
     assert "Opening inner_door: how long it may be open was 2 minutes and is 3 minutes." in said
     assert changes(before, before) == []
 
@@ -162,7 +162,7 @@ def test_a_moved_step_is_said_once(site):
     before, after = plan_values(plan), plan_values(plan)
     after["steps"] = [*after["steps"][1:5], after["steps"][0], *after["steps"][5:]]
     said = changes(before, after)
-    assert len(said) == 1 and "was moved" in said[0] and "before.certified" in said[0]
+    assert len(said) == 1 and "was moved" in said[0] and "pressure_before" in said[0]
 
 
 @pytest.mark.full

@@ -96,12 +96,12 @@ def test_a_link_that_leads_out_of_the_folder_is_not_followed(tmp_path):
 def test_an_error_inside_a_part_names_the_part(tmp_path):
     folder = tmp_path / "procedures"
     shutil.copytree(default_folder(), folder)
-    path = folder / "parts" / "waste-out.yaml"
+    path = folder / "parts" / "load-wiped-airlock.yaml"
     path.write_text(path.read_text().replace("opening: inner_door", "opening: inner_dor", 1))
     with pytest.raises(SiteFileProblems) as caught:
         load_procedure("gb-2-light-clean", folder)
     problem = caught.value.problems[0]
-    assert problem.file == "procedures/parts/waste-out.yaml" and problem.line > 10
+    assert problem.file == "procedures/parts/load-wiped-airlock.yaml" and problem.line > 10
     assert "inner_door" in problem.try_next
 
 

@@ -19,15 +19,16 @@ def light():
 
 
 def test_volume_by_hand(light):
-    # Alcohol on both trays: 2 x 3800 cm2 = 0.76 m2 at 20 mL/m2 = 15.2 mL; x 1.2 = 18.24, rounded up 19 mL.
+    # Alcohol on both trays: 2 x 2600 cm2 = 0.52 m2 at 20 mL/m2 = 10.4 mL; x 1.2 = 12.48, rounded up 13 mL.
     k = kit(light, {"drugs_differ": False, "final_alcohol": True})
-    assert {a.id: a.ml for a in k.agents}["alcohol"] == 19
+    assert {a.id: a.ml for a in k.agents}["alcohol"] == 13
 
 
 def test_what_a_rewet_needs_is_in_it(light):
-    # Disinfectant: (7800 + 2 x 4000 + 2 x 6400 + 2 x 3800) cm2 at 30 mL/m2, the window twice, x 1.2 = 130.3 -> 131 mL.
+    # Disinfectant: (3600 + 1200 in the airlock, then 5000 + 2 x 3000 + 2 x 4500 + 2 x 2600) cm2
+    # at 30 mL/m2, the window twice, x 1.2 = 108 mL.
     k = kit(light, {"drugs_differ": False, "final_alcohol": False})
-    assert [(a.id, a.ml) for a in k.agents] == [("disinfectant", 131)]
+    assert [(a.id, a.ml) for a in k.agents] == [("disinfectant", 108)]
 
 
 def test_answers_change_the_list(light):

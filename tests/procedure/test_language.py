@@ -66,7 +66,7 @@ def test_an_include_carries_its_condition_to_every_step():
 
 
 def test_a_limit_points_at_a_step_outside_its_part():
-    step = PLANS["gb-2-light-clean"].step("waste.change_gloves")
+    step = PLANS["gb-2-light-clean"].step("waste_out.change_gloves")
     assert step.after_step == "load.hands_in" and step.within_ms == 7_200_000
 
 
@@ -82,8 +82,8 @@ def test_a_cycle_is_worked_out_and_rounded_up():
 
 def test_a_wet_time_follows_the_orientation():
     plan = PLANS["gb-2-light-clean"]
-    assert plan.step("disinfect.back_wall").wet_ms == 260_000
-    assert plan.step("disinfect.window_inside").wet_ms == 150_000
+    assert plan.step("disinfect.back_wall").wet_ms == 200_000
+    assert plan.step("disinfect.window_inside").wet_ms == 115_000
 
 
 def test_the_lead_of_a_rewet_leaves_time_to_wipe_the_whole_surface():
@@ -93,8 +93,9 @@ def test_the_lead_of_a_rewet_leaves_time_to_wipe_the_whole_surface():
 
 def test_wipe_cues_are_said_where_the_count_asks_for_them():
     plan = PLANS["gb-2-light-clean"]
-    assert plan.step("disinfect.back_wall").say.startswith("Take a new wipe. Use 4 faces")
-    assert plan.step("disinfect.left_wall").say.startswith("Turn to a fresh face.")
+    assert plan.step("disinfect.back_wall").say.startswith("Take a new wipe. Use 3 faces.")
+    assert plan.step("disinfect.left_wall").say.startswith("Turn to 2 fresh faces.")
+    assert plan.step("load.wipe.airlock_floor").say.startswith("Turn to a fresh face.")
 
 
 def test_a_mishap_of_the_procedure_takes_the_place_of_a_shared_one():

@@ -50,4 +50,25 @@ def test_walls_come_before_the_trays_and_the_last_step_is_after_the_waste(plan):
         < ids.index("disinfect.window_inside")
         < ids.index("disinfect.left_tray")
     )
-    assert ids.index("waste.change_gloves") < ids.index("pressure_after")
+    assert ids.index("waste_out.change_gloves") < ids.index("settled") < ids.index("pressure_after")
+
+
+def test_the_airlock_is_wiped_and_waited_for_before_the_inner_door(plan):
+    ids = [s.id for s in plan.steps]
+    door, close = ids.index("load.open_inner"), ids.index("load.close_outer")
+    wait = plan.steps[door - 1]
+    for surface in ("airlock_walls", "airlock_floor"):
+        assert ids.index(f"load.wipe.{surface}") < close < door and surface in wait.wait_for
+    assert "purge" in wait.wait_for
+
+
+def test_the_inner_door_asks_for_the_airlocks_contacts_itself(plan):
+    asked = {(c.kind, c.subject) for c in plan.step("load.open_inner").requires}
+    assert {("contact", "airlock_walls"), ("contact", "airlock_floor"), ("cycle", "purge")} <= asked
+
+
+def test_a_short_run_up_ends_before_the_closing_reading(plan):
+    ids = [s.id for s in plan.steps]
+    assert plan.cycles["settle"].duration_ms == 120_000 < plan.cycles["run_up"].duration_ms
+    assert ids.index("start_settle") < ids.index("settled") < ids.index("pressure_after")
+    assert set(plan.cycles["settle"].broken_by_openings) == {"inner_door", "window"}
