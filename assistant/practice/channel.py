@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from assistant.hearing import values
 from assistant.hearing.packs import Pack, load_pack
+from assistant.practice.disturbances import NOISE_UNHEARD
 from assistant.practice.persona import Errors
 from assistant.session import inputs
 
@@ -26,6 +27,7 @@ class Channel:
         self.errors = errors
         self.pack = pack or english()
         self.missed = 0
+        self.noisy = False  # a fan louder by 12 dB: see disturbances.NOISE_UNHEARD
         self.confused: list[tuple[str, str]] = []  # (said, taken for)
         self._random = random.Random(f"channel:{seed}")
 
@@ -34,7 +36,7 @@ class Channel:
     ) -> inputs.Input | None:
         """The input an utterance becomes, or None where the listener noticed nothing."""
         roll = self._random.random()
-        if roll < self.errors.unheard:
+        if roll < self.errors.unheard + (NOISE_UNHEARD if self.noisy else 0.0):
             self.missed += 1
             return None
         low = text.lower()

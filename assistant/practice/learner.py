@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from assistant.practice.persona import Persona
-from assistant.practice.score import CLAIMS, CORRECTIONS, HYGIENE, MISHAPS, ORDER, WAITS, WORDS, Score
+from assistant.practice.score import CLAIMS, CORRECTIONS, HYGIENE, MISHAPS, ORDER, RECALL, WAITS, WORDS, Score
 
 # Part of the score -> the persona's errors it tells about.
 _TELLS = {
     ORDER: ("wrong_word",), WAITS: ("misses_rewet",), WORDS: ("chats", "talks_over", "wrong_word"),
-    CLAIMS: ("claims_early", "slips", "mishears", "misses_rewet"), HYGIENE: ("reuses_wipe",), MISHAPS: (), CORRECTIONS: ("slips",),
+    CLAIMS: ("claims_early", "slips", "mishears", "misses_rewet"), HYGIENE: ("reuses_wipe",), MISHAPS: (), CORRECTIONS: ("slips",), RECALL: (),
 }
 TOLD, UNTOLD = 0.35, 0.8  # what is left of an error's rate after it was pointed out, and by practice alone
 

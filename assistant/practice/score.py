@@ -14,14 +14,14 @@ from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.oracle import DRYING, FALSE_CLAIM, MISPLACED, Oracle
 from assistant.procedure.plan import CHECK, READING, WET, Plan
 
-ORDER, WAITS, WORDS, CLAIMS, MISHAPS, CORRECTIONS, HYGIENE = (
-    "order", "waits", "words", "claims", "mishaps", "corrections", "hygiene",
+ORDER, WAITS, WORDS, CLAIMS, MISHAPS, CORRECTIONS, HYGIENE, RECALL = (
+    "order", "waits", "words", "claims", "mishaps", "corrections", "hygiene", "recall",
 )
 # Points off per occasion. What harms a clean weighs most; what only costs time weighs least. Common practice, no
 # source; measured against personas with known error rates by `assistant measure practice`.
-WEIGHTS = {ORDER: 2.0, WAITS: 6.0, WORDS: 0.4, CLAIMS: 8.0, MISHAPS: 6.0, CORRECTIONS: 1.0, HYGIENE: 4.0}
+WEIGHTS = {ORDER: 2.0, WAITS: 6.0, WORDS: 0.4, CLAIMS: 8.0, MISHAPS: 6.0, CORRECTIONS: 1.0, HYGIENE: 4.0, RECALL: 2.0}
 SLOW_REACTION_MS = 15_000  # to the right first word. Common practice, no source.
-_WORST_FIRST = (CLAIMS, WAITS, MISHAPS, HYGIENE, ORDER, CORRECTIONS, WORDS)
+_WORST_FIRST = (CLAIMS, WAITS, MISHAPS, HYGIENE, ORDER, RECALL, CORRECTIONS, WORDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +53,17 @@ class MishapLog:
     surface: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Recalled:
+    """An answer to "what comes next?". `chosen`: the number given, 0 for none; `right`: the number asked for."""
+
+    at_ms: int
+    step: str
+    chosen: int
+    right: int
+    text: str
+
+
 @dataclass(slots=True)
 class EnclosureLog:
     """What only the simulated enclosure knows of a session."""
@@ -61,6 +72,7 @@ class EnclosureLog:
     carried: list[str] = field(default_factory=list)
     breaches: list[tuple[int, str]] = field(default_factory=list)
     mishaps: list[MishapLog] = field(default_factory=list)
+    recalled: list[Recalled] = field(default_factory=list)
 
     def as_json(self) -> dict[str, Any]:
         return asdict(self)
@@ -106,7 +118,10 @@ def score(plan: Plan, facts: Iterable[Any], log: EnclosureLog) -> Score:
         HYGIENE: [Moment(end_ms, text.rsplit("the ", 1)[-1], text) for text in log.carried]
         + [Moment(at, what, f"an interlock would have been broken: {what}") for at, what in log.breaches],
     }
-    parts = tuple(_part(name, found[name], confirmed, len(log.mishaps)) for name in found)
+    if log.recalled:
+        found[RECALL] = [Moment(r.at_ms, r.step, f"not known: {r.text}") for r in log.recalled if r.chosen != r.right]
+    of = {MISHAPS: f"{len(log.mishaps)} mishaps", RECALL: f"{len(log.recalled)} questions"}
+    parts = tuple(_part(name, found[name], of.get(name, f"{confirmed} confirmations")) for name in found)
     critical = tuple(m for name in (CLAIMS, HYGIENE) for m in found[name]) + tuple(
         m for m in late if "never" in m.text
     )
@@ -119,11 +134,11 @@ _AGAINST = {
     WORDS: "every utterance a command, after the assistant has finished", CLAIMS: "every confirmation true when it was said",
     MISHAPS: f"named within {SLOW_REACTION_MS // 1000} s of each", CORRECTIONS: "none needed; owning up costs least",
     HYGIENE: "a fresh face or wipe whenever one is asked for, doors one at a time",
+    RECALL: "the next step known before it is told",
 }
 
 
-def _part(name: str, moments: list[Moment], confirmed: int, mishaps: int) -> Part:
-    of = f"{mishaps} mishaps" if name == MISHAPS else f"{confirmed} confirmations"
+def _part(name: str, moments: list[Moment], of: str) -> Part:
     return Part(name, f"{len(moments)} in {of}", _AGAINST[name], round(WEIGHTS[name] * len(moments), 1), tuple(moments))
 
 

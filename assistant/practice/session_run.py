@@ -7,8 +7,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime, timezone
 from pathlib import Path
+from typing import Any
 
 from assistant.practice.channel import Channel
+from assistant.practice.disturbances import Disturber, draw_disturbances
 from assistant.practice.drills import Drill, draw
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.levels import Level, level
@@ -16,9 +18,10 @@ from assistant.practice.operator import Operator
 from assistant.practice.oracle import Oracle
 from assistant.practice.persona import Errors, Persona
 from assistant.practice.refresh import Refresh
-from assistant.practice.score import EnclosureLog, MishapLog, Score, enclosure_log, items_of, score
+from assistant.practice.score import EnclosureLog, MishapLog, Recalled, Score, enclosure_log, items_of, score
 from assistant.practice.signoff import Session, TraineeFile, record_digest
 from assistant.practice.simulate import Simulation
+from assistant.practice.stage import DrillStage
 from assistant.practice.typed import TypedTrainee
 from assistant.procedure.plan import Plan
 from assistant.session.facts.base import Fact
@@ -55,25 +58,30 @@ def options_for(plan: Plan, answers: dict[str, bool]) -> tuple[tuple[str, bool],
 
 def run_practice(
     ready: Prepared, *, trainee: str, level_name: str, seed: int | str, persona: Persona | None = None,
-    typed: Callable[[EnclosureSim], TypedTrainee] | None = None, mishaps: int = 0, weights: dict[str, float] | None = None,
+    typed: Callable[[EnclosureSim, DrillStage], TypedTrainee] | None = None, mishaps: int = 0, weights: dict[str, float] | None = None,
     words: tuple[str, ...] = (), answers: dict[str, bool] | None = None, records: Path | None = None,
     factor: float = 10.0, stamp: str = "", session_id: str = "", epoch: datetime = DEMO_EPOCH,
     on_facts: OnFacts | None = None, pacer: Callable[[int, int], int] | None = None,
-    on_world: Callable[[EnclosureSim, tuple[Drill, ...]], None] | None = None,
+    on_world: Callable[[EnclosureSim, tuple[Drill, ...]], None] | None = None, disturb: tuple[str, ...] = (),
+    recalled: Callable[[], list[Recalled]] = list, show: Callable[[str], None] = lambda text: None,
+    ears: Callable[[Operator], Any] = lambda operator: operator,
 ) -> Practised:
-    """Run one session to its end and judge it. Either a `persona` works, or whoever `typed` makes.
+    """Run one session to its end and judge it. Either a `persona` works, or whoever `typed` makes from the enclosure
+    and the stage on which the drills happen. `disturb`: see `disturbances.KINDS`; `recalled()`: the answers given at
+    level recall; `ears`: what stands between the assistant's lines and a persona (see `by_ear`).
 
     Raises what records raise (StorageError and kin); the record then stays as it was.
     """
     plan, lvl = ready.plan, level(level_name)
     drills = draw(plan, seed, mishaps, weights=weights, words=words)
+    disturbances = draw_disturbances(plan, seed, disturb)
     world = EnclosureSim(plan, seed)
     operator = (
         Operator(persona, world, seed, cues=[d.cue() for d in drills], brief=lvl.brief) if persona is not None
-        else typed(world)  # type: ignore[misc]
+        else typed(world, DrillStage(drills, world, show))  # type: ignore[misc]
     )
     if on_world:
-        on_world(world, drills)
+        on_world(world, (*drills, *disturbances))
     channel = Channel(persona.errors if persona else Errors(), seed, ready.pack)
     oracle = Oracle(plan, world, operator.said, channel.confused, operator.lapses)
     record = QuietRecord(
@@ -82,27 +90,35 @@ def run_practice(
         extra={"practice": {
             "level": lvl.id, "seed": str(seed), "persona": persona.id if persona else "", "factor": f"{factor:g}",
             "drills": [asdict(d) for d in drills],
+            **({"disturbances": [asdict(d) for d in disturbances]} if disturbances else {}),
         }},
     )
     try:
         run = Simulation(
-            plan, operator, channel, kind="practice", person=trainee, options=options_for(plan, answers or {}),
+            plan, ears(operator), channel, kind="practice", person=trainee, options=options_for(plan, answers or {}),
             decide_with=record.decide, oracle=oracle, on_facts=on_facts, brief=lvl.brief, pacer=pacer,
+            disturber=Disturber(disturbances),
         ).run()
         if run.problem:
             raise RuntimeError(run.problem)
-        log = enclosure_log(oracle, world, _mishaps(drills, operator.happened))
+        log = enclosure_log(oracle, world, mishap_logs(drills, operator.happened))
+        log.recalled = recalled()
         problems = record.close(run.state)
     finally:
         record.abandon()
-    (record.folder / ENCLOSURE_LOG).write_text(json.dumps(log.as_json(), indent=1, sort_keys=True) + "\n", encoding="utf-8")
+    keep_log(record.folder, log)
     return Practised(
         record.folder, lvl, str(seed), drills, run.facts, run.state.verdict or "open", log,
         score(plan, run.facts, log), problems, world, run.ended_ms,
     )
 
 
-def _mishaps(drills: Sequence[Drill], happened: Sequence[tuple[int, str]]) -> list[MishapLog]:
+def keep_log(folder: Path, log: EnclosureLog) -> None:
+    """Write what only the enclosure knows beside the record."""
+    (folder / ENCLOSURE_LOG).write_text(json.dumps(log.as_json(), indent=1, sort_keys=True) + "\n", encoding="utf-8")
+
+
+def mishap_logs(drills: Sequence[Drill], happened: Sequence[tuple[int, str]]) -> list[MishapLog]:
     places = {d.word: d.surface for d in drills}
     return [MishapLog(word, at, places.get(word, "")) for at, word in happened if word in places]
 

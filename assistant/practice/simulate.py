@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from assistant.practice import disturbances as dist
 from assistant.practice.channel import Channel
 from assistant.practice.operator import Operator
 from assistant.practice.oracle import Oracle
@@ -53,7 +54,7 @@ class Simulation:
         options: tuple[tuple[str, bool], ...] = (), longest_ms: int = LONGEST_MS, decide_with: Decide = decide,
         keep_inputs: bool = False, brief: bool = False, oracle: Oracle | None = None,
         on_facts: Callable[[State, tuple[Fact, ...], int], None] | None = None,
-        pacer: Callable[[int, int], int] | None = None,
+        pacer: Callable[[int, int], int] | None = None, disturber: dist.Disturber | None = None,
     ) -> None:
         self.plan = plan
         self.run_so_far = Run([], initial(plan), operator, channel)
@@ -70,6 +71,8 @@ class Simulation:
         self._ears: list[tuple[int, str, int, int, bool]] = []  # (due, text, start, end, over speech)
         self._visit: tuple[int, inputs.Input] | None = None  # what somebody else does at the board, and when
         self._reliefs = 0
+        self._disturber = disturber or dist.Disturber(())
+        self._deaf = False  # the microphone has failed
 
     def run(self) -> Run:
         """From the beginning to the verdict."""
@@ -107,6 +110,9 @@ class Simulation:
             due.append(max(wish, self._now + 50))
         if self._visit is not None:
             due.append(self._visit[0])
+        disturbed = self._disturber.next_ms()
+        if disturbed is not None:
+            due.append(disturbed)
         if not due or min(due) > self._longest:
             return False
         reached = min(due) if self._pacer is None else self._pacer(self._now, max(self._now, min(due)))
@@ -122,11 +128,15 @@ class Simulation:
             self._lines.remove(line)
             self._give(inputs.LineDone(line[0], line[1], line[2], line[4]))
             operator.hear(line[3], line[2])
+            self._disturber.hear(line[3], line[2])
             low = line[3].lower()
             if "second person must confirm" in low:
                 self._visit = (now + _WITNESS_MS, inputs.Witness("colleague", "I saw it."))
             elif "signs in at the board" in low:
                 self._visit = (now + _WITNESS_MS, inputs.SignIn(f"relief {self._reliefs + 1}"))
+        for begins, one in self._disturber.events(now):
+            self._disturb(begins, one)
+        now = self._now  # the computer's power may have been off meanwhile
         for ear in [entry for entry in self._ears if entry[0] <= now]:
             self._ears.remove(ear)
             self._listen(*ear[1:])
@@ -142,7 +152,22 @@ class Simulation:
             over = any(line[1] < end and now < line[2] + 300 for line in self._lines)
             self._ears.append((end + LISTEN_MS, spoken.text, now, end, over))
 
+    def _disturb(self, begins: bool, one: dist.Disturbance) -> None:
+        if one.kind == dist.NOISE:
+            self.run_so_far.channel.noisy = begins
+        elif one.kind == dist.MICROPHONE:
+            self._deaf = begins
+            self._give(inputs.Lost("microphone", "no sound arrives") if begins else inputs.Back("microphone"))
+        else:  # nothing is said or heard while the power is off; hands go on
+            self._lines.clear()
+            self._ears.clear()
+            self._now += one.lasts_ms
+            self._free_ms = self._now
+            self._give(inputs.Recover(one.lasts_ms, "crash"))
+
     def _listen(self, text: str, start: int, end: int, over: bool) -> None:
+        if self._deaf:
+            return
         run = self.run_so_far
         over = over or any(line[1] < end for line in self._lines)
         active = allowed_words(self.plan, run.state)
@@ -170,8 +195,7 @@ class Simulation:
             elif type(fact) is lines.Heard and fact.accepted and fact.word in ("stop", "repeat"):
                 self._cut()
             elif type(fact) is steps.WitnessGiven:
-                self._visit: tuple[int, inputs.Input] | None = None  # what somebody else does at the board, and when
-        self._reliefs = 0
+                self._visit = None  # somebody else was quicker
         run.state = state
         if self._on_facts and decided:
             self._on_facts(state, decided, self._now)

@@ -15,6 +15,7 @@ from typing import TextIO
 from assistant.practice import understanding as u
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.operator import Said, Utterance
+from assistant.practice.stage import DrillStage
 
 _SPEED_PART = 0.6  # somebody quick needs at least this part of a steady person's time
 _LETTER_MS = 70  # typing stands for speaking: about as long as the words would take
@@ -24,11 +25,14 @@ class TypedTrainee:
     """`lines`: what is typed, as it comes (a queue, or a list of (session ms, text) for tests). An empty line says
     nothing. "quit" raises KeyboardInterrupt."""
 
-    def __init__(self, world: EnclosureSim, lines: queue.Queue[str] | Iterable[tuple[int, str]]) -> None:
+    def __init__(
+        self, world: EnclosureSim, lines: queue.Queue[str] | Iterable[tuple[int, str]], stage: DrillStage | None = None,
+    ) -> None:
         self.world = world
         self.said: list[Said] = []
         self.lapses: list[tuple[int, str]] = []
-        self.happened: list[tuple[int, str]] = []
+        self._stage = stage or DrillStage((), world, lambda text: None)
+        self.happened = self._stage.happened
         self.lost_ms = 0
         self._queue = lines if isinstance(lines, queue.Queue) else None
         self._script = [] if self._queue is not None else sorted(lines)  # type: ignore[arg-type]
@@ -37,6 +41,7 @@ class TypedTrainee:
 
     def hear(self, text: str, ended_ms: int, role: str = "") -> None:
         """A new instruction starts the hands on it."""
+        self._stage.hear(text, ended_ms)
         meaning = u.understand(text)
         if meaning.kind in (u.DO, u.WIPE, u.REWET):
             self._action, self._begun_ms = self.world.names.action(meaning), ended_ms
@@ -49,9 +54,12 @@ class TypedTrainee:
     def next_action(self, now_ms: int) -> Utterance | None:
         """The next typed line, if there is one."""
         self.world.settle(now_ms)
+        self._stage.go_on(now_ms)
         text = self._take(now_ms)
-        if not text:
-            return None
+        return self.says(text, now_ms) if text else None
+
+    def says(self, text: str, now_ms: int) -> Utterance:
+        """Something typed or said at `now_ms`: a confirmation is held against what can have been done by then."""
         end = now_ms + max(400, len(text) * _LETTER_MS)
         meant = "confirm" if text == "confirm" else "other"
         if meant == "confirm" and self._action is not None:
@@ -67,7 +75,8 @@ class TypedTrainee:
 
     def next_ms(self) -> int | None:
         """When the next line of a script is due; None where somebody types."""
-        return self._script[0][0] if self._script else None
+        due = [at for at in (self._script[0][0] if self._script else None, self._stage.next_ms()) if at is not None]
+        return min(due, default=None)
 
     def _take(self, now_ms: int) -> str:
         if self._queue is None:

@@ -121,7 +121,7 @@ def test_a_confirmation_in_two_seconds_is_known_to_be_untrue(ready, tmp_path):
     seen = []
     done = run_practice(
         ready, trainee="T", level_name=LED, seed=1, records=tmp_path, answers={"drugs_differ": False},
-        typed=lambda world: seen.append(world) or TypedTrainee(world, [*typed, (70_000, "stop"), (100_000, "confirm")]),
+        typed=lambda world, stage: seen.append(world) or TypedTrainee(world, [*typed, (70_000, "stop"), (100_000, "confirm")], stage),
     )
     assert done.verdict == "stopped" and seen[0] is done.world
 

@@ -1,0 +1,82 @@
+"""Noise, a failing microphone and a power cut happen on cue, are met, and repeat; a person at the keys sees each mishap."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.practice.channel import Channel
+from assistant.practice.disturbances import COMPUTER, KINDS, MICROPHONE, NOISE, Disturber, draw_disturbances
+from assistant.practice.drills import draw
+from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.levels import ASSESSMENT, LED
+from assistant.practice.operator import Operator
+from assistant.practice.oracle import ENGINE, Oracle
+from assistant.practice.persona import load_persona
+from assistant.practice.session_run import run_practice
+from assistant.practice.simulate import Simulation
+from assistant.practice.stage import DrillStage
+from assistant.practice.typed import TypedTrainee
+
+
+def work(plan, kinds, seed):
+    person, world = load_persona("careful"), EnclosureSim(plan, seed)
+    operator, channel = Operator(person, world, seed), Channel(person.errors, seed)
+    oracle = Oracle(plan, world, operator.said, channel.confused, operator.lapses)
+    disturber = Disturber(draw_disturbances(plan, seed, kinds))
+    run = Simulation(plan, operator, channel, oracle=oracle, disturber=disturber).run()
+    return run, oracle, disturber
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_each_is_met_and_the_clean_still_ends(plan, kind):
+    run, oracle, disturber = work(plan, [kind], "d:2")
+    assert [k for _, k in disturber.happened] == [kind]
+    assert run.state.verdict == "complete" and oracle.count()[ENGINE] == 0, (run.problem, oracle.findings[:3])
+    kinds = [f.KIND for f in run.facts]
+    wanted = {NOISE: "heard", MICROPHONE: "device_lost", COMPUTER: "recovered"}[kind]
+    assert wanted in kinds, sorted(set(kinds))
+
+
+def test_a_noisy_minute_costs_words(plan):
+    quiet = [work(plan, [], f"n:{i}")[0].channel.missed for i in range(4)]
+    noisy = [work(plan, [NOISE], f"n:{i}")[0].channel.missed for i in range(4)]
+    assert sum(noisy) > sum(quiet)
+
+
+def test_the_same_seed_disturbs_alike_and_another_otherwise(plan):
+    assert draw_disturbances(plan, 1, KINDS) == draw_disturbances(plan, 1, KINDS) != draw_disturbances(plan, 2, KINDS)
+    with pytest.raises(ValueError, match="earthquake"):
+        draw_disturbances(plan, 1, ["earthquake"])
+
+
+def test_a_power_cut_in_practice_is_in_the_record_and_the_record_holds(ready, tmp_path):
+    done = run_practice(
+        ready, trainee="T", level_name=LED, seed=3, persona=load_persona("careful"), records=tmp_path, disturb=KINDS,
+    )
+    assert done.verdict == "complete" and not done.problems
+    assert any(f.KIND == "recovered" for f in done.facts)
+
+
+def test_somebody_who_types_sees_a_mishap_when_it_happens_and_is_scored_by_it(ready, tmp_path):
+    seen, worlds = [], []
+    done = run_practice(
+        ready, trainee="T", level_name=ASSESSMENT, seed=1, records=tmp_path, answers={"drugs_differ": False},
+        typed=lambda world, stage: worlds.append(world) or TypedTrainee(
+            world, [(at, "confirm") for at in range(3000, 400_000, 9000)] + [(401_000, "stop"), (420_000, "confirm")], stage),
+        mishaps=6, words=("torn_glove",), show=seen.append,
+    )
+    assert done.verdict in ("stopped", "incomplete") and seen and all("Torn glove" in text for text in seen)
+    assert any("was never said" in m.text for part in done.score.parts for m in part.moments)
+
+
+def test_a_drill_is_shown_once_and_not_before_its_time(plan):
+    world, seen = EnclosureSim(plan, 1), []
+    drill = draw(plan, 5, 1, words=("torn_glove",))[0]
+    stage = DrillStage([drill], world, seen.append)
+    stage.hear("Something else.", 0)
+    stage.hear(drill.at_line.split("|")[0] + ".", 1000)
+    stage.go_on(1000 + drill.after_ms - 1)
+    assert not seen and stage.next_ms() == 1000 + drill.after_ms
+    stage.go_on(1000 + drill.after_ms)
+    stage.go_on(99_000)
+    assert len(seen) == 1 and stage.happened == [(1000 + drill.after_ms, "torn_glove")]
