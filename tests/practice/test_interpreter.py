@@ -20,7 +20,7 @@ EN = compile_plan(load_procedure("gb-2-light-clean"), "en")
 NAME = KO.surfaces["left_wall"].name, EN.surfaces["left_wall"].name
 OTHER = KO.openings["inner_door"].name, EN.openings["inner_door"].name
 DROPPED = KO.mishaps["dropped-item"].title, EN.mishaps["dropped-item"].title
-STEP = KO.step("load.put_in").say, EN.step("load.put_in").say
+STEP = KO.step("load.hang_in").say, EN.step("load.hang_in").say
 # placeholder -> the same thing in both languages
 FILLED = {
     "title": DROPPED, "enclosure": (KO.enclosure_name, EN.enclosure_name), "ask": (KO.options[0].ask, EN.options[0].ask),
