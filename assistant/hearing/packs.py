@@ -16,7 +16,8 @@ class Pack:
     """One language's words.
 
     `say`: command id -> spoken forms, best first. `pronunciations`: spoken word or form -> phoneme strings where the
-    model's dictionary needs help. `decoys`: words that are listened for only to be refused. `spoken`: number, letter
+    model's dictionary needs help. `decoys`: words that are listened for only to be refused. `rivals`: phrases that must
+    lose to a confirming word on the sound alone, command id -> phrases (embedded engine). `spoken`: number, letter
     and date words (see numbers, letters, dates); empty where the language has none yet.
     """
 
@@ -26,6 +27,7 @@ class Pack:
     pronunciations: dict[str, tuple[str, ...]] = field(default_factory=dict)
     decoys: tuple[str, ...] = ()
     spoken: dict[str, dict[str, str]] = field(default_factory=dict)
+    rivals: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         seen: dict[str, str] = {}
@@ -53,7 +55,7 @@ class Pack:
         say = dict(self.say)
         for word_id, forms in changes.items():
             say[word_id] = tuple(forms)
-        return Pack(self.language, say, self.experimental, self.pronunciations, self.decoys, self.spoken)
+        return Pack(self.language, say, self.experimental, self.pronunciations, self.decoys, self.spoken, self.rivals)
 
 
 def load_pack(language: str = "en", path: str | Path | None = None) -> Pack:
@@ -80,6 +82,7 @@ def load_pack(language: str = "en", path: str | Path | None = None) -> Pack:
             pronunciations={k: tuple(v) for k, v in data.get("pronunciations", {}).items()},
             decoys=tuple(data.get("decoys", ())),
             spoken=data.get("spoken", {}),
+            rivals={k: tuple(v) for k, v in data.get("rivals", {}).items()},
         )
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise SiteFileError(f"The language pack isn't valid: {error}", where=where,

@@ -1,7 +1,8 @@
 """The embedded English engine: PocketSphinx with its bundled model.
 
 Its plain grammar accepts nearly anything, so each command is one token beside thousands of filler words in a
-unigram model, and the bare grammar must name the same command in a second look.
+unigram model, and the bare grammar must name the same command in a second look. A word that confirms must besides
+fit the sound about as well as any of its rivals: near phrases that nobody would otherwise tell apart from it.
 """
 
 from __future__ import annotations
@@ -29,8 +30,9 @@ LANGUAGE_WEIGHT = 6.5
 FILLER_POWER = 0.6       # 1 would keep the language model's own unigram probabilities
 COMFORT_RMS = 90.0       # faint noise 28 dB under the word: formant voices in a silent room went from 69 to 83 %
 DECOY_SHARE = 0.1        # a near-miss word's prior, as part of a command's
+RIVAL_MARGIN = -4.0      # of the scaled log likelihood a phoneme: how far behind its best rival a confirming word may lie
 SHORTEST_BYTES = 3200
-_OWN = ("command_prior", "filler_power", "remove_noise", "cmn", "comfort", "decoy_share")
+_OWN = ("command_prior", "filler_power", "remove_noise", "cmn", "comfort", "decoy_share", "rival_margin")
 _MARK = "CMD_"           # a token that begins so is a command, its spaces as underscores
 
 
@@ -41,7 +43,8 @@ class PocketsphinxEngine:
 
     def __init__(self, **tuning: float) -> None:
         self._tuning = {"command_prior": COMMAND_PRIOR, "lw": LANGUAGE_WEIGHT, "filler_power": FILLER_POWER,
-                        "remove_noise": True, "cmn": "batch", "comfort": COMFORT_RMS, "decoy_share": DECOY_SHARE, "fwdflat": False, **tuning}
+                        "remove_noise": True, "cmn": "batch", "comfort": COMFORT_RMS, "decoy_share": DECOY_SHARE,
+                        "rival_margin": RIVAL_MARGIN, "fwdflat": False, **tuning}
         self._main = None
         self._grammar = None
         self._plain = None
@@ -69,8 +72,9 @@ class PocketsphinxEngine:
             for k, phones in enumerate(pronounce(form, known, pack.pronunciations)):
                 lines.append(f"{_token(form)}{'' if k == 0 else f'({k + 1})'} {phones}")
         self._sounds = {f: len(pronounce(f, known, pack.pronunciations)[0].split()) for f in pack.forms}
-        value_words = value_grammar.words("en")
-        for word in sorted({w for w, _ in fillers} | set(decoys) | value_words):
+        rivals = [r for phrases in pack.rivals.values() for r in phrases if pack.word_of(r) is None]
+        others = value_grammar.words("en") | {w for r in rivals for w in r.split()}
+        for word in sorted({w for w, _ in fillers} | set(decoys) | others):
             for k, phones in enumerate(pronounce(word, known, pack.pronunciations)):
                 lines.append(f"{word}{'' if k == 0 else f'({k + 1})'} {phones}")
         folder = Path(pocketsphinx.get_model_path()) / "en-us" / "en-us"
@@ -88,7 +92,9 @@ class PocketsphinxEngine:
                 plain_file.write_text(self._arpa(pack, fillers, decoys, commands=False), encoding="utf-8")
                 self._plain = pocketsphinx.Decoder(**{**common, "lm": str(plain_file), "bestpath": False})
                 self._grammar = pocketsphinx.Decoder(**{**common, "lm": None, "bestpath": False})
-                self._grammar.add_jsgf_string("commands", _jsgf(pack.forms))
+                self._grammar.add_jsgf_string("commands", _jsgf([_token(f) for f in pack.forms]))
+                for word_id, phrases in pack.rivals.items():
+                    self._grammar.add_jsgf_string(f"rivals_{word_id}", _jsgf(list(phrases)))
                 for kind in value_grammar.KINDS:
                     self._grammar.add_jsgf_string(kind, value_grammar.jsgf(kind, "en"))
                 self._grammar.activate_search("commands")
@@ -135,6 +141,13 @@ class PocketsphinxEngine:
             agrees = len(second.tokens) == 1 and _text(second.tokens[0]) == form
             scores["grammar"] = second.path
             scores["grammar_acoustic"] = second.acoustic
+            rivals = f"rivals_{self._pack.word_of(form)}"
+            if agrees and self._pack.word_of(form) in self._pack.rivals:
+                self._grammar.activate_search(rivals)
+                other = self._search(self._grammar, pcm)
+                # The grammar's own prior is one of all commands, the rivals' one of theirs: compare the sound alone.
+                scores["rival"] = 1e3 * (second.acoustic - other.acoustic) / self._sounds[form]
+                agrees = scores["rival"] >= self._tuning["rival_margin"]
             if agrees:
                 plain = self._search(self._plain, pcm)
                 scores["plain"] = plain.path
@@ -150,7 +163,8 @@ class PocketsphinxEngine:
 
     def _confidence(self, form: str, scores: dict[str, float], loud_s: float) -> float:
         sounds = self._sounds[form]
-        return load_verifier("pocketsphinx_en").confidence(features(scores, scores["posterior"], loud_s, sounds))
+        part = "confirming" if "rival" in scores else "other"
+        return load_verifier("pocketsphinx_en", part).confidence(features(scores, scores["posterior"], loud_s, sounds))
 
     @staticmethod
     def _search(decoder, pcm: bytes) -> _Found:
@@ -198,8 +212,9 @@ def _text(token: str) -> str:
     return token.removeprefix(_MARK).replace("_", " ").replace("~", "'")
 
 
-def _jsgf(forms: list[str]) -> str:
-    return "#JSGF V1.0;\ngrammar commands;\npublic <command> = " + " | ".join(_token(f) for f in forms) + ";\n"
+def _jsgf(choices: list[str]) -> str:
+    """One of `choices`, all equally likely."""
+    return "#JSGF V1.0;\ngrammar choices;\npublic <choice> = " + " | ".join(choices) + ";\n"
 
 
 def _fillers(pack: Pack) -> list[tuple[str, float]]:

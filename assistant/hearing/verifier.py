@@ -46,13 +46,14 @@ def features(scores: dict[str, float], posterior: float, loud_s: float, sounds: 
         "acous": 1e3 * scores["grammar_acoustic"] / scores["frames"],
         "n": float(sounds),
         "cover": scores["words_s"] / max(loud_s, 0.05),
+        "rival": scores.get("rival", 0.0),     # how far ahead of its rivals: only words that confirm have them
     }
 
 
-@lru_cache(maxsize=4)
-def load_verifier(name: str) -> Verifier:
-    """The packaged model of that name."""
+@lru_cache(maxsize=8)
+def load_verifier(name: str, part: str) -> Verifier:
+    """The packaged model of that name. `part`: "confirming" for words that confirm, or "other"."""
     text = (resources.files("assistant.hearing") / "packs" / f"verifier_{name}.json").read_text(encoding="utf-8")
-    data = json.loads(text)
+    data = json.loads(text)[part]
     return Verifier(tuple(data["features"]), tuple(data["mean"]), tuple(data["spread"]), tuple(data["weights"]),
                     float(data["bias"]))

@@ -74,7 +74,7 @@ def make(folder: Path) -> dict[str, object]:
         "made_by": "python -m assistant.hearing.measure.fixtures", "rate_hz": RATE_HZ,
         "voices": {"tuned_on": [*voices.NATURAL_TUNE, *voices.FORMANT_TUNE],
                    "reported_on": [*voices.NATURAL_REPORT, *voices.FORMANT_REPORT]},
-        "noises": {"tuned_on": "fan kind tune; bursts with seeds below 1000",
+        "noises": {"tuned_on": "fan kinds tune and wide; bursts with seeds below 1000",
                    "reported_on": "fan kind report; bursts with seeds from 1000"},
         "sentences": {"tuned_on": "sentences.py, keys tune", "reported_on": "sentences.py, keys report"},
         "files": files,

@@ -33,6 +33,8 @@ def gather(pack: Pack, split: str, voice_list: tuple[str, ...], every: int = 1) 
         for kind, lines in (("chat", sentences.CHAT), ("command inside a sentence", sentences.INSIDE),
                             ("assistant's lines", sentences.PROMPTS)):
             yield kind, [("", text, voices.render(text, v)) for v in voice_list for text in lines[split][::every]]
+        yield "nearly confirming", [("", text, voices.render(text, v)) for k, v in enumerate(voice_list)
+                                    for text in sentences.NEARLY_CONFIRMING[split][k % every::every]]
         words = near_misses(pack, split)
         yield "near misses", [("", w, voices.render(w, v)) for k, v in enumerate(voice_list) for w in words[k % every::every]]
     human = [("", p.stem, _human(p)) for p in human_prompts(split)[::every]]

@@ -1,4 +1,7 @@
-"""Room sounds made from a seed: fans, coughs, knocks, breath, alarms. Two fans, one to tune on, one to report on."""
+"""Room sounds made from a seed: fans, coughs, knocks, breath, alarms.
+
+Fans: "tune" and "report" have one shape each; "wide" draws another shape with every seed, to train on.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +17,13 @@ def fan(seconds: float, seed: int, kind: str = "tune") -> np.ndarray:
     freq = np.fft.rfftfreq(count, 1 / RATE_HZ)
     slope, corner, blade = (0.9, 180.0, 118.0) if kind == "tune" else (0.7, 320.0, 83.0)
     shape = 1.0 / (1.0 + (freq / corner) ** slope)
-    if kind != "tune":
+    if kind == "wide":
+        drawn = np.random.default_rng([seed, 7])
+        slope, corner, blade = drawn.uniform(0.4, 1.4), drawn.uniform(80.0, 600.0), drawn.uniform(55.0, 190.0)
+        shape = 1.0 / (1.0 + (freq / corner) ** slope)
+        if drawn.random() < 0.5:
+            shape *= 1.0 + drawn.uniform(0.5, 2.5) * np.exp(-(((freq - drawn.uniform(300.0, 3000.0)) / 250.0) ** 2))
+    elif kind != "tune":
         shape *= 1.0 + 1.5 * np.exp(-(((freq - 900.0) / 250.0) ** 2))   # a duct's resonance
     spectrum = shape * (rng.normal(size=len(freq)) + 1j * rng.normal(size=len(freq)))
     wave = np.fft.irfft(spectrum, n=count)

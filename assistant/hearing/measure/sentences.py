@@ -60,3 +60,19 @@ PROMPTS = {
         "put the used wipe into the waste bag", "that is noted the supervisor will see it",
     ),
 }
+
+# Alone, and nearly a word that confirms. None of the set to report on is among the pack's rivals.
+NEARLY_CONFIRMING = {
+    "tune": (
+        "can fern", "conformist", "confirmer", "comb form", "come for me", "kind of firm", "i am firm", "iron firm", "contour",
+        "i can affirm", "consort", "confirm it", "come first", "conform", "i confer", "i conform", "confide", "come firm",
+        "confirmed", "i can form", "white mouse", "viking now", "whipping now", "wiping town", "waiting now", "writing now",
+        "why not now", "wiping down", "biting now",
+    ),
+    "report": (
+        "infirm", "affirm", "i affirm", "conifer", "configure", "cone fern", "calm firm", "gun firm", "can firm", "i can firm",
+        "i can farm", "i conferred", "confirm him", "come on firm", "i confound", "from", "i can tell him", "kind for him",
+        "confidant", "conformity", "riding now", "typing now", "hyping now", "ripping now", "wiping snow", "wiping how",
+        "striping now", "wiper now", "swiping down", "wiping up now",
+    ),
+}

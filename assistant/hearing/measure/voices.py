@@ -22,9 +22,10 @@ import soxr
 from assistant.errors import VoiceError
 from assistant.hearing.frames import RATE_HZ
 
-NATURAL_TUNE = ("piper:joe:1.0:1.0", "flite:slt:1.0")
+NATURAL_TUNE = ("piper:joe:1.0:1.0", "flite:slt:1.0", "piper:joe:1.2:0.88", "flite:slt:1.1", "flite:kal16:1.0")
 NATURAL_REPORT = ("piper:joe:1.1:1.12", "piper:joe:0.9:0.94", "flite:rms:1.0", "flite:awb:1.0")
-FORMANT_TUNE = ("espeak:en-us+m3:40:150", "espeak:en-gb+f2:55:150")
+FORMANT_TUNE = ("espeak:en-us+m3:40:150", "espeak:en-gb+f2:55:150", "espeak:en-us+m2:50:130",
+                "espeak:en-gb-scotland+f1:50:150")
 FORMANT_REPORT = ("espeak:en-us+f4:60:140", "espeak:en-us+m7:45:160", "espeak:en-gb-x-rp+m1:45:145")
 SPARE_SILENCE_BELOW = 0.01   # of the peak: what counts as silence at the ends of a rendering
 
