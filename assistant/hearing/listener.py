@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,16 +29,19 @@ SPOKEN_OVER_LONGEST_S = 1.6   # while the assistant speaks, only something this 
 class Listener:
     """Feeds an engine with utterances and judges what comes back. Same sound, same utterances, same times.
 
-    `latency_s`, `tail_s`, `closed_headset`: see MuteGate. Nothing is active until `set_active`.
+    `latency_s`, `tail_s`, `closed_headset`: see MuteGate. `clock`: seconds, for computing times. Nothing is active until
+    `set_active`.
     """
 
     def __init__(self, engine: Engine, pack: Pack, *, latency_s: float = 0.1, tail_s: float = 0.2,
-                 closed_headset: bool = False, bars: Bars | None = None, limits: Limits | None = None) -> None:
+                 closed_headset: bool = False, bars: Bars | None = None, limits: Limits | None = None,
+                 clock: Callable[[], float] = time.perf_counter) -> None:
         engine.load(pack)
         self.engine, self.pack = engine, pack
         self.gate = MuteGate(latency_s, tail_s, closed_headset)
         self.bars = bars or Bars()
         self.level = LevelMeter()
+        self._clock = clock
         self.engine_s = 0.0          # computing time spent in the engine so far
         self._command_limits = limits or Limits()
         self._active: frozenset[str] = frozenset()
@@ -53,7 +57,7 @@ class Listener:
         self._early: _Early | None = None
 
     def set_active(self, word_ids: frozenset[str], expect: str | None = None) -> None:
-        """What can be answered now. `expect`: None, "number", "lot" or "date"; counts from the next utterance on."""
+        """What can be answered now. `expect`: None or one of `values.KINDS`; counts from the next utterance on."""
         if expect is not None and expect not in values.KINDS:
             raise ValueError(f"expect must be None or one of {values.KINDS}, not {expect!r}")
         self._active = frozenset(word_ids)
@@ -135,9 +139,9 @@ class Listener:
         self._cleaned += self._subtractor.push(spectra)
 
     def _decode(self, span: Span) -> _Early:
-        begun = time.perf_counter()
+        begun = self._clock()
         hypothesis = self.engine.decode(bytes(self._cleaned), self._expect, span.loud_s)
-        taken = time.perf_counter() - begun
+        taken = self._clock() - begun
         self.engine_s += taken
         return _Early(span.last_loud, self._expect, hypothesis, frame_end_s(self._segmenter.frame), taken)
 
@@ -189,11 +193,14 @@ class Listener:
             if verdict.accepted and self.gate.may_interrupt(verdict.word, hypothesis.form or "", spoken):
                 return verdict, None
             return Verdict(verdict.word, False, "the assistant was speaking"), None
-        if verdict.accepted or expect is None or hypothesis.form is not None:
+        if verdict.accepted or expect is None:
             return verdict, None
+        # A refused command may still be the number that was asked for: every value is read back before it counts.
         value = values.parse(expect, hypothesis.value_text, self.pack.language)
+        if value is None and hypothesis.form is not None:
+            return verdict, None
         if value is None:
-            return Verdict(None, False, f"not a {expect} I could follow"), None
+            return Verdict(None, False, f"not a {expect.removesuffix(' sign')} I could follow"), None
         return Verdict(None, True, ""), value
 
 

@@ -41,6 +41,6 @@ class Engine(Protocol):
 
     def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0) -> Hypothesis:
         """`pcm`: 16 kHz mono int16, one utterance with a little silence around it, sounding for `loud_s` of it (0: not
-        known). `expect`: "number", "lot", "date"."""
+        known). `expect`: one of `values.KINDS`."""
 
     def close(self) -> None: ...

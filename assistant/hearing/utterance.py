@@ -12,7 +12,7 @@ from .frames import RATE_HZ
 
 @dataclass(frozen=True)
 class Value:
-    """A number, lot or date as understood. `kind`: "number", "lot" or "date".
+    """A number, lot or date as understood. `kind`: "number", "lot" or "date", or one sign of the first two ("number sign", "lot sign").
 
     `text`: canonical (digits with sign and point, code, ISO date). `parts`: what a read back says, one by one.
     """

@@ -6,7 +6,7 @@ import re
 
 from .spoken_words import DIGITS, ICAO, MONTHS, ORDINALS, TEENS, TENS
 
-KINDS = ("number", "lot", "date")
+KINDS = ("number", "lot", "date", "number sign", "lot sign")
 
 
 def jsgf(kind: str, language: str) -> str:
@@ -30,8 +30,10 @@ public <lot> = <letter>+ [dash] [<digit>+ [dash] [<letter>]] | <digit>+ [<letter
 <year> = twenty ( <teen> | <tens> [<digit>] );
 public <date> = [<day>] [of] <month> <year> | <month> <day> <year>;
 """,
+        "number sign": f"public <sign> = {digit} | minus | point;\n",
+        "lot sign": f"public <sign> = {digit} | {' | '.join(ICAO)} | dash;\n",
     }
-    return f"#JSGF V1.0;\ngrammar {kind};\n{bodies[kind]}"
+    return f"#JSGF V1.0;\ngrammar {kind.replace(' ', '_')};\n{bodies[kind]}"
 
 
 def words(language: str) -> set[str]:

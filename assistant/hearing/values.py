@@ -1,11 +1,11 @@
-"""Spoken words to typed values."""
+"""Spoken words to typed values, whole or one sign at a time (kinds "number sign" and "lot sign", see `spelling`)."""
 
 from __future__ import annotations
 
-from . import dates, letters, numbers
+from . import dates, letters, numbers, spelling
 from .utterance import Value
 
-KINDS = ("number", "lot", "date")
+KINDS = ("number", "lot", "date", "number sign", "lot sign")
 
 
 def parse(kind: str, text: str, language: str = "en") -> Value | None:
@@ -22,4 +22,7 @@ def parse(kind: str, text: str, language: str = "en") -> Value | None:
     if kind == "date":
         found = dates.parse(spoken)
         return None if found is None else Value("date", found, dates.parts(found))
+    if kind in spelling.SIGNS:
+        sign = spelling.sign(kind, text.lower())
+        return None if sign is None else Value(kind, sign, (text.lower(),))
     raise ValueError(f"no such kind of value: {kind!r}")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import time
 from pathlib import Path
 
 import click
@@ -19,24 +21,31 @@ from .figures import Figures
 from .negatives import human_prompts
 from .value_figures import value_figures
 
+DEFAULT_EVERY = 4
+CLOCKS = {"wall": time.perf_counter, "processor": time.thread_time}
 KOREAN_VOICES = ("espeak:ko+f2:45:140", "espeak:ko+f2:50:140")
 
 
 @click.command("hearing")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.option("--engine", "only", type=click.Choice(["pocketsphinx", "vosk"]), default=None, help="Only this engine.")
-@click.option("--every", default=1, show_default=True, help="Take only every so many-th word and sentence: quicker, coarser.")
-@click.option("--hours", default=0.0, show_default=True, help="Also so many hours of fan, coughs, knocks and alarms.")
-@click.option("--values", default=0, show_default=True, help="Also so many spoken numbers and lots with their read back.")
+@click.option("--full", is_flag=True, help="Every word and sentence, a day of noise, 2 000 values: hours.")
+@click.option("--every", default=DEFAULT_EVERY, show_default=True, help="Take only every so many-th word and sentence.")
+@click.option("--hours", default=0.1, show_default=True, help="So many hours of fan, coughs, knocks and alarms.")
+@click.option("--values", default=8, show_default=True, help="So many spoken numbers and lots with their read back.")
 @click.option("--split", type=click.Choice(["report", "tune"]), default="report", help="The sounds to report on, or those tuned on.")
-def hearing(as_json: bool, only: str | None, every: int, hours: float, values: int, split: str) -> None:
-    """Measure hearing: recall, confusions, false accepts, latency, processor."""
-    found = measure_hearing(only, every, hours, values, split, say=lambda text: click.echo(text, err=True))
+@click.option("--clock", type=click.Choice(sorted(CLOCKS)), default="wall", show_default=True,
+              help="Computing time by the wall, or (embedded engine) by the processor: as on an idle machine.")
+def hearing(as_json: bool, only: str | None, full: bool, every: int, hours: float, values: int, split: str, clock: str) -> None:
+    """Measure hearing: recall, confusions, false accepts, latency, processor. A few minutes on two idle cores."""
+    if full:
+        every, hours, values = 1, 8.0, 2000
+    found = measure_hearing(only, every, hours, values, split, clock, say=lambda text: click.echo(text, err=True))
     click.echo(json.dumps(found, ensure_ascii=False) if as_json else json.dumps(found, ensure_ascii=False, indent=2))
 
 
 def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0, value_count: int = 0,
-                    split: str = "report", say=lambda text: None) -> dict[str, object]:
+                    split: str = "report", clock: str = "wall", say=lambda text: None) -> dict[str, object]:
     """{"engines": [...], "baseline": [...], "skipped": [...]} as described in the figures' modules."""
     natural = [v for v in (voices.NATURAL_REPORT if split == "report" else voices.NATURAL_TUNE)]
     formant = voices.FORMANT_REPORT if split == "report" else voices.FORMANT_TUNE
@@ -52,7 +61,7 @@ def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0,
         try:
             say(f"{name} ({language})")
             about = opened.describe()
-            figures = Figures(lambda: _listener(opened, pack), pack, say)
+            figures = Figures(lambda: _listener(opened, pack, clock), pack, say)
             figures.commands(voice_list, every, split)
             figures.negatives(split, here[:2] + formant[:1] if language == "en" else voice_list, every)
             entry = {"name": name, "language": language, "model": about["model"], "model_sha256": about["model_sha256"],
@@ -60,7 +69,7 @@ def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0,
             if hours:
                 entry["day_of_noise"] = figures.hours(hours)
             if value_count and language == "en":
-                entry["values"] = value_figures(lambda: _listener(opened, pack), (*here[:2], *formant[:1]), value_count, say)
+                entry["values"] = value_figures(lambda: _listener(opened, pack, clock), (*here[:2], *formant[:1]), value_count, say)
             engines.append(entry)
             say(f"{name} ({language}), plain grammar and its own endpoints")
             plain = Figures(lambda: _baseline(name, pack, folder), pack, say)
@@ -69,13 +78,18 @@ def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0,
             baselines.append({"name": name, "language": language, **plain.result()})
         finally:
             opened.close()
-    return {"engines": engines, "baseline": baselines, "split": split, "every": every, "skipped": skipped}
+    return {"engines": engines, "baseline": baselines, "split": split, "every": every, "clock": clock,
+            "machine": {"cores": os.cpu_count(), "load_average_1_min": _load()}, "skipped": skipped}
 
 
-def _listener(engine, pack: Pack) -> Listener:
-    listener = Listener(engine, pack)
+def _listener(engine, pack: Pack, clock: str) -> Listener:
+    listener = Listener(engine, pack, clock=CLOCKS[clock])
     listener.set_active(words.ALL)
     return listener
+
+
+def _load() -> float | None:
+    return round(os.getloadavg()[0], 1) if hasattr(os, "getloadavg") else None
 
 
 def _baseline(name: str, pack: Pack, folder: Path | None):

@@ -1,8 +1,8 @@
 """Numbers and lots: turns to an accepted value, and wrong values accepted after their read back.
 
 A dialogue as the session holds it: the value is said; what was understood is read back; the person says confirm when it is
-right, negative when it isn't. After two failed strings it goes sign by sign, read back at the end; after two failed rounds of
-that, and at once where the value holds a sign or a point, the keys. Every answer is real sound through the whole chain.
+right, negative when it isn't. After two failed strings it goes sign by sign (minus and point are signs too), each echoed and
+the whole read back at the end; after two failed rounds of that, the keys. Every answer is real sound through the whole chain.
 """
 
 from __future__ import annotations
@@ -13,12 +13,13 @@ import numpy as np
 
 from assistant.hearing import letters, numbers
 from assistant.hearing.frames import RATE_HZ
+from assistant.hearing.spelling import Spelling
 
 from . import voices
 from .mixing import mix
 from .rates import rate
 
-STRING_TRIES, DIGIT_TRIES = 2, 2
+STRING_TRIES, SIGN_TRIES, SAME_SIGN_TRIES = 2, 2, 3
 CONDITIONS: tuple[tuple[str, float | None], ...] = (("clean", None), ("15 dB", 15.0))
 
 
@@ -87,20 +88,30 @@ def _dialogue(talk: _Talk, kind: str, text: str) -> tuple[str | None, int, bool]
         first = first or (attempt == 0 and heard.value.text == text)
         if _confirmed(talk, heard.value.text == text):
             return heard.value.text, talk.turns, first
-    for _ in range(DIGIT_TRIES if text.isalnum() else 0):
-        got = []
-        for part in parts:
-            for _again in range(3):
-                heard = talk.say(part, frozenset({"repeat", "correction"}), kind)
-                if heard is not None and heard.value is not None and len(heard.value.text) == 1:
-                    got.append(heard.value.text)
-                    break
-            else:
-                break
-        whole = "".join(got)
-        if len(got) == len(parts) and _confirmed(talk, whole == text):
+    for _ in range(SIGN_TRIES):
+        whole = _spelt(talk, kind, text, parts)
+        if whole is not None and _confirmed(talk, whole == text):
             return whole, talk.turns, first
     return None, talk.turns, first
+
+
+def _spelt(talk: _Talk, kind: str, text: str, parts: tuple[str, ...]) -> str | None:
+    """One round of signs: each is echoed at once, a wrong one is taken back by "correction" and said again."""
+    spelling = Spelling(kind)
+    for part, sign in zip(parts, text, strict=True):
+        for _ in range(SAME_SIGN_TRIES):
+            heard = talk.say(part, frozenset({"repeat", "correction"}), spelling.expect)
+            if heard is None or heard.value is None or not spelling.add(heard.value.text):
+                continue
+            if heard.value.text == sign:
+                break
+            undo = talk.say("correction", frozenset({"repeat", "correction"}), spelling.expect)
+            if undo is None or undo.word != "correction":
+                return None
+            spelling.undo()
+        else:
+            return None
+    return spelling.value()
 
 
 def _confirmed(talk: _Talk, right: bool) -> bool:
