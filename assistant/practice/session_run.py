@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.practice.channel import Channel
-from assistant.practice.disturbances import Disturber, draw_disturbances
+from assistant.practice.disturbances import Disturbance, Disturber, draw_disturbances
 from assistant.practice.drills import Drill, draw
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.levels import Level, level
@@ -32,6 +32,7 @@ from assistant.station.setup import Prepared
 
 ENCLOSURE_LOG = "enclosure.json"
 OnFacts = Callable[[State, tuple[Fact, ...], int], None]
+OnWorld = Callable[[EnclosureSim, tuple[Drill | Disturbance, ...]], None]
 
 
 @dataclass(slots=True)
@@ -62,7 +63,7 @@ def run_practice(
     words: tuple[str, ...] = (), answers: dict[str, bool] | None = None, records: Path | None = None,
     factor: float = 10.0, stamp: str = "", session_id: str = "", epoch: datetime = DEMO_EPOCH,
     on_facts: OnFacts | None = None, pacer: Callable[[int, int], int] | None = None,
-    on_world: Callable[[EnclosureSim, tuple[Drill, ...]], None] | None = None, disturb: tuple[str, ...] = (),
+    on_world: OnWorld | None = None, disturb: tuple[str, ...] = (),
     recalled: Callable[[], list[Recalled]] = list, show: Callable[[str], None] = lambda text: None,
     ears: Callable[[Operator], Any] = lambda operator: operator,
 ) -> Practised:

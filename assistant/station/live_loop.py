@@ -162,6 +162,11 @@ class LiveLoop:
             zero = self.offset_ms / 1000
             self.listener.mute(start_s - zero, end_s - zero, text)
 
+    def shift(self, by_ms: int) -> None:
+        """Session time has gone on by `by_ms` that the sound hasn't (a wait passed quicker, in practice)."""
+        self.offset_ms += by_ms
+        self._offsets = deque((offset + by_ms for offset in self._offsets), maxlen=self._offsets.maxlen)
+
     def unmute(self, at_s: float) -> None:
         if self.listener is not None:
             self.listener.gate.cut(at_s - self.offset_ms / 1000)

@@ -73,6 +73,11 @@ class Mouth:
             for line in done
         ]
 
+    def shift(self, by_s: float) -> None:
+        """Session time has gone on by `by_s` that the sink's clock hasn't (a wait passed quicker, in practice).
+        Only while silent: a line that sounds keeps its times."""
+        self._zero_s += by_s
+
     @property
     def silent(self) -> bool:
         """True when nothing is being said or waits to be."""

@@ -1,7 +1,8 @@
-"""A record of a session without sound: practice at simulated speed. Never of live work."""
+"""A practice record: of a session at simulated speed, or at a headset. Never of live work."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -28,23 +29,26 @@ from assistant.station.tally import tally
 class QuietRecord:
     """Writes every decision before it is acted on: use `decide` in place of the core's own.
 
-    `epoch`, `stamp`, `session_id`: given, the same session gives the same bytes. Raises RefusedError for kind live.
+    `epoch`, `stamp`, `session_id`: given, the same session gives the same bytes. `devices`: engine, voice, sink,
+    source, clock and level as the header has them, where there was sound. Raises RefusedError for kind live.
     """
 
     def __init__(
         self, ready: Prepared, kind: str, person: str, *, records: Path | None = None, source: str = "virtual operator",
         epoch: datetime = DEMO_EPOCH, stamp: str = "", session_id: str = "", extra: dict[str, Any] | None = None,
+        devices: dict[str, Any] | None = None, wall: Callable[[int], str] | None = None,
     ) -> None:
         if kind == "live":
-            raise RefusedError("A session without sound is never live work.", try_next="assistant run")
-        self.wall = media_wall(epoch)
+            raise RefusedError("Practice is never live work.", try_next="assistant run")
+        self.wall = wall or media_wall(epoch)
         self.facts: list[Fact] = []
         nothing = {"engine": "none"}
         self.writer = create_record(
             records_folder(records), header(
-                ready.plan, technician=person, engine=nothing, voice=nothing, sink={"sink": "none"},
-                source={"source": source}, clock="simulated", vocabulary=vocabulary(ready.pack),
-                extra={"today": ready.plan.today, **(extra or {})},
+                ready.plan, technician=person, vocabulary=vocabulary(ready.pack), **{
+                    "engine": nothing, "voice": nothing, "sink": {"sink": "none"}, "source": {"source": source},
+                    "clock": "simulated", **(devices or {}),
+                }, extra={"today": ready.plan.today, **(extra or {})},
             ),
             kind, enclosure=ready.plan.enclosure, stamp=stamp or stamp_now(), session_id=session_id or new_id(),
             rules=RULES_VERSION, wall=self.wall(0), owner=person,
