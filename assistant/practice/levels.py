@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import queue
 import random
 from dataclasses import dataclass
 
@@ -13,6 +14,7 @@ from assistant.speaking.estimate import seconds
 LED, PROMPTED, RECALL, ASSESSMENT = "led", "prompted", "recall", "assessment"
 LEVELS = (LED, PROMPTED, RECALL, ASSESSMENT)
 _CHOICES = 3
+_NUMBERS = ("one", "two", "three", "four")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,17 @@ class Question:
 
     def text(self) -> str:
         return "What comes next? " + " ".join(f"{n}: {choice}" for n, choice in enumerate(self.choices, 1))
+
+    def answer(self, lines: queue.Queue[str]) -> int:
+        """The number chosen, as typed ("2" or "two"), from the next line that isn't empty; 0 for anything else.
+        "quit" raises KeyboardInterrupt."""
+        text = ""
+        while not text:
+            text = lines.get().strip().lower()
+        if text in ("quit", "exit"):
+            raise KeyboardInterrupt
+        number = _NUMBERS.index(text) + 1 if text in _NUMBERS else int(text) if text.isascii() and text.isdigit() else 0
+        return number if 1 <= number <= len(self.choices) else 0
 
 
 def question(plan: Plan, step: Step, seed: int | str) -> Question:

@@ -2,26 +2,33 @@
 
 from __future__ import annotations
 
+import queue
 import sys
 from datetime import datetime, timezone
 from pathlib import Path
+from typing import Any
 
 import click
-import platformdirs
 
-from assistant.errors import ReplayMismatchError, UsageError
+from assistant.errors import ReplayMismatchError, SoundDeviceError, UsageError
 from assistant.practice import schematic
+from assistant.practice.disturbances import COMPUTER, KINDS
+from assistant.practice.evidence import evidence_folder, plain_name, show_evidence
+from assistant.practice.headset import run_at_headset
 from assistant.practice.levels import ASSESSMENT, LED, LEVELS, check_compression, level, question
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.refresh import Refresh
+from assistant.practice.score import Recalled
 from assistant.practice.session_run import Practised, keep_evidence, run_practice
 from assistant.practice.signoff import Tracer, TraineeFile, load_rule, readiness
 from assistant.practice.typed import TypedTrainee, read_lines, real_pace
+from assistant.procedure.plan import Plan, Step
 from assistant.session.facts.steps import StepStarted
 from assistant.station.clock import DEMO_EPOCH
 from assistant.station.json_out import print_json
+from assistant.station.live import LiveChoices
 from assistant.station.screen import open_screen
-from assistant.station.setup import prepare
+from assistant.station.setup import Prepared, prepare
 from assistant.station.times import clock_text
 
 
@@ -36,7 +43,13 @@ from assistant.station.times import clock_text
 @click.option("--factor", type=float, default=10.0, show_default=True, help="How many times faster waits pass; 1: true waits.")
 @click.option("--option", "answers", multiple=True, metavar="NAME=yes|no", help="Answer a question of the start.")
 @click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")
-@click.option("--evidence", type=click.Path(path_type=Path), help="Folder for trainees' evidence.")
+@click.option("--evidence", "evidence_of", metavar="NAME", help="Show the evidence of one trainee for the supervisor.")
+@click.option("--evidence-folder", "evidence", type=click.Path(path_type=Path), help="Folder for trainees' evidence.")
+@click.option("--disturb", multiple=True, type=click.Choice(KINDS), help="Something from outside as well; repeat for several.")
+@click.option("--typed", "by_keys", is_flag=True, help="Type instead of speaking, even where there is a headset.")
+@click.option("--by-ear", is_flag=True, help="With --persona: it hears the assistant's sound through a recogniser.")
+@click.option("--microphone", help="Input device, by number or name (assistant devices).")
+@click.option("--headset", help="Output device, by number or name.")
 @click.option("--drawing", type=click.Path(path_type=Path), help="Write the enclosure as it is at the end, as SVG.")
 @click.option("--session-id", default="", help="With --stamp and --epoch: the same bytes again.")
 @click.option("--stamp", default="", help="Such as 20260314T091500Z.")
@@ -51,16 +64,23 @@ def practice(
     procedure: str | None, trainee: str, level_name: str, persona: str | None, mishaps: int, words: tuple[str, ...],
     seed: int, factor: float, answers: tuple[str, ...], records: Path | None, evidence: Path | None,
     drawing: Path | None, session_id: str, stamp: str, epoch: datetime | None, ready: bool, rule: Path | None,
-    tracer: tuple[str, str] | None, due: bool, words_drill: bool, as_json: bool,
+    tracer: tuple[str, str] | None, due: bool, words_drill: bool, as_json: bool, evidence_of: str | None,
+    disturb: tuple[str, ...], by_keys: bool, by_ear: bool, microphone: str | None, headset: str | None,
 ) -> int:
-    """Practise PROCEDURE: type what you would say, or let a persona show it. Nothing of it can pass for work."""
-    file = TraineeFile(_evidence(evidence) / _plain(trainee))
+    """Practise PROCEDURE by voice at a headset; without one, type what you would say; or let a persona show it.
+
+    Nothing of it can pass for work.
+    """
+    trainee = evidence_of or trainee
+    file = TraineeFile(evidence_folder(evidence) / plain_name(trainee))
     now = datetime.now(timezone.utc)
     if tracer:
         if tracer[1] not in ("passed", "failed"):
             raise UsageError(f"A tracer wipe has passed or failed, not '{tracer[1]}'.")
         file.add_tracer(Tracer(tracer[0], now.date().isoformat(), tracer[1] == "passed"))
         click.echo(f"Booked: {tracer[0]} saw {trainee}'s wipe with a tracer, {tracer[1]}.", err=True)
+    if evidence_of:
+        return show_evidence(trainee, file, rule, now, as_json)
     if ready:
         return _show_ready(trainee, file, rule, now, as_json)
     if due:
@@ -74,17 +94,20 @@ def practice(
     prepared = prepare(procedure, today=now.date().isoformat() if not session_id else "")
     check_compression(prepared.plan, factor)
     screen = open_screen(prepared.plan, "PRACTICE", out=sys.stderr if as_json else sys.stdout, plain=True)
-    lines = None if persona else read_lines(sys.stdin)
-    hints = _Hints(prepared.plan, level_name, seed, as_json)
-    with screen:
-        done = run_practice(
-            prepared, trainee=trainee, level_name=level_name, seed=seed, records=records, factor=factor, mishaps=mishaps,
-            persona=load_persona(persona) if persona else None, words=words, answers=_answers(prepared.plan, answers),
-            typed=(lambda world: TypedTrainee(world, lines)) if lines is not None else None, stamp=stamp, session_id=session_id,
-            weights=Refresh.load(file.folder / "refresh.json").weights(now), on_world=hints.world,
+    if by_ear and not persona:
+        raise UsageError("Only a persona hears by ear.", try_next="--persona careful --by-ear")
+    common = {
+        "trainee": trainee, "level_name": level_name, "seed": seed, "records": records, "factor": factor, "mishaps": mishaps,
+        "words": words, "answers": _answers(prepared.plan, answers), "disturb": disturb,
+        "weights": Refresh.load(file.folder / "refresh.json").weights(now), "show": lambda text: click.echo(text, err=as_json),
+    }
+    done = None
+    if not persona and not by_keys and (microphone or headset or sys.stdin.isatty()):
+        done = _by_voice(prepared, screen, common, as_json, LiveChoices(microphone=microphone, headset=headset))
+    if done is None:
+        done = _without_sound(
+            prepared, screen, common, as_json, persona, by_ear, stamp=stamp, session_id=session_id,
             epoch=epoch.replace(tzinfo=timezone.utc) if epoch else DEMO_EPOCH,
-            on_facts=lambda state, facts, ms: (screen.facts(state, facts, ms), hints.facts(facts, ms)),
-            pacer=real_pace(factor, lines) if lines is not None else None,
         )
     if not persona:
         keep_evidence(file, done, prepared.plan, at=now, true_waits=factor == 1.0)
@@ -96,10 +119,50 @@ def practice(
     return 0
 
 
-class _Hints:
-    """What a level shows beside the assistant's own lines."""
+def _by_voice(prepared: Prepared, screen: Any, common: dict[str, Any], as_json: bool, chosen: LiveChoices) -> Practised | None:
+    """At the headset; None where there is none, so that keys have to do."""
+    if COMPUTER in common["disturb"]:
+        raise UsageError("A power cut of the computer can't be practised at a headset.", try_next="--typed")
+    hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, None)
+    try:
+        return run_at_headset(
+            prepared, screen, chosen=chosen, on_world=hints.world, on_facts=lambda state, facts, ms: hints.facts(facts, ms), **common,
+        )
+    except SoundDeviceError as error:
+        if chosen.microphone or chosen.headset:
+            raise
+        click.echo(f"{error.what} Type what you would say instead.", err=True)
+        return None
 
-    def __init__(self, plan, level_name: str, seed: int, as_json: bool) -> None:
+
+def _without_sound(
+    prepared: Prepared, screen: Any, common: dict[str, Any], as_json: bool, persona: str | None, by_ear: bool, **more: Any,
+) -> Practised:
+    lines = None if persona else read_lines(sys.stdin)
+    hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, lines)
+    if by_ear:
+        from assistant.practice.by_ear import ByEar, open_ear
+
+        ear = open_ear(prepared, load_persona(persona), common["seed"])
+        more["ears"] = lambda operator: ByEar(operator, ear)
+    with screen:
+        done = run_practice(
+            prepared, persona=load_persona(persona) if persona else None, on_world=hints.world, recalled=lambda: hints.recalled,
+            typed=(lambda world, stage: TypedTrainee(world, lines, stage)) if lines is not None else None,
+            on_facts=lambda state, facts, ms: (hints.facts(facts, ms), screen.facts(state, facts, ms)),
+            pacer=real_pace(common["factor"], lines) if lines is not None else None, **common, **more,
+        )
+    if by_ear:
+        click.echo(f"By ear: {ear.told()}", err=True)
+    return done
+
+
+class _Hints:
+    """What a level shows beside the assistant's own lines. `lines`: where answers are typed, None where nobody types."""
+
+    def __init__(self, plan: Plan, level_name: str, seed: int, as_json: bool, lines: queue.Queue[str] | None) -> None:
+        self.recalled: list[Recalled] = []
+        self._lines = lines
         self.plan, self.level, self.seed = plan, level(level_name), seed
         self.err = as_json
         self._world = None
@@ -116,27 +179,25 @@ class _Hints:
                 continue
             step = self.plan.step(fact.step)
             if self.level.asks_next and not fact.branch:
-                asked = question(self.plan, step, self.seed)
-                self._say(asked.text())
-                self._say(f"It is {asked.right}.")
+                self._ask(step, now_ms)
             if self.level.why and step.why:
                 self._say(f"why: {step.why}")
             if self.level.drawing and step.kind == "wait" and self._world is not None:
                 self._say(schematic.blocks(self._world, now_ms))
 
+    def _ask(self, step: Step, now_ms: int) -> None:
+        """Before the step is shown; the session's clock stands still meanwhile."""
+        asked = question(self.plan, step, self.seed)
+        self._say(asked.text())
+        if self._lines is not None:
+            chosen = asked.answer(self._lines)
+            self.recalled.append(Recalled(now_ms, step.id, chosen, asked.right, asked.choices[asked.right - 1]))
+            self._say("Right." if chosen == asked.right else f"No: it is {asked.right}.")
+        else:
+            self._say(f"It is {asked.right}.")
+
     def _say(self, text: str) -> None:
         click.echo(text, err=self.err)
-
-
-def _evidence(chosen: Path | None) -> Path:
-    return chosen or Path(platformdirs.user_data_dir("gauntlet", appauthor=False)) / "trainees"
-
-
-def _plain(name: str) -> str:
-    out = "".join(c if c.isalnum() or c in "-_" else "-" for c in name.strip().lower())
-    if not out.strip("-"):
-        raise UsageError("The trainee needs a name.", try_next="--trainee NAME")
-    return out[:80]
 
 
 def _answers(plan, given: tuple[str, ...]) -> dict[str, bool]:

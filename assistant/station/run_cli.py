@@ -26,6 +26,8 @@ from assistant.errors import UsageError
 @click.option("--brief", is_flag=True, help="Short wording from the start.")
 @click.option("--closed-headset", is_flag=True, help="The microphone can't hear the assistant.")
 @click.option("--script", type=click.Path(path_type=Path), help="Inputs from JSON lines; the record is of kind script.")
+@click.option("--require-practice", "rule", metavar="RULE", help="Refuse whoever isn't ready by this rule: a file, or default.")
+@click.option("--evidence-folder", type=click.Path(path_type=Path), help="Folder of trainees' practice evidence.")
 @click.option("--plain", is_flag=True, help="Plain lines, no live screen.")
 @click.option("--list-keys", is_flag=True, help="Show the keys and stop.")
 def run(procedure: str, **chosen) -> int:
@@ -39,8 +41,14 @@ def run(procedure: str, **chosen) -> int:
 
         click.echo(key_help())
         return 0
+    rule, evidence = chosen.pop("rule"), chosen.pop("evidence_folder")
     if chosen["script"]:
         return _script(procedure, chosen)
+    if rule:
+        from assistant.practice.evidence import require_practice
+
+        chosen["technician"] = chosen["technician"] or click.prompt("Who works at the gauntlets")
+        require_practice(chosen["technician"], rule, evidence)
     from assistant.station.live import LiveChoices, run_live
 
     options = parse_options(chosen.pop("options"))

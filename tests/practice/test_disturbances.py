@@ -62,11 +62,14 @@ class AsTyped(TypedTrainee):
 
     def __init__(self, world, stage):
         super().__init__(world, [], stage)
-        self.inner = Operator(load_persona("careful"), EnclosureSim(world.plan, 1), 1)
+        self.inner = Operator(load_persona("careful"), EnclosureSim(world.plan, 1), 1, brief=True)
 
     def hear(self, text, ended_ms, role=""):
         super().hear(text, ended_ms, role)
         self.inner.hear(text, ended_ms, role)
+
+    def sounding(self, now_ms):
+        self.inner.sounding(now_ms)
 
     def _take(self, now_ms):
         said = self.inner.next_action(now_ms)

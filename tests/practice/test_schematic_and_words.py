@@ -75,7 +75,7 @@ def test_the_words_drill_tells_a_clear_voice_from_silence(tmp_path):
 
 def test_show_me_one_prints_one_object_and_the_drawing(tmp_path):
     found = CliRunner().invoke(practice, [
-        "gb-2-end-of-day", "--persona", "careful", "--records", str(tmp_path), "--evidence", str(tmp_path / "e"), "--json",
+        "gb-2-end-of-day", "--persona", "careful", "--records", str(tmp_path), "--evidence-folder", str(tmp_path / "e"), "--json",
         "--drawing", str(tmp_path / "d.svg"),
     ], catch_exceptions=False)
     data = json.loads(found.stdout)

@@ -1,0 +1,67 @@
+"""A trainee's evidence as the supervisor sees it, and the gate that a live run can ask for."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+
+import click
+import platformdirs
+
+from assistant.errors import RefusedError, UsageError
+from assistant.practice.signoff import TraineeFile, load_rule, readiness
+from assistant.station.json_out import print_json
+
+SHIPPED = "default"
+
+
+def evidence_folder(chosen: Path | None = None) -> Path:
+    """Where trainees' evidence is kept."""
+    return chosen or Path(platformdirs.user_data_dir("gauntlet", appauthor=False)) / "trainees"
+
+
+def plain_name(name: str) -> str:
+    """A trainee's folder. Raises UsageError for a name without a letter or digit."""
+    out = "".join(c if c.isalnum() or c in "-_" else "-" for c in name.strip().lower())
+    if not out.strip("-"):
+        raise UsageError("The trainee needs a name.", try_next="--trainee NAME")
+    return out[:80]
+
+
+def show_evidence(trainee: str, file: TraineeFile, rule: Path | None, now: datetime, as_json: bool) -> int:
+    """Print every session, tracer wipe and demand; 0 if ready, else 1. Raises SiteFileError."""
+    wanted, sessions, tracers = load_rule(rule), file.sessions(), file.tracers()
+    found = readiness(trainee, wanted, sessions, tracers, now.date())
+    if as_json:
+        print_json({
+            **found.as_json(), "sessions": [
+                {"day": s.day, "procedure": s.procedure, "level": s.level, "verdict": s.verdict, "score": s.total,
+                 "critical": s.critical, "mishaps_in_time": list(s.mishaps_ok), "true_waits": s.true_waits,
+                 "record": s.record, "sha256": s.seal_sha256} for s in sessions],
+            "tracers": [{"observer": t.observer, "day": t.day, "passed": t.passed} for t in tracers], "skipped": [],
+        })
+        return 0 if found.ready else 1
+    click.echo(f"  Evidence of {trainee}, held against: {wanted.title}\n")
+    for s in sessions:
+        more = "".join(f", {word.replace('_', ' ')} in time" for word in s.mishaps_ok) + (", true waits" if s.true_waits else "")
+        click.echo(f"  {s.day}  {s.procedure}  {s.level}: {s.verdict}, {s.total:g} of 100, {s.critical} critical{more}")
+        click.echo(f"              {s.record}\n              sha256 {s.seal_sha256}")
+    for t in tracers:
+        click.echo(f"  {t.day}  wipe with a tracer: {'passed' if t.passed else 'failed'}, seen by {t.observer}")
+    click.echo("")
+    for demand in found.demands:
+        click.echo(f"  {'met    ' if demand.met else 'missing'}  {demand.what}")
+    click.echo(f"\n  {trainee} is {'ready to be signed off by a supervisor' if found.ready else 'not ready yet'}.")
+    return 0 if found.ready else 1
+
+
+def require_practice(person: str, rule: str, folder: Path | None = None, today: date | None = None) -> None:
+    """Raises RefusedError naming what is missing where `person`'s practice doesn't meet the rule (a file, or
+    "default" for the one that comes with the program); SiteFileError for a broken rule."""
+    file = TraineeFile(evidence_folder(folder) / plain_name(person))
+    found = readiness(person, load_rule(None if rule == SHIPPED else rule), file.sessions(), file.tracers(), today or date.today())
+    if not found.ready:
+        missing = "; ".join(d.what for d in found.demands if not d.met)
+        raise RefusedError(
+            f"{person} hasn't practised as this site asks. Missing: {missing}.", try_next=f"assistant practice --evidence {person}",
+        )
