@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from typing import Any
 
 from assistant.calc.wipes import WipeCue, WipeJob, plan_wipes
@@ -27,6 +28,10 @@ from assistant.procedure.plan import (
     When,
 )
 from assistant.procedure.wording import CUES, fill, spoken_name, step_values
+
+
+# Steps about the bag that used wipes leave in.
+WASTE_ROLES = frozenset(("bag_ready", "waste_closed", "waste_wiped", "waste_passed_out"))
 
 
 def compile_plan(loaded: Loaded, language: str = "en") -> Plan:
@@ -92,7 +97,7 @@ class _Compiler:
             openings={o.id: self.opening(o) for o in e.openings},
             cycles={c.id: self.cycle(c) for c in e.cycles},
             interlocks=tuple(frozenset(g) for g in e.interlocks),
-            steps=self.line(self.loaded.steps, p.start_hands, self.main_ids),
+            steps=self.main_line(self.loaded.steps, p.start_hands, self.main_ids),
             mishaps={m.id: self.mishap(m) for m in self.loaded.mishaps},
             options=tuple(Option(o.id, self.text(o.ask), o.default) for o in p.options),
             cautions=tuple(self.text(c) for c in p.cautions),
@@ -168,6 +173,21 @@ class _Compiler:
             if flat.model.do == "move":
                 hands = flat.model.hands
         return tuple(out)
+
+    def main_line(self, steps: tuple[FlatStep, ...], hands: str, ids: list[str]) -> tuple[Step, ...]:
+        """The procedure's own steps; from the first about the waste bag to the glove change after the last, they
+        take used wipes out and are marked so (wet steps among them aren't: they are wiping)."""
+        line = self.line(steps, hands, ids)
+        roles = [getattr(flat.model, "role", None) for flat in steps]
+        about = [i for i, role in enumerate(roles) if role in WASTE_ROLES]
+        if not about:
+            return line
+        last = about[-1]
+        change = next((i for i in range(last, len(roles)) if roles[i] == "outer_glove_change"), last)
+        return tuple(
+            replace(step, after_wiping=True) if about[0] <= i <= change and step.kind != "wet" else step
+            for i, step in enumerate(line)
+        )
 
     def cue(self, flat: FlatStep) -> str:
         cue = self.cues.get(flat.id)

@@ -132,6 +132,7 @@ class Step:
     after_step: str = ""  # limit: must be confirmed within `within_ms` of that step's confirmation
     within_ms: int = 0
     warn_ms: int = 0
+    after_wiping: bool = False  # takes used wipes out: owed again when something before it is wiped again
     file: str = ""
     line: int = 0
 

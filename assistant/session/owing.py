@@ -75,6 +75,8 @@ def owed_steps(
                 for c in step.requires
             ):
                 because = words(plan, "because_wait")
+            elif step.after_wiping and spoiled_before:
+                because = words(plan, "because_waste")
             if wets:
                 spoiled_before.add(step.surface)
             if because and step.id in frame.done:

@@ -105,7 +105,7 @@ LINES = {
     "recover_hands_window": "Are you working through the window? Say {confirm} or {no}.",
     "recover_last": "The last thing confirmed was: {step} Is that right? Say {confirm} or {no}.",
     "open": "open", "closed": "closed",
-    "because_dried": "it dried too early", "because_wait": "what it waited for must be done again",
+    "because_dried": "it dried too early", "because_waste": "the wipes of the redone work must leave too", "because_wait": "what it waited for must be done again",
     "because_correction": "it was taken back", "because_recovery": "nobody watched it",
     "because_again": "it is done again",
     "patch_wet": "Say {confirm} when the patch has dried.",

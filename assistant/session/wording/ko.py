@@ -103,7 +103,7 @@ LINES = {
     "recover_hands_window": "창으로 작업 중입니까? {confirm} 또는 {no}라고 말하세요.",
     "recover_last": "마지막으로 확인한 것: {step} 맞습니까? {confirm} 또는 {no}라고 말하세요.",
     "open": "열림", "closed": "닫힘",
-    "because_dried": "너무 일찍 말랐음", "because_wait": "기다리던 것을 다시 해야 함",
+    "because_dried": "너무 일찍 말랐음", "because_waste": "다시 닦은 와이프도 내보내야 함", "because_wait": "기다리던 것을 다시 해야 함",
     "because_correction": "취소됨", "because_recovery": "아무도 보지 않았음",
     "because_again": "다시 함",
     "patch_wet": "시험한 곳이 마르면 {confirm}라고 말하세요.",
