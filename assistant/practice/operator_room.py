@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from assistant.practice.bilingual import Bilingual
+from assistant.practice.by_ear import ByEar
 from assistant.practice.operator import Operator
 from assistant.practice.operator_voice import RATE_HZ, OperatorVoice
 from assistant.session import inputs
@@ -16,7 +17,7 @@ class OperatorRoom:
     `utterances`: (text, start_ms, end_ms) as they really sounded.
     """
 
-    def __init__(self, operator: Operator | Bilingual, voice: OperatorVoice) -> None:
+    def __init__(self, operator: Operator | Bilingual | ByEar, voice: OperatorVoice) -> None:
         self.operator = operator
         self.voice = voice
         self.utterances: list[tuple[str, int, int]] = []

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from assistant.errors import FindingsError
+from assistant.errors import FindingsError, UsageError
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.shrink import script_text, shrink
 from assistant.practice.soak import Soaked
@@ -24,26 +24,30 @@ from assistant.station.json_out import print_json
 @click.option("--procedure", "procedures", multiple=True, default=("gb-2-light-clean",), show_default=True,
               help="Which procedure; repeat for several.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Another number, other sessions.")
+@click.option("--by-ear", is_flag=True, help="With --sound: operators hear the assistant's sound through a recogniser.")
 @click.option("--scripts", type=click.Path(path_type=Path), help="Folder for a short script of each engine fault.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def soak(
     sessions: int, sound_sessions: int, personas: tuple[str, ...], procedures: tuple[str, ...], seed: int,
-    scripts: Path | None, as_json: bool,
+    scripts: Path | None, as_json: bool, by_ear: bool,
 ) -> int:
     """Run virtual operators through the real core; the simulated enclosure judges what was believed.
 
     Exit code 1 when the core itself was at fault.
     """
+    if by_ear and not sound_sessions:
+        raise UsageError("Hearing by ear needs sound.", try_next="--sound N --by-ear")
     people = [load_persona(name) for name in personas or persona_names()]
     plans = [compile_plan(load_procedure(name)) for name in procedures]
     total = run_soak(plans, people, sessions, seed, on_progress=_progress)
     found = total.as_json()
     found["skipped"] = [] if sound_sessions else ["sessions with real sound (--sound N)"]
-    found["skipped"].append("operators that hear by ear: they are given the assistant's lines as text")
+    if not by_ear:
+        found["skipped"].append("operators that hear by ear: they are given the assistant's lines as text")
     if sound_sessions:
         from assistant.practice.soak_sound import soak_with_sound
 
-        found["sound"] = soak_with_sound(procedures[0], people, sound_sessions, seed, say=_say)
+        found["sound"] = soak_with_sound(procedures[0], people, sound_sessions, seed, say=_say, by_ear=by_ear)
     found["scripts"] = _write_scripts(total, plans, scripts) if total.faults else []
     if as_json:
         print_json(found)

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from assistant.practice.by_ear import AssistantEar, ByEar, open_ear
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.operator import Operator
 from assistant.practice.operator_room import OperatorRoom
@@ -60,17 +61,21 @@ def poisson_upper(events: int, exposure: float, confidence: float = 0.95) -> flo
 
 def soak_with_sound(
     procedure: str, personas: Sequence[Persona], sessions: int, seed: int | str, *,
-    say: Callable[[str], None] = lambda text: None,
+    say: Callable[[str], None] = lambda text: None, by_ear: bool = False,
 ) -> dict[str, Any]:
     """Run them; returns the figures. `confirmed_by_nobody`: confirming words accepted when the operator said none."""
     ready, total = prepare(procedure), Counter()
     hours = taken = 0.0
+    words = errors = 0
     for i in range(sessions):
         persona = personas[i % len(personas)]
         name = f"{seed}:sound:{persona.id}:{i}"
+        ear = open_ear(ready, persona, name) if by_ear else None
         with tempfile.TemporaryDirectory(prefix="soak-") as folder:
-            one, simulated_s, taken_s = sound_session(ready, persona, name, Path(folder))
+            one, simulated_s, taken_s = sound_session(ready, persona, name, Path(folder), ear)
         total.update(one)
+        if ear is not None:
+            words, errors = words + ear.words, errors + ear.errors
         hours += simulated_s / 3600
         taken += taken_s
         say(f"{name}: {dict(one)} in {taken_s:.0f} s")
@@ -80,18 +85,19 @@ def soak_with_sound(
         "engine_faults": total[ENGINE], "wrong_acceptances": {name: total[name] for name in CLASSES},
         "missed_words": total["missed_words"], "confirmed_by_nobody": nobody,
         "confirmed_by_nobody_per_h_95": round(poisson_upper(nobody, hours), 4),
+        **({"by_ear_word_error": round(errors / words, 4) if words else 0.0} if by_ear else {}),
         "real_time_factor": round(taken / (hours * 3600), 4) if hours else 0.0,
     }
 
 
 def sound_session(
-    ready: Prepared, persona: Persona, name: str, folder: Path,
+    ready: Prepared, persona: Persona, name: str, folder: Path, ear: AssistantEar | None = None,
 ) -> tuple[Counter[str], float, float]:
     """(counts, seconds simulated, seconds taken) of one session with real sound."""
     toss = sum(name.encode())
     world = EnclosureSim(ready.plan, name)
     operator = Operator(persona, world, name)
-    room = OperatorRoom(operator, OperatorVoice(persona.voice, toss))
+    room = OperatorRoom(ByEar(operator, ear) if ear is not None else operator, OperatorVoice(persona.voice, toss))
     oracle = Oracle(ready.plan, world, operator.said, [], operator.lapses)
     heard: list[Heard] = []
 
