@@ -206,7 +206,7 @@ def test_ctrl_c_in_the_middle_of_a_demo_leaves_a_readable_record(tmp_path: Path,
             break
         time.sleep(0.02)
     demo.send_signal(signal.SIGINT)
-    out, err = demo.communicate(timeout=60)
+    out, err = demo.communicate(timeout=240)
     assert demo.returncode == 130, err
     assert "Ctrl-C" in err and "Traceback" not in err + out
     assert main(["replay", "--json", str(found[0].parent)]) == 0
