@@ -111,7 +111,11 @@ class AssistantEar:
                 raise ModelError(f"The operator's ear can't be made: {error}.", try_next="leave out --by-ear") from error
 
     def hears(self, text: str) -> str:
-        """What a line as written is heard as, as it would be written; "" for nothing."""
+        """What a line as written is heard as, as it would be written; "" for nothing. Sentence by sentence, each
+        rendered by itself: the decoder loses its way in a grammar of many sentences in a row."""
+        return " ".join(filter(None, (self._sentence(part) for part in _SENTENCE.split(text.strip()))))
+
+    def _sentence(self, text: str) -> str:
         samples, rate_hz = self._render(text)
         samples = to_rate(samples, rate_hz) if rate_hz != RATE_HZ else samples
         rest = round(_REST_S * RATE_HZ)
