@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import errno
 import json
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -174,9 +175,26 @@ def test_another_session_on_the_enclosure_is_refused_by_name(tmp_path, monkeypat
         lock.release()
 
 
+class _FullForTheRecord(FaultyFiles):
+    """The disk is full for the first batch of record lines after `after` writes; what isn't the record goes on."""
+
+    def __init__(self, after: int, part: int) -> None:
+        super().__init__(part=part)
+        self.after, self.hit = after, False
+
+    def write(self, fd: int, data: bytes) -> int:
+        self.count += 1
+        if self.count > self.after and not self.hit and b'"kind":"' in data and b'"prev":"' in data:
+            self.hit = True
+            if self.part:
+                os.write(fd, data[: self.part])
+            self._fail()
+        return os.write(fd, data)
+
+
 @pytest.mark.parametrize("part", [0, 37])
 def test_a_disk_that_fills_up_is_sounded_and_the_record_stays_whole(tmp_path, monkeypatch, approved, part: int) -> None:
-    stage = Stage(files=FaultyFiles(at=90, error_number=errno.ENOSPC, calls=("write",), part=part))
+    stage = Stage(files=_FullForTheRecord(after=60, part=part))
     with pytest.raises(StorageError) as caught:
         _run(stage, tmp_path, monkeypatch)
     assert caught.value.exit_code == 6
