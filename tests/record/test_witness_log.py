@@ -13,7 +13,7 @@ from assistant.errors import RecordError
 from assistant.record.canonical import to_canonical
 from assistant.record.merkle import leaf_hash, proof_holds, root_of
 from assistant.record.verify import verify
-from assistant.record.witness_log import WitnessLog, printed_statement
+from assistant.record.witness_log import CHECKPOINT_LINES, WitnessLog, printed_statement
 from tests.record.support import WALL, new_record, sealed_record, spoken
 
 
@@ -24,7 +24,7 @@ def leaves(log: WitnessLog) -> list[bytes]:
 
 def test_every_entry_carries_the_root_of_all_before_it(tmp_path: Path):
     sealed_record(tmp_path, session_id="a")
-    sealed_record(tmp_path, 140, session_id="b")
+    sealed_record(tmp_path, 2 * CHECKPOINT_LINES + 12, session_id="b")
     log = WitnessLog(tmp_path)
     entries = [json.loads(raw) for raw in log.path.read_bytes().splitlines()]
     assert [e["event"] for e in entries] == ["opened", "sealed", "opened", "lines", "lines", "sealed"]
@@ -121,8 +121,8 @@ def test_a_witness_that_cannot_write_is_a_warning_and_loses_no_session(tmp_path:
     writer = new_record(tmp_path)
     log = tmp_path / "_witness" / "log.jsonl"
     log.write_bytes(b"broken\n")
-    for t_ms in range(80):
+    for t_ms in range(CHECKPOINT_LINES + 16):
         writer.append([spoken()], t_ms, WALL)
-    writer.seal(90, WALL, verdict="stands")
+    writer.seal(CHECKPOINT_LINES + 26, WALL, verdict="stands")
     assert len(writer.warnings) >= 2 and verify(writer.folder, witness=False).complete
     assert "Witness log" in verify(writer.folder).problems[-1]
