@@ -8,7 +8,7 @@ from typing import Any
 
 from assistant.calc.wipes import WipeCue, WipeJob, plan_wipes
 from assistant.procedure.cycles import cycle_duration_ms
-from assistant.procedure.estimate import CALM_WIPING_CM2_S, REWET_TALK_MS, expected_ms
+from assistant.procedure.estimate import expected_ms, least_lead_ms
 from assistant.procedure.expand import FlatStep
 from assistant.procedure.load import Loaded
 from assistant.procedure.model import Wet, in_language
@@ -303,8 +303,9 @@ class _Compiler:
 
     def _lead_ms(self, agent: Any, surface: Any) -> int:
         """Time to hear the request and to wet the whole surface again before the first stroke's part dries."""
-        speed = float(agent.wipe_speed) if agent.wipe_speed else CALM_WIPING_CM2_S
-        return max(agent.lead, REWET_TALK_MS + round(surface.area / speed * 1000))
+        speed = float(agent.wipe_speed) if agent.wipe_speed else None
+        name = spoken_name(surface, self.language)
+        return max(agent.lead, least_lead_ms(name, surface.area, speed, self.language))
 
 
 def _conds(conditions: list[Any]) -> tuple[Cond, ...]:

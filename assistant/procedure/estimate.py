@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from assistant.calc.speech_length import speech_ms
+from assistant.calc.wetting import shortest_lead_ms, wiping_ms
+from assistant.session.wording import say
 
 # The act itself, beyond listening, in ms. This project's judgement until a site measures its own.
 ACT_MS = {
@@ -22,11 +24,16 @@ ACT_MS = {
     "wet": 20_000,
     "patch": 120_000,
 }
-REWET_TALK_MS = (
-    15_000  # a re-wet asked for while another line may sound: hearing it, wiping, saying so; judgement
-)
 LISTENING_MS = 8_000  # to hear a request and begin; judgement
 CALM_WIPING_CM2_S = 250.0  # 0.025 m2 a second with overlapping strokes; judgement
+
+
+def least_lead_ms(name: str, area_cm2: int, wipe_speed_cm2_s: float | None, language: str = "en") -> int:
+    """The shortest lead of a re-wet, in ms, for a surface called `name`: with the request's own words."""
+    return shortest_lead_ms(
+        request_ms=speech_ms(say(language, "rewet", name=name)),
+        wiping_ms=wiping_ms(area_cm2=area_cm2, speed_cm2_s=wipe_speed_cm2_s or CALM_WIPING_CM2_S),
+    )
 
 
 def expected_ms(model: Any, say: str, area_cm2: int, wipe_speed_cm2_s: float | None) -> int:

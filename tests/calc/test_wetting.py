@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.calc.wetting import agent_ml, largest_area_cm2, wetting_passes, wiping_ms
+from assistant.calc.wetting import agent_ml, largest_area_cm2, shortest_lead_ms, wetting_passes, wiping_ms
 
 
 def test_wipes_dry_within_3_minutes_cannot_hold_a_4_minute_label_without_a_second_wetting():
@@ -35,6 +35,13 @@ def test_what_cannot_be_kept_wet_is_refused(bad):
         wetting_passes(
             **({"contact_ms": 60_000, "wet_ms": 60_000, "lead_ms": 5_000, "wiping_ms": 5_000} | bad)
         )
+
+
+def test_a_request_to_wet_again_leaves_slow_people_time():
+    # Common practice, no source: the request, 1.3 times the wiping, and 8 s to put down what is in hand.
+    assert shortest_lead_ms(request_ms=6_000, wiping_ms=20_000) == 6_000 + 26_000 + 8_000
+    with pytest.raises(ValueError):
+        shortest_lead_ms(request_ms=6_000, wiping_ms=-1)
 
 
 def test_area_volume_and_time_by_definition():

@@ -154,7 +154,8 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "disinfectant-without-contact": ("gb-2-light-clean", [Swap(A, "    contact: 2 min\n")]),
     "area-too-large": ("gb-2-light-clean", [Swap(E, "area: 5000 cm2", "area: 90000 cm2")]),
     "wet-time-missing": ("gb-2-light-clean", [Swap(A, "upright: 115 s, floor: 220 s", "floor: 220 s")]),
-    "no-rewetting": ("gb-2-light-clean", [Swap(LIGHT, _DISINFECT, _DISINFECT + "    lead: 5 s\n")]),
+    "no-rewetting": ("gb-2-light-clean", [Swap(LIGHT, _DISINFECT, _DISINFECT + "    lead: 3 min\n")]),
+    "rewet-too-late": ("gb-2-light-clean", [Swap(LIGHT, _DISINFECT, _DISINFECT + "    lead: 30 s\n")]),
     "rewet-out-of-reach": ("gb-2-light-clean", [Drop(LIGHT, "window_acted"), Drop(LIGHT, "acted")]),
     "purge-too-short": (
         "gb-2-light-clean",

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from assistant.calc.due import LONGEST_DAYS, SOURCES, longest_published_days
 from assistant.calc.wetting import largest_area_cm2, wetting_passes, wiping_ms
 from assistant.procedure.cycles import cycle_duration_ms, worked_out_ms
-from assistant.procedure.estimate import CALM_WIPING_CM2_S, LISTENING_MS
+from assistant.procedure.estimate import CALM_WIPING_CM2_S, LISTENING_MS, least_lead_ms
 from assistant.procedure.rules.base import WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context, Visit
 
@@ -94,7 +94,7 @@ def no_rewetting(c: Context) -> Iterable[Hit]:
         if LISTENING_MS + wiping >= step.wet_ms:
             continue  # area-too-large says so
         try:
-            passes = wetting_passes(
+            wetting_passes(
                 contact_ms=step.contact_ms,
                 wet_ms=step.wet_ms,
                 lead_ms=step.lead_ms,
@@ -102,13 +102,26 @@ def no_rewetting(c: Context) -> Iterable[Hit]:
             )
         except ValueError as error:
             yield flat.model, "lead", f"{flat.surface} can't be kept wet: {error}.", "Shorten the lead."
+
+
+@rule(
+    "rewet-too-late",
+    "A re-wet is asked for early enough to say the request, put down what is in hand (8 s) and wipe the whole "
+    "surface at 1.3 times the site's time.",
+)
+def rewet_too_late(c: Context) -> Iterable[Hit]:
+    for flat in c.everything("wet"):
+        step, agent = c.step(flat), c.agent(flat.model.agent)
+        if not step.contact_ms or not step.wet_ms:
             continue
-        if passes > 1 and step.lead_ms < LISTENING_MS + wiping:
+        name, area = c.plan.surfaces[flat.surface].name, c.surface(flat.surface).area
+        least = least_lead_ms(name, area, float(agent.wipe_speed) if agent.wipe_speed else None)
+        if step.lead_ms < least:
             yield (
                 flat.model,
                 "lead",
-                f"{flat.surface} dries {step.lead_ms // 1000} s after the request; wetting it "
-                f"takes {(LISTENING_MS + wiping) // 1000} s.",
+                f"{flat.surface} dries {step.lead_ms / 1000:.0f} s after the request to wet it again; a slow person "
+                f"needs {least / 1000:.0f} s.",
                 "Leave lead out, or make it longer.",
             )
 
