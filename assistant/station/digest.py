@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import fields, is_dataclass
+from dataclasses import MISSING, Field, fields, is_dataclass
 from typing import Any
 
 from assistant.record.canonical import to_canonical
@@ -22,13 +22,16 @@ def facts_sha256(facts: Iterable[Fact]) -> str:
 
 
 def state_sha256(state: State) -> str:
-    """SHA-256 over the canonical form of every field of a state."""
+    """SHA-256 over the canonical form of a state, fields that stand at their default left out.
+
+    Left out, since a later version of the core may have fields more: as long as an old record's facts leave those
+    alone, it still folds to the state that was sealed."""
     return hashlib.sha256(to_canonical(_plain(state))).hexdigest()
 
 
 def _plain(value: Any) -> Any:
     if is_dataclass(value):
-        return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
+        return {f.name: _plain(getattr(value, f.name)) for f in fields(value) if not _at_default(f, value)}
     if isinstance(value, dict):
         return [[_plain(k), _plain(v)] for k, v in sorted(value.items(), key=lambda item: str(item[0]))]
     if isinstance(value, frozenset | set):
@@ -36,3 +39,10 @@ def _plain(value: Any) -> Any:
     if isinstance(value, tuple | list):
         return [_plain(v) for v in value]
     return value
+
+
+def _at_default(field: Field, holder: Any) -> bool:
+    value = getattr(holder, field.name)
+    if field.default_factory is not MISSING:
+        return value == field.default_factory()
+    return field.default is not MISSING and type(value) is type(field.default) and value == field.default
