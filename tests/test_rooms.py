@@ -35,7 +35,8 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.procedure": (*CORE, "assistant.procedure"),
     # Approving needs the key store and the proof; the room itself knows neither.
     "assistant.procedure.commands": (*CORE, "assistant.procedure", "assistant.record", "assistant.prover"),
-    "assistant.hearing": ("assistant.hearing", *WIRE),
+    # What a value may begin with, sign by sign, is one rule for listener and core.
+    "assistant.hearing": ("assistant.hearing", "assistant.session.spelling", *WIRE),
     # A bench, not a part of listening: it needs synthetic speech to measure the listener with.
     "assistant.hearing.measure": ("assistant.hearing", "assistant.speaking", *WIRE),
     "assistant.speaking": ("assistant.speaking", *WIRE),
@@ -46,6 +47,8 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.practice": (*CORE, "assistant.practice", "assistant.procedure", "assistant.hearing",
                            "assistant.speaking", "assistant.station"),
     "assistant.review": (*CORE, "assistant.review", "assistant.record", "assistant.procedure"),
+    # Hands the pages a voice and the trainees' evidence as plain functions; the pages themselves know neither room.
+    "assistant.review.wiring": ("assistant.review", "assistant.speaking", "assistant.practice"),
     # The proof drives the real core; its monitor reads the site's files and never asks the core's predicates.
     "assistant.prover": (*CORE, "assistant.prover", "assistant.procedure"),
     "assistant.bootstrap": ("assistant.bootstrap", "assistant.cli"),

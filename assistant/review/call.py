@@ -18,7 +18,7 @@ from assistant.record.safe_text import printable
 from assistant.review import roles
 from assistant.review.accounts import Account
 from assistant.review.desk import Desk
-from assistant.review.digest import span_words
+from assistant.review.names import span_words
 from assistant.review.times import clock_words, date_words
 from assistant.review.visits import Visit
 
@@ -49,6 +49,11 @@ def _environment() -> Environment:
     env.filters |= {"span": span_words, "clock": clock_words, "session_url": session_url, "day": date_words}
     env.globals["may"] = roles.may
     return env
+
+
+def fragment(template: str, **values: Any) -> Markup:
+    """A part of a page that is the same for everybody, to be kept and put into pages as it is."""
+    return Markup(ENVIRONMENT.get_template(template).render(**values))
 
 
 def session_url(session: str) -> str:

@@ -9,7 +9,7 @@ from statistics import median
 from sqlalchemy import select
 
 from assistant.procedure.plan import Plan
-from assistant.review.digest import step_name
+from assistant.review.names import step_name
 from assistant.review.index import Index, Row
 
 LAST = 10

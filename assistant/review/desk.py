@@ -36,7 +36,8 @@ class Setup:
     """Where things are. `home`: accounts and index; `procedures`: the site's files, None for the default;
     `keys`: None for `home`/keys;
     `index`: the index file, None for one in `home`. `wall`: the present moment. `refresh_s`: how often the
-    index looks for new records."""
+    index looks for new records. `speak`: text and language to the bytes of a WAV file, or None where there is no
+    voice."""
 
     records: Path
     home: Path
@@ -51,6 +52,7 @@ class Setup:
     clock: Callable[[], float] = time.monotonic
     wall: Callable[[], datetime] | None = None
     refresh_s: float = 3.0
+    speak: Callable[[str, str], bytes] | None = None
 
 
 @dataclass

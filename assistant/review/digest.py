@@ -10,8 +10,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from assistant.procedure.plan import Plan, Step
-from assistant.session.bridges import bridge_step, is_bridge
+from assistant.procedure.plan import Plan
+from assistant.review.names import span_words, step_name, surface_name
 from assistant.session.facts import lines, session, steps, troubles
 from assistant.session.facts.base import Fact
 
@@ -164,76 +164,3 @@ def _mishap(plan: Plan | None, fact: troubles.BranchEntered) -> str:
     title = mishap.title if mishap else fact.mishap
     place = f" ({surface_name(plan, fact.surface)})" if fact.surface else ""
     return f"Mishap: {title}{place}."
-
-
-def step_name(plan: Plan | None, step_id: str) -> str:
-    """A short name for a step: what it wets, opens, or waits for, else its first words."""
-    if plan is None:
-        return step_id
-    step = find_step(plan, step_id)
-    if step is None:
-        return step_id
-    if step.surface:
-        return f"{surface_name(plan, step.surface)}, {step.agent_name or step.agent}"
-    text = (step.say or step.brief or step.id).split(". ")[0].rstrip(".?")
-    return text if len(text) <= 64 else text[:61].rstrip() + "..."
-
-
-def find_step(plan: Plan | None, step_id: str) -> Step | None:
-    """A step of the plan, or one that the core put in by itself; None for an id that is neither."""
-    try:
-        if plan is None:
-            return None
-        return bridge_step(plan, step_id) if is_bridge(step_id) else plan.step(step_id)
-    except (KeyError, ValueError):
-        return None
-
-
-def surface_name(plan: Plan | None, surface: str) -> str:
-    """The spoken name, or the id."""
-    known = plan.surfaces.get(surface) if plan else None
-    return known.name if known else surface.replace("_", " ")
-
-
-def opening_name(plan: Plan | None, opening: str) -> str:
-    """The spoken name, or the id."""
-    known = plan.openings.get(opening) if plan else None
-    return known.name if known else opening.replace("_", " ")
-
-
-def cycle_name(plan: Plan | None, cycle: str) -> str:
-    """The spoken name, or the id."""
-    known = plan.cycles.get(cycle) if plan else None
-    return known.name if known else cycle.replace("_", " ")
-
-
-def left_open_words(plan: Plan | None, item: str) -> str:
-    """An entry of `left_open` ("step:x") in words."""
-    kind, _, name = item.partition(":")
-    named = {
-        "step": step_name,
-        "contact": surface_name,
-        "surface": surface_name,
-        "cycle": cycle_name,
-        "opening": opening_name,
-    }.get(kind)
-    if named is None:
-        return item
-    text = {
-        "step": "not done",
-        "contact": "contact still running",
-        "surface": "spoiled and not done again",
-        "cycle": "still running",
-        "opening": "not left as it must be",
-    }[kind]
-    return f"{named(plan, name)}: {text}"
-
-
-def span_words(ms: int) -> str:
-    """A length of time in words: 45 s, 3 min 5 s, 2 h 10 min."""
-    s = max(0, round(ms / 1000))
-    if s < 60:
-        return f"{s} s"
-    if s < 3600:
-        return f"{s // 60} min {s % 60} s" if s % 60 and s < 600 else f"{round(s / 60)} min"
-    return f"{s // 3600} h {s % 3600 // 60} min" if s % 3600 // 60 else f"{s // 3600} h"

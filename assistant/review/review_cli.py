@@ -48,6 +48,7 @@ def review(
 
     require_safe_place(host, certificate, key)
     from assistant.review.desk import Desk, Setup
+    from assistant.review.wiring import SpeakAgain
 
     desk = Desk(
         Setup(
@@ -58,6 +59,7 @@ def review(
             rules,
             hosts=(host, *names),
             tls=certificate is not None,
+            speak=SpeakAgain(),
         )
     )
     if rebuild or check_index:

@@ -16,6 +16,7 @@ from assistant.procedure.load import load_procedure
 from assistant.procedure.model import in_language
 from assistant.procedure.plan import Plan
 from assistant.record.reader import Record, read_record
+from assistant.review.digest import Digest, digest
 from assistant.session import evolve, initial
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
@@ -47,6 +48,14 @@ class Opened:
     def __post_init__(self) -> None:
         self._times = [fact.at_ms for fact in self.facts]
         self._lock = threading.Lock()
+
+    @property
+    def summary(self) -> Digest:
+        """The record in short, worked out once."""
+        found = self.drawn.get("digest")
+        if found is None:
+            found = self.drawn["digest"] = digest(self.facts, self.plan, self.record.kind)
+        return found
 
     @property
     def end_ms(self) -> int:

@@ -27,7 +27,7 @@ from assistant.review.decisions import (
     signed_lines,
     standing,
 )
-from assistant.review.digest import Digest, digest
+from assistant.review.digest import Digest
 from assistant.review.rules import RulesFile
 from assistant.review.sessions import Opened
 from assistant.session.facts import session as session_facts
@@ -47,6 +47,9 @@ class Choice:
 
 def worked_in(opened: Opened) -> set[str]:
     """Everybody with a hand in the session: at the gauntlets, confirming, or witnessing."""
+    kept = opened.drawn.get("people")
+    if kept is not None:
+        return kept
     names = {str(opened.record.header.get("technician", ""))}
     for fact in opened.facts:
         if isinstance(fact, session_facts.SessionBegun | session_facts.PersonChanged | steps.StepConfirmed):
@@ -55,7 +58,8 @@ def worked_in(opened: Opened) -> set[str]:
             names.add(fact.before)
         if isinstance(fact, steps.WitnessGiven):
             names.add(fact.person)
-    return {name for name in names if name.strip()}
+    found = opened.drawn["people"] = {name for name in names if name.strip()}
+    return found
 
 
 def cannot_sign(record: Record) -> str:
@@ -76,7 +80,7 @@ def choices(opened: Opened, rules: RulesFile, account: Account) -> list[Choice]:
     purpose = opened.plan.purpose if opened.plan else _purpose(record)
     rule = rules.release_for(purpose)
     own = any(account.goes_by(name) for name in worked_in(opened))
-    summary = digest(opened.facts, opened.plan, record.kind)
+    summary = opened.summary
     now = standing(signed_lines(record))
     found = []
     for decision in (ACCEPTED, REMARK, REJECTED, PROVISIONAL):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from assistant.procedure.plan import WAIT, Plan
-from assistant.review.digest import find_step, step_name
+from assistant.review.names import find_step, step_name
 from assistant.session.facts import steps, troubles
 from assistant.session.facts.base import Fact
 
@@ -18,7 +18,7 @@ LONG_TIMES, LONG_MS = 2.0, 20_000
 @dataclass
 class StepRow:
     """One passage through a step. `outcome`: done, skipped, taken back, again (owed later), or open.
-    `expected_ms` 0: none known. `at_ms`: when it began."""
+    `expected_ms` 0: none known. `at_ms`: when it began; `line`: where that stands in the record, or 0."""
 
     number: int
     step: str
@@ -34,6 +34,7 @@ class StepRow:
     value: str = ""
     notes: list[str] = field(default_factory=list)
     deviated: bool = False
+    line: int = 0
 
     @property
     def note_lines(self) -> list[str]:
@@ -58,13 +59,14 @@ class StepRow:
         return self.took_ms / self.expected_ms if self.expected_ms and self.took_ms >= 0 else 0.0
 
 
-def step_rows(facts: Sequence[Fact], plan: Plan | None) -> list[StepRow]:
-    """Every passage in the order it began."""
+def step_rows(facts: Sequence[Fact], plan: Plan | None, line_numbers: Sequence[int] = ()) -> list[StepRow]:
+    """Every passage in the order it began. `line_numbers`: where in the record each fact stands."""
     rows: list[StepRow] = []
     current: dict[str, StepRow] = {}
-    for fact in facts:
+    for number, fact in enumerate(facts):
         if isinstance(fact, steps.StepStarted):
             row = _row(plan, fact, len(rows) + 1)
+            row.line = line_numbers[number] if number < len(line_numbers) else 0
             before = current.get(fact.step)
             if before and before.outcome == "open" and rows and rows[-1] is before:
                 continue

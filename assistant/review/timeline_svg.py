@@ -50,8 +50,8 @@ HATCHES = Markup(
 _HATCHED = frozenset(("dried", "void", "wetting", "paused"))
 
 
-def timeline_svg(lanes: Sequence[Lane], total_ms: int, cursor_ms: int, label: str) -> Markup:
-    """The whole drawing. `cursor_ms`: where the cursor stands. `label`: its name for screen readers."""
+def timeline_svg(lanes: Sequence[Lane], total_ms: int, label: str) -> Markup:
+    """The drawing up to its cursor, which `with_cursor` puts in. `label`: its name for screen readers."""
     total = max(1, total_ms)
     height = AXIS_PX + ROW_PX * len(lanes)
     parts = [
@@ -62,11 +62,15 @@ def timeline_svg(lanes: Sequence[Lane], total_ms: int, cursor_ms: int, label: st
     ]
     for number, lane in enumerate(lanes):
         parts.append(_lane(lane, AXIS_PX + number * ROW_PX, total))
-    place = _percent(cursor_ms, total)
-    parts.append(
-        f'<line id="cursor" class="tl-cursor" x1="{place}" x2="{place}" y1="0" y2="{height}"/></svg>'
-    )
     return Markup("".join(parts))
+
+
+def with_cursor(drawing: Markup, cursor_ms: int, total_ms: int) -> Markup:
+    """The whole drawing with its cursor at `cursor_ms`: the only part that differs from visit to visit."""
+    place = _percent(cursor_ms, max(1, total_ms))
+    return drawing + Markup(
+        f'<line id="cursor" class="tl-cursor" x1="{place}" x2="{place}" y1="0" y2="100%"/></svg>'
+    )
 
 
 def _percent(at_ms: int, total: int) -> str:
@@ -109,7 +113,7 @@ def _span(span: Span, top: float, total: int) -> str:
     title = f"{printable(span.label, 200)} ({clock_words(span.start_ms)} to {clock_words(span.end_ms)})"
     return (
         f'<rect class="s s-{span.kind}"{fill} x="{start:.4f}%" width="{width:.4f}%" '
-        f'y="{top}" height="{BAR_PX}">'
+        f'y="{top}" height="{BAR_PX}" data-line="{span.line}">'
         f"<title>{escape(title)}</title></rect>"
     )
 
@@ -118,6 +122,6 @@ def _mark(mark: Mark, middle: float, total: int) -> str:
     title = f"{printable(mark.label, 200)} ({clock_words(mark.at_ms)})"
     return (
         f'<svg class="m m-{mark.kind}" x="{_percent(mark.at_ms, total)}" y="{middle}" overflow="visible" '
-        f'data-at="{mark.at_ms}"><path d="{SHAPES.get(mark.kind, SHAPES[NOTE])}"/>'
+        f'data-at="{mark.at_ms}" data-line="{mark.line}"><path d="{SHAPES.get(mark.kind, SHAPES[NOTE])}"/>'
         f"<title>{escape(title)}</title></svg>"
     )

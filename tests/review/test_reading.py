@@ -9,9 +9,11 @@ from assistant.review.answer import CLEAR, DONE, LOOK, NEVER, REFUSED, STOP, ans
 from assistant.review.compare import compare
 from assistant.review.decisions import Signed
 from assistant.review.desk import Desk
-from assistant.review.digest import Digest, Finding, digest, span_words
+from assistant.review.digest import Digest, Finding, digest
+from assistant.review.names import span_words
 from assistant.review.index import Row
-from assistant.review.lanes import CLEAN, CONTACT, DRIED, lanes, thinned
+from assistant.review.lane_builder import lanes
+from assistant.review.lanes import CLEAN, CONTACT, DRIED, thinned
 from assistant.review.measure.generator import demo_site
 from assistant.review.measure.operator import Manner, Operator
 from assistant.review.sessions import _SNAPSHOT_EVERY

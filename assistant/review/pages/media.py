@@ -7,9 +7,11 @@ from starlette.responses import FileResponse, Response
 from assistant.errors import RecordError
 from assistant.record.clips import ClipPolicy, ClipStore
 from assistant.review.call import Call
-from assistant.session.facts.lines import Heard
+from assistant.session.facts.lines import Heard, LineSpoken
 
 SOUND = "session.wav"
+SPOKEN_LANGUAGES = ("en", "ko")  # what the voices of this program speak
+MOST_SPOKEN = 600  # letters
 
 
 def may_hear_sound(call: Call) -> bool:
@@ -50,6 +52,21 @@ def clip(call: Call) -> Response:
     return FileResponse(path, media_type="audio/flac")
 
 
+def spoken(call: Call) -> Response:
+    """A line of the assistant, spoken again from its text: never the recording, and said to be none."""
+    opened = call.desk.open(call.params["enclosure"], call.params["session"])
+    wanted = call.params["line"]
+    speak = call.desk.setup.speak
+    language = opened.record.header.get("language")
+    if speak is None or language not in SPOKEN_LANGUAGES:
+        raise RecordError("There is no voice here for this record.")
+    line = int(wanted) if wanted.isascii() and wanted.isdigit() and len(wanted) < 10 else -1
+    for fact, number in zip(opened.facts, opened.lines, strict=True):
+        if number == line and isinstance(fact, LineSpoken):
+            return Response(speak(fact.text[:MOST_SPOKEN], language), media_type="audio/wav")
+    raise RecordError("The assistant said nothing in that line.")
+
+
 def record_file(call: Call) -> Response:
     """The record itself, byte for byte."""
     folder = call.desk.folder_of(call.params["enclosure"], call.params["session"])
@@ -60,4 +77,4 @@ def record_file(call: Call) -> Response:
     )
 
 
-HANDLERS = {"sound": sound, "clip": clip, "record_file": record_file}
+HANDLERS = {"sound": sound, "clip": clip, "spoken": spoken, "record_file": record_file}

@@ -10,21 +10,27 @@ from starlette.responses import Response
 from assistant.errors import RecordError
 from assistant.review import lanes as lane_kinds
 from assistant.review.answer import answer
-from assistant.review.call import Call, session_url
+from assistant.review.call import Call, fragment, session_url
 from assistant.review.compare import compare, earlier
-from assistant.review.decisions import Signed, signed_lines, standing
-from assistant.review.digest import Digest, digest, left_open_words
+from assistant.review.decisions import signed_lines, standing
+from assistant.review.digest import Digest
+from assistant.review.names import left_open_words
 from assistant.review.index import Row
-from assistant.review.lanes import lanes
-from assistant.review.pages.media import SOUND, may_hear_clips, may_hear_sound
+from assistant.review.lane_builder import lanes
+from assistant.review.pages.instant import instant_at
+from assistant.review.pages.media import SOUND, SPOKEN_LANGUAGES, may_hear_clips, may_hear_sound
 from assistant.review.register import affected
+from assistant.review.said import said_rows
 from assistant.review.sessions import Opened
 from assistant.review.signing import choices
 from assistant.review.steps_table import step_rows
-from assistant.review.timeline_svg import timeline_svg
-from assistant.session.facts.lines import Heard, LineSpoken
-from assistant.session.view import view
+from assistant.review.timeline_svg import timeline_svg, with_cursor
+from assistant.session.facts.lines import Heard
 
+TIMELINE_NAME = (
+    "Time line of the session, one row per surface, door, cycle and kind of sound. "
+    "The step list below says the same in words."
+)
 DOUBTFUL_PM = 700  # an accepted word below this confidence is worth a listen
 MOST_WORDS = 25
 LEGEND = (
@@ -45,7 +51,7 @@ MARKS = (
 
 @dataclass(frozen=True)
 class WordRow:
-    """A refused or doubtful word. `clip`: its hash where a clip is kept, or ""."""
+    """A refused or doubtful word. `clip`: its hash, or ""; `line`: of the record."""
 
     at_ms: int
     started_ms: int
@@ -55,6 +61,7 @@ class WordRow:
     reason: str
     sure_pm: int
     clip: str
+    line: int
 
 
 def session(call: Call) -> Response:
@@ -63,18 +70,15 @@ def session(call: Call) -> Response:
     name = f"{opened.folder.parent.name}/{opened.folder.name}"
     row = _row(call, name)
     report = call.desk.check(opened.folder)
-    summary, signed = _derived(call, opened)
+    summary = opened.summary
+    signed = signed_lines(opened.record, call.desk.accounts.keys.public_keys())
     stands = standing(signed)
     verified = "" if report.complete or not report.sealed else (report.problems or ["It doesn't verify."])[0]
     state = "broken" if verified or opened.record.problems else row.state
     told = answer(
         summary, kind=opened.record.kind, state=state, problem=verified or opened.problem, decision=stands
     )
-    drawn = opened.drawn
-    if "lanes" not in drawn:
-        drawn["lanes"] = lanes(opened.facts, opened.plan, opened.end_ms)
-        drawn["steps"] = step_rows(opened.facts, opened.plan)
-        drawn["words"] = _words(opened)
+    drawn = _drawn(opened, session_url(name))
     at_ms = min(call.query_int("t", _first_finding(summary)), opened.end_ms)
     sound = (opened.folder / SOUND).is_file() and may_hear_sound(call)
     words = drawn["words"]
@@ -92,14 +96,12 @@ def session(call: Call) -> Response:
         total_ms=opened.end_ms,
         at_ms=at_ms,
         lanes=drawn["lanes"],
-        drawing=timeline_svg(
-            drawn["lanes"],
-            opened.end_ms,
-            at_ms,
-            "Time line of the session, one row per surface, "
-            "door, cycle and kind of sound. The step list below says the same in words.",
-        ),
+        drawing=with_cursor(drawn["drawing"], at_ms, opened.end_ms),
+        reasons=_moments(told.reasons, summary),
+        speaks=call.desk.setup.speak is not None and opened.record.header.get("language") in SPOKEN_LANGUAGES,
         steps=drawn["steps"],
+        steps_drawn=drawn["steps drawn"],
+        said=drawn["said"],
         stops=[f for f in summary.findings if f.at_ms >= 0 and f.weight >= 2],
         words=words if every else words[:MOST_WORDS],
         more_words=0 if every else max(0, len(words) - MOST_WORDS),
@@ -110,7 +112,7 @@ def session(call: Call) -> Response:
         legend=LEGEND,
         marks=MARKS,
         affected=affected(call.desk.index, row, call.desk.entries.all()) if told.affects else None,
-        instant=_instant(call, opened, at_ms),
+        instant=instant_at(call, opened, at_ms),
         may_sign=any(not c.why_not for c in mine),
         why_not=mine[0].why_not if mine and all(c.why_not for c in mine) else "",
         compare_on=call.desk.rules.compare and call.role == "supervisor",
@@ -119,11 +121,26 @@ def session(call: Call) -> Response:
     )
 
 
-def _derived(call: Call, opened: Opened) -> tuple[Digest, list[Signed]]:
+def _moments(reasons: list[str], summary: Digest) -> list[tuple[str, int]]:
+    """Each reason with the moment of the first finding that says it, or -1."""
+    first: dict[str, int] = {}
+    for finding in summary.findings:
+        first.setdefault(finding.text, finding.at_ms)
+    return [(text, first.get(text, first.get(text.rpartition(" (")[0], -1))) for text in reasons]
+
+
+def _drawn(opened: Opened, url: str) -> dict[str, Any]:
+    """What is the same for whoever looks, drawn once and kept until the record changes."""
     drawn = opened.drawn
-    if "digest" not in drawn:
-        drawn["digest"] = digest(opened.facts, opened.plan, opened.record.kind)
-    return drawn["digest"], signed_lines(opened.record, call.desk.accounts.keys.public_keys())
+    if "words" not in drawn:
+        found = lanes(opened.facts, opened.plan, opened.end_ms, opened.lines)
+        drawn["lanes"] = found
+        drawn["drawing"] = timeline_svg(found, opened.end_ms, TIMELINE_NAME)
+        drawn["steps"] = step_rows(opened.facts, opened.plan, opened.lines)
+        drawn["steps drawn"] = fragment("_steps.html", steps=drawn["steps"], url=url)
+        drawn["said"] = said_rows(opened)
+        drawn["words"] = _words(opened)
+    return drawn
 
 
 def _row(call: Call, name: str) -> Row:
@@ -146,7 +163,7 @@ def _first_finding(summary: Digest) -> int:
 
 def _words(opened: Opened) -> list[WordRow]:
     found = []
-    for fact in opened.facts:
+    for fact, line in zip(opened.facts, opened.lines, strict=True):
         if isinstance(fact, Heard) and (
             not fact.accepted or fact.source == "voice" and fact.confidence_pm < DOUBTFUL_PM
         ):
@@ -160,6 +177,7 @@ def _words(opened: Opened) -> list[WordRow]:
                     (fact.reason or "not understood") if not fact.accepted else "taken, though not sure",
                     max(0, min(1000, fact.confidence_pm)),
                     fact.clip_sha256,
+                    line,
                 )
             )
     return found
@@ -171,53 +189,6 @@ def _kept_clips(opened: Opened) -> set[str]:
         return {path.stem for path in folder.glob("*.flac")} if folder.is_dir() else set()
     except OSError:
         return set()
-
-
-def _instant(call: Call, opened: Opened, at_ms: int) -> dict[str, Any]:
-    """What the core's state was at `at_ms`, and what was said and heard last before it."""
-    state = opened.state_at(at_ms)
-    said: list[dict[str, Any]] = []
-    index = opened.count_at(at_ms)
-    while index > 0 and len(said) < 6:
-        index -= 1
-        fact = opened.facts[index]
-        if isinstance(fact, LineSpoken):
-            said.append(
-                {"at_ms": fact.at_ms, "who": "assistant", "text": fact.text, "accepted": True, "reason": ""}
-            )
-        elif isinstance(fact, Heard):
-            said.append(
-                {
-                    "at_ms": fact.at_ms,
-                    "who": "technician",
-                    "text": fact.word.replace("_", " ") or fact.value or "(not a command)",
-                    "accepted": fact.accepted,
-                    "reason": fact.reason,
-                }
-            )
-    started = opened.record.lines[0].wall
-    found: dict[str, Any] = {
-        "at_ms": at_ms,
-        "wall": call.desk.clock.at(started, at_ms),
-        "said": said[::-1],
-        "fact": opened.count_at(at_ms),
-        "facts": len(opened.facts),
-        "view": None,
-        "problem": opened.problem,
-    }
-    if state is not None and opened.plan is not None:
-        try:
-            found["view"] = view(opened.plan, state)
-        except (KeyError, ValueError, IndexError, AttributeError) as error:
-            found["problem"] = f"The state can't be shown: {error}"
-    return found
-
-
-def state(call: Call) -> Response:
-    """The panel of one instant, drawn for the page's script to put in place."""
-    opened = call.desk.open(call.params["enclosure"], call.params["session"])
-    at_ms = min(call.query_int("t", 0), opened.end_ms)
-    return call.page("_instant.html", instant=_instant(call, opened, at_ms))
 
 
 def compare_page(call: Call) -> Response:
@@ -243,4 +214,4 @@ def compare_page(call: Call) -> Response:
     )
 
 
-HANDLERS = {"session": session, "state": state, "compare": compare_page}
+HANDLERS = {"session": session, "compare": compare_page}

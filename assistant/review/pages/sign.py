@@ -8,7 +8,6 @@ from assistant.errors import GauntletError, RefusedError, UsageError
 from assistant.review.accounts import folded
 from assistant.review.call import Call, session_url
 from assistant.review.decisions import SHORT, signed_lines
-from assistant.review.digest import digest
 from assistant.review.pages.door import NO, address_of
 from assistant.review.signing import Wish, check_wish, choices, withdraw
 from assistant.review.signing import sign as sign_it
@@ -19,7 +18,7 @@ def sign(call: Call, problem: str = "", status: int = 200) -> Response:
     opened = call.desk.open(call.params["enclosure"], call.params["session"])
     found = choices(opened, call.desk.rules, call.account)
     chosen = call.text("decision", 40)
-    summary = digest(opened.facts, opened.plan, opened.record.kind)
+    summary = opened.summary
     seal = opened.record.seal
     name = f"{opened.folder.parent.name}/{opened.folder.name}"
     return call.page(

@@ -5,7 +5,8 @@
   if (!box) return;
   const by = (id) => document.getElementById(id);
   const svg = by("timeline-svg"), cursor = by("cursor"), width = by("tl-width"), scroll = by("tl-scroll");
-  const scrub = by("scrub"), time = by("time"), note = by("player-note"), panel = by("instant"), clip = by("clip");
+  const scrub = by("scrub"), time = by("time"), note = by("player-note"), panel = by("instant"), clip = by("clip"), again = by("again");
+  const caption = by("caption"), picked = by("picked");
   const total = Number(box.dataset.total) || 1, url = box.dataset.url;
   const NS = "http://www.w3.org/2000/svg";
   const rows = [...document.querySelectorAll("tr[data-at]")].map((row) => [Number(row.dataset.at), row]);
@@ -58,6 +59,7 @@
     if (still || performance.now() - askedAt > 500) ask(ms);
     if (until !== null && ms >= until) { until = null; player.pause(); }
     clips(ms);
+    say(ms);
     follow();
   };
 
@@ -65,12 +67,42 @@
     by("play").setAttribute("aria-pressed", String(playing));
     by("play-word").textContent = playing ? "Pause" : "Play";
     by("play-shape").setAttribute("d", playing ? "M4 2.5h3v11H4zM9.5 2.5h3v11h-3z" : "M4 2.5 13 8 4 13.5Z");
+    if (!playing) again.pause();
     if (playing && !box.dataset.sound) remind();
   };
   const remind = () => { if (!note.textContent) note.textContent = "Replay runs without sound."; };
 
   const player = new Player(total, by("sound"), onTime, onState, (text) => { note.textContent = text; });
   window.gauntletPlayer = player; // for a person at the console, and for the tests
+
+  // What was said, beside the cursor: the newest line that began before it, for as long as a person reads it.
+  const lines = [...document.querySelectorAll(".transcript li[data-from]")].map((li) => ({
+    from: Number(li.dataset.from), to: Number(li.dataset.to), who: li.dataset.who, text: li.querySelector(".tr-text").textContent, line: li.dataset.line,
+  }));
+  const READ_MS = 4000;
+  let shown = null, spoke = null;
+  const lineAt = (ms) => {
+    let low = 0, high = lines.length;
+    while (low < high) { const middle = (low + high) >> 1; if (lines[middle].from <= ms) low = middle + 1; else high = middle; }
+    const found = lines[low - 1];
+    return found && ms <= Math.max(found.to, found.from) + READ_MS ? found : null;
+  };
+  const say = (ms) => {
+    const found = lineAt(ms);
+    if (found !== shown) {
+      shown = found;
+      by("caption-who").textContent = found ? found.who : "";
+      by("caption-text").textContent = found ? found.text : "Nobody speaks.";
+      caption.classList.toggle("silent", !found);
+    }
+    // Without session sound the assistant's lines are spoken again from their text, as long as they can be followed.
+    if (box.dataset.speaks && player.playing && player.rate <= 2 && found && found !== spoke && found.who === "Assistant" && ms - found.from < 1500) {
+      spoke = found;
+      again.src = `${url}/spoken/${found.line}`;
+      again.playbackRate = player.rate;
+      again.play().catch(() => {});
+    }
+  };
 
   // Without session sound the kept clips are played where they were heard, as long as they can be followed.
   const kept = box.dataset.sound ? [] : [...document.querySelectorAll("button[data-clip]")].map((b) => [Number(b.closest("tr").querySelector(".jump").dataset.at), b.dataset.clip]);
@@ -85,11 +117,14 @@
 
   const jump = (ms, stay) => {
     until = null;
+    spoke = null;
+    again.pause();
     player.seek(ms);
     if (!stay) scroll.scrollIntoView({ block: "nearest" });
   };
-  const next = () => { const at = stops.find((s) => s > player.now() + 50); if (at !== undefined) jump(at, true); else note.textContent = "There is no later one."; };
-  const previous = () => { const at = [...stops].reverse().find((s) => s < player.now() - 50); if (at !== undefined) jump(at, true); else note.textContent = "There is no earlier one."; };
+  const stopAt = (at) => { jump(at, true); const mark = svg.querySelector(`.m[data-at="${at}"]`); if (mark) pick(mark); };
+  const next = () => { const at = stops.find((s) => s > player.now() + 50); if (at !== undefined) stopAt(at); else note.textContent = "There is no later one."; };
+  const previous = () => { const at = [...stops].reverse().find((s) => s < player.now() - 50); if (at !== undefined) stopAt(at); else note.textContent = "There is no earlier one."; };
   const toggle = () => { until = null; if (player.playing) player.pause(); else player.play(); };
 
   const tick = () => {
@@ -138,7 +173,7 @@
     }
   };
 
-  for (const part of document.querySelectorAll(".controls, .scrub, .keys-hint")) part.hidden = false;
+  for (const part of document.querySelectorAll(".controls, .scrub, .keys-hint, .caption")) part.hidden = false;
   by("play").addEventListener("click", toggle);
   by("next").addEventListener("click", next);
   by("prev").addEventListener("click", previous);
@@ -148,7 +183,17 @@
   by("zoom-fit").addEventListener("click", () => setZoom(1));
   by("copy").addEventListener("click", copy);
   scrub.addEventListener("input", () => jump(Number(scrub.value), true));
+  // What was picked on the time line: its words, and the way to its fact.
+  const pick = (target) => {
+    const item = target.closest("[data-line]"), line = item ? item.dataset.line : "0";
+    picked.hidden = line === "0";
+    if (picked.hidden) return;
+    by("picked-text").textContent = item.querySelector("title").textContent;
+    by("picked-line").textContent = `Fact in line ${line}`;
+    by("picked-line").href = `${url}/facts?line=${line}#line-${line}`;
+  };
   svg.addEventListener("click", (event) => {
+    pick(event.target);
     const mark = event.target.closest(".m");
     if (mark && mark.dataset.at) { jump(Number(mark.dataset.at), true); return; }
     const frame = svg.getBoundingClientRect();
