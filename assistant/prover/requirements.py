@@ -223,7 +223,8 @@ def of_plan(plan: p.Plan) -> Requirements:
     for s in plan.steps:
         tasks.append(Task(
             s.id, s.kind, tuple((w.option, w.equals) for w in s.when), s.surface, s.agent, s.cycle, s.opening,
-            s.wait_for, "", s.policy == p.WITNESSED or s.kind == p.WITNESS, s.low, s.high,
+            s.wait_for, "waste_closed" if s.after_wiping and s.kind == p.INSTRUCT else "",
+            s.policy == p.WITNESSED or s.kind == p.WITNESS, s.low, s.high,
             (s.on_no if s.kind == p.CHECK else s.on_outside or "deviate") == "deviate",
             s.not_before_today, (), s.after_step, s.within_ms,
         ))

@@ -136,7 +136,7 @@ class Search:
             seen.departed = True
         for prop, text in found:
             self._refute(prop, text, index, move)
-        key = (state_key(self.plan, after), seen.key(after))
+        key = (state_key(self.plan, after), self.monitor.key(seen, after))
         node = self.ids.get(key)
         if node is None:
             node = len(self.states)

@@ -25,7 +25,7 @@ class Truth:
     __slots__ = (
         "options", "hands", "open_since", "machines", "cycles", "cycle_task", "wet", "treated", "spoiled", "done",
         "skipped", "current", "here", "last_wet", "read_back", "witnessed", "value", "environment", "departed",
-        "branches", "confirmed_ms", "missed", "patch", "over", "person", "must_end", "found_other",
+        "branches", "confirmed_ms", "missed", "patch", "over", "person", "must_end", "found_other", "stale_waste",
     )
 
     def __init__(self, need: Requirements) -> None:
@@ -45,7 +45,7 @@ class Truth:
         self.last_wet = ""
         self.read_back = ""
         self.witnessed = ""
-        self.value = ""  # a value outside its limits that was taken at the step at hand
+        self.value = ""  # an answer taken at the step at hand with which nobody may go on
         self.environment = False  # the technician says how things are; not asked for by the core
         self.departed = False  # a mishap, correction, refusal or lateness: bridges are allowed from here on
         self.branches: tuple[str, ...] = ()
@@ -55,6 +55,7 @@ class Truth:
         self.over = ""
         self.found_other = False  # after a crash something was found other than it was left
         self.person = ""
+        self.stale_waste: frozenset[str] = frozenset()  # waste steps done before the last wiping that precedes them
         self.must_end = ""  # the mishap after which the site lets nothing go on
 
     def copy(self) -> Truth:
@@ -63,8 +64,9 @@ class Truth:
             setattr(new, name, getattr(self, name))
         return new
 
-    def key(self, state: State) -> Hashable:
-        """What tells two states of the monitor apart. Moments count only where they differ from the core's."""
+    def key(self, state: State, traced: frozenset[str]) -> Hashable:
+        """What tells two states of the monitor apart. Moments count only where they differ from the core's; `traced`
+        are the steps whose being done counts; which value was outside its limits is only told, never asked for."""
         wet = []
         for surface in sorted(self.wet):
             mine, theirs = self.wet[surface], state.contacts.get(surface)
@@ -77,8 +79,8 @@ class Truth:
         return (
             self.hands, tuple(sorted(self.open_since)), tuple(sorted(self.machines.items())),
             tuple(sorted((c, s[0]) for c, s in self.cycles.items())), tuple(wet), self.treated, self.spoiled,
-            self.done, self.skipped, self.here, self.last_wet, self.read_back, self.witnessed, self.value,
-            self.branches, self.over, self.must_end, self.found_other,
+            self.done & traced, self.skipped, self.here, self.last_wet, self.read_back, self.witnessed,
+            bool(self.value), self.branches, self.over, self.must_end, self.found_other, self.stale_waste,
         )
 
     # --- small changes ---

@@ -35,12 +35,17 @@ def _fan_off_with_the_window_open(plan):
     return replace(plan, steps=(*plan.steps, *steps))
 
 
+def _waste_never_owed(plan):
+    return replace(plan, steps=tuple(replace(s, after_wiping=False) for s in plan.steps))
+
+
 # (property, base, the plan with its fault)
 CASES = {
     "no_dead_end": (START, lambda plan: with_step(
         with_step(plan, "light_on", requires=(p.Cond("step", "fan_runs", "done"),)), "fan_runs",
         requires=(p.Cond("step", "light_on", "done"),))),
     "nothing_missing": (START, lambda plan: without_step(plan, "before.certified")),
+    "waste_out": (END, _waste_never_owed),
     "end_state": (START, lambda plan: replace(without_step(plan, "light_on"), end_machines={})),
     "interlock": (END, _no_interlock),
     "opening_conditions": (END, lambda plan: with_opening(plan, "inner_door", opens_when=())),

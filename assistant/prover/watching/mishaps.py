@@ -1,0 +1,13 @@
+"""`mishap_steps`: work goes on after a mishap only when its own steps were done. (`redo`: contacts, endings.)"""
+
+from __future__ import annotations
+
+from assistant.prover.truth import Truth
+from assistant.prover.watching.site import Found, Site
+
+
+def branch_left(site: Site, t: Truth, fact, found: Found) -> None:
+    need = site.need.mishaps.get(fact.mishap)
+    missing = [s for s in need.steps if s not in t.done] if need and not t.skipped else []
+    if missing:
+        found.append(("mishap_steps", f"work goes on after {fact.mishap} without {missing[0]}"))
