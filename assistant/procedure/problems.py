@@ -56,5 +56,5 @@ def nearest(name: str, valid: Iterable[str]) -> str:
         return "Did you mean " + " or ".join(close) + "?"
     if names:
         shown = ", ".join(names[:8])
-        return f"Use one of: {shown}{', ...' if len(names) > 8 else ''}."
+        return f"Use one of: {shown}{f' and {len(names) - 8} more' if len(names) > 8 else ''}."
     return ""
