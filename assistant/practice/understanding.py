@@ -12,12 +12,13 @@ from dataclasses import dataclass
 from assistant.procedure.plan import Plan
 
 (DO, WIPE, YES_NO, AGREE, VALUE, VALUE_BACK, REWET, WHICH, POWER, WHAT_HAPPENED, STOPPING, PAUSED, WAIT, BACK_TO,
- REFUSED, NOT_UNDERSTOOD, FROM_START, DRIED, OVER, WITNESS, NEWS) = (
+ REFUSED, NOT_UNDERSTOOD, FROM_START, DRIED, OVER, WITNESS, NEWS, SIGN_BACK) = (
     "do", "wipe", "yes_no", "agree", "value", "value_back", "rewet", "which", "power", "what_happened", "stopping",
     "paused", "wait", "back_to", "refused", "not_understood", "from_start", "dried", "over", "witness", "news",
+    "sign_back",
 )
 # What leaves something to be done or said; everything else is news.
-DEMANDS = frozenset((DO, WIPE, YES_NO, AGREE, VALUE, VALUE_BACK, REWET, WHICH, POWER, WHAT_HAPPENED, STOPPING, PAUSED))
+DEMANDS = frozenset((DO, WIPE, YES_NO, AGREE, VALUE, VALUE_BACK, REWET, WHICH, POWER, WHAT_HAPPENED, STOPPING, PAUSED, SIGN_BACK))
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +89,7 @@ def _which(text: str, _found: re.Match[str]) -> Meaning:
 
 
 _RULES = (
+    (r"say one (letter or )?digit|say the date in digits|\bso far\b.*say the next|say the wrong part", lambda t, m: Meaning(VALUE, t)),
     (r"(?:^back to|you are at): (.*)", lambda t, m: Meaning(BACK_TO, t, what=m[1])),
     (r"^which one\?.*say the number", _which),
     (rf"which power.*say {_WORD}, or {_WORD}\.|computer and enclosure|computer and the enclosure|computer or the enclosure",
@@ -102,7 +104,8 @@ _RULES = (
     (rf"^i understood (.+?)\. say {_WORD},? or {_WORD}\.", lambda t, m: Meaning(VALUE_BACK, t, m[2], m[3], m[1])),
     (rf"say {_WORD} to skip,? or {_WORD}", lambda t, m: Meaning(AGREE, t, m[1], m[2], "skip")),
     (r"say the (number|lot|date)", lambda t, m: Meaning(VALUE, t, what=m[1].lower())),
-    (r"say it again|say one digit", lambda t, m: Meaning(VALUE, t)),
+    (r"say it again", lambda t, m: Meaning(VALUE, t)),
+    (r"^(\d|minus|point|dash|[a-z]{4,8}|x-ray)\.$", lambda t, m: Meaning(SIGN_BACK, t, what=m[1])),
     (rf"say {_WORD} when all of it is wet", lambda t, m: Meaning(WIPE, t, m[1])),
     (rf"say {_WORD} when", lambda t, m: Meaning(DO, t, m[1])),
     (rf"then say {_WORD}\.", lambda t, m: Meaning(DO, t, m[1])),
