@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from . import letters, numbers
+from assistant.session import spelling
+
 from .spoken_words import DIGITS, ICAO
 
 _NUMBER = {**DIGITS, "minus": "-", "point": "."}
 _LOT = {**DIGITS, **ICAO, "dash": "-"}
 SIGNS = {"number sign": _NUMBER, "lot sign": _LOT}
-LONGEST = 24
 
 
 def sign(kind: str, word: str) -> str | None:
@@ -32,10 +32,9 @@ class Spelling:
 
     def add(self, sign: str) -> bool:
         """Take one sign; False, and nothing changes, where it can't stand there."""
-        after = self.text + sign
-        if len(sign) != 1 or len(after) > LONGEST or not self._may_begin(after):
+        if not spelling.may_follow(self.kind, self.text, sign):
             return False
-        self.text = after
+        self.text += sign
         return True
 
     def undo(self) -> None:
@@ -44,14 +43,4 @@ class Spelling:
 
     def value(self) -> str | None:
         """The value in its written form ("-0.02", "AB1204"), or None while it isn't one."""
-        if not self.text:
-            return None
-        parse, parts = (numbers.parse, numbers.parts) if self.kind == "number" else (letters.parse, letters.parts)
-        return parse(list(parts(self.text)))
-
-    def _may_begin(self, text: str) -> bool:
-        if self.kind == "number":
-            body = text.removeprefix("-")
-            whole, point, fraction = body.partition(".")
-            return all(c in "0123456789" for c in whole + fraction) and not (point and not whole)
-        return not text.startswith("-") and "--" not in text and all(c == "-" or c.isdigit() or "A" <= c <= "Z" for c in text)
+        return spelling.whole(self.kind, self.text) or None

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.practice import understanding as u
 from assistant.practice.enclosure_sim import EnclosureSim
-from assistant.practice.saying import number_words, value_words
+from assistant.practice.saying import lot_words, number_words, value_words
 from assistant.procedure.plan import READING
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ class Answering:
         self._pack = ""  # the pack last spoken of
         self._kind = "number"
         self._given = ""  # the value last said
+        self._said = 0  # signs of it that are said, where it is asked for sign by sign
         self._attempt = 0
 
     def action(self, meaning: u.Meaning, last: Task | None) -> u.Action | None:
@@ -52,7 +53,13 @@ class Answering:
             self._kind = meaning.what or self._kind
             if not again or not self._given:
                 self._given = self.value(meaning.text, self._kind)
+            low = meaning.text.lower()
+            if "at a time" in low or "so far" in low or "can't stand there" in low:
+                self._said = 0 if "at a time" in low else self._said
+                return self._sign()
             return "value", "", value_words(self._kind, self._given, self._attempt)
+        if meaning.kind == u.SIGN_BACK:
+            return self._next_sign(meaning.what)
         if meaning.kind == u.WHICH:
             return self._which(meaning, surface)
         if meaning.kind == u.POWER:
@@ -64,6 +71,24 @@ class Answering:
         if meaning.kind == u.STOPPING:
             return ("confirm", meaning.yes, "") if stopping else ("cancel", meaning.no, "")
         return "confirm", meaning.yes, ""
+
+    def _signs(self) -> str:
+        return self._given.replace("-", "") if self._kind == "date" else self._given
+
+    def _sign(self) -> tuple[str, str, str]:
+        """The sign whose turn it is, or the word for the end."""
+        if self._said >= len(self._signs()):
+            return "confirm", "", ""
+        words = lot_words if self._kind == "lot" else number_words
+        return "value", "", words(self._signs()[self._said])
+
+    def _next_sign(self, heard: str) -> tuple[str, str, str]:
+        """After a sign was said back: the next one where it was right, else it is taken back."""
+        wanted = self._signs()[self._said:self._said + 1]
+        if _signs_of(heard) != wanted:
+            return "correction", "", ""
+        self._said += 1
+        return self._sign()
 
     @staticmethod
     def _either(meaning: u.Meaning, yes: bool) -> tuple[str, str, str]:
@@ -127,11 +152,19 @@ class Answering:
             raise ValueError(f"nothing happens so: {what!r}")
 
 
+_SIGNS = {**{lot_words(chr(65 + k)): chr(65 + k) for k in range(26)}, "dash": "-", "minus": "-", "point": "."}
+
+
+def _signs_of(text: str) -> str:
+    """Signs said back, as written: "bravo dash 4 1" -> "B-41"."""
+    return "".join(_SIGNS.get(word.lower(), word) for word in text.split())
+
+
 def same_value(given: str, read_back: str) -> bool:
     """Whether what was read back is what was said; spaces, unit and letter case aside."""
     def bare(text: str) -> str:
         return re.sub(r"\s+", "", text).upper()
 
-    back = bare(read_back)
+    back = bare(_signs_of(read_back))
     rest = back[len(bare(given)):]
     return back.startswith(bare(given)) and not re.match(r"[\d.]", rest)

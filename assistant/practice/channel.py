@@ -66,7 +66,7 @@ class Channel:
         return inputs.Value(text, **times)
 
     def _slip(self, text: str, expects: str) -> str:
-        """One digit heard as another; a date gets another year."""
+        """One digit heard as another; a date gets another year. A letter said alone is heard as it is."""
         if expects == "date":
             return f"{int(text[:4]) + self._random.choice((-1, 1))}{text[4:8]}01"
         places = [i for i, c in enumerate(text) if c.isdigit()]

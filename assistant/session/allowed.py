@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from assistant.procedure.plan import CHECK, WAIT, WET, Plan
+from assistant.session import spelling
 from assistant.session import words as w
 from assistant.session.bridges import is_bridge
 from assistant.session.lookup import step_of
@@ -39,6 +40,10 @@ def allowed_words(plan: Plan, state: State) -> frozenset[str]:
         return frozenset()
     found = set(_BY_MODE[state.mode])
     step = step_of(plan, state)
+    if state.mode == "value" and state.spelling and state.spelt:
+        found.add(w.NO)
+        if spelling.whole(step.value_kind, state.spelt):
+            found.add(w.CONFIRM)
     if state.mode == "step" and step is not None:
         if step.kind == CHECK or state.questioned:
             found.add(w.NO)
@@ -59,10 +64,15 @@ def allowed_words(plan: Plan, state: State) -> frozenset[str]:
 
 
 def expects(plan: Plan, state: State) -> str | None:
-    """The kind of value that can be answered now: number, lot, date, or None."""
+    """The kind of value that can be answered now: number, lot, date, one sign of them (number sign, lot sign), or
+    None."""
     if state.mode == "value":
         step = step_of(plan, state)
-        return step.value_kind if step is not None else None
+        if step is None:
+            return None
+        if state.spelling:
+            return "lot sign" if step.value_kind == spelling.LOT else "number sign"
+        return step.value_kind
     if state.mode == "which" and state.which:
         return "number"
     return None

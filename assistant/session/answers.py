@@ -29,6 +29,7 @@ def return_line(turn: Turn) -> None:
         return  # on the way to something else, which says itself where the work stands
     step = step_of(plan, state)
     plain = state.mode in ("step", "value", "wait") and not state.questioned and state.patch_since_ms < 0
+    plain = plain and not state.spelling
     if plain and step is not None:
         text = turn.words("returned", step=_say(turn, step))
     else:

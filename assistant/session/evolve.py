@@ -26,6 +26,7 @@ def at_hand(state: State) -> tuple[object, ...]:
     """What an answer would be an answer to. While it is the same, the same question is open."""
     return (
         state.mode, state.current, state.rewets[:1], state.questions[:1], state.questioned, state.value,
+        state.spelling, state.spelt,
         state.which, state.mishap, state.patch_since_ms,
     )
 

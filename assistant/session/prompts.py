@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from assistant.procedure import plan as p
+from assistant.session import spelling
 from assistant.session.bridges import bridge_step, is_bridge
 from assistant.session.lookup import name_of, said_as, step_of, wait_left, waited_surfaces
 from assistant.session.state import FINAL_MODES, RUNNING, State
-from assistant.session.wording import duration, listed, say
+from assistant.session.wording import SIGNS, duration, listed, say
 
 
 def words(plan: p.Plan, key: str, **values: object) -> str:
@@ -38,7 +39,9 @@ def prompt(plan: p.Plan, state: State) -> str:
     if step is None:
         return ""
     if mode == "value_back":
-        return words(plan, "value_back", value=spelled(state.value, step))
+        return words(plan, "value_back", value=spelled(state.value, step, plan.language))
+    if mode == "value" and state.spelling:
+        return spell(plan, state, step)
     if mode == "read_back":
         return read_back(plan, state, step)
     if mode == "wait":
@@ -102,11 +105,34 @@ def read_back(plan: p.Plan, state: State, step: p.Step) -> str:
     return words(plan, "read_back", claim=step.claim) if step.claim else words(plan, "read_back_plain")
 
 
-def spelled(text: str, step: p.Step) -> str:
-    """A value as it is read back: a lot letter by letter, a number with its unit, a date in its parts."""
-    if step.value_kind == "number":
-        return f"{text} {step.unit}".strip()
-    return " ".join(text) if step.value_kind == "lot" else text
+def spelled(text: str, step: p.Step, language: str) -> str:
+    """A value as it is read back: a lot sign by sign, a number digit by digit with its unit, a date in its parts.
+
+    Digits stand apart, so that they are spoken one by one: fifteen and fifty sound alike.
+    """
+    if step.value_kind == spelling.NUMBER:
+        return f"{_apart(text)} {step.unit}".strip()
+    return " ".join(sign_word(sign, spelling.LOT, language) for sign in text) if step.value_kind == spelling.LOT else text
+
+
+def _apart(number: str) -> str:
+    whole, point, rest = number.partition(".")
+    sign = "-" if whole.startswith("-") else ""
+    return sign + " ".join(whole.removeprefix("-")) + point + rest
+
+
+def sign_word(sign: str, kind: str, language: str) -> str:
+    """How one sign of a value is said back; itself where the language has no word for it."""
+    name = ("dash" if kind == spelling.LOT else "minus") if sign == "-" else sign
+    return SIGNS[language].get(name, sign)
+
+
+def spell(plan: p.Plan, state: State, step: p.Step) -> str:
+    """Asked sign by sign: what to do at first, later what stands so far."""
+    if not state.spelt:
+        return words(plan, f"spell_{step.value_kind}")
+    signs = " ".join(sign_word(sign, step.value_kind, plan.language) for sign in state.spelt)
+    return words(plan, "spelt", value=signs)
 
 
 def mishap_words(plan: p.Plan) -> str:

@@ -71,6 +71,10 @@ class State:
     asked: str = ""  # what a read back is about: confirm or skip
     questioned: bool = False
     value: str = ""  # heard, being read back; or the option being asked
+    value_fails: int = 0  # how often a value said whole has failed at this question
+    spelling: bool = False  # it is now said one sign at a time
+    spelt: str = ""  # the signs so far
+    to_mend: str = ""  # a value that was read back, of which only the wrong part may be said again
     which: tuple[str, ...] = ()  # choices of a "which?" question
     mishap: str = ""  # the mishap being asked about
     surfaces: dict[str, str] = field(default_factory=dict)

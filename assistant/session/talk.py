@@ -84,14 +84,14 @@ def misheard(turn: Turn, given: inputs.Misheard) -> None:
     state = turn.state
     if state.mode in FINAL_MODES or state.open_lines or over:
         return
+    if state.mode == "value" and given.source == "voice" and values.failed(turn):
+        return
     if state.misheard and state.misheard % _OFFER_KEYS_AFTER == 0:
         stop_too = state.misheard > _OFFER_KEYS_AFTER
         turn.emit(lines.KeysOffered(turn.now_ms, state.misheard, stop_too))
         turn.speak(lines.REFUSAL, turn.words("keys_stop" if stop_too else "keys"))
     elif state.misheard == 1:
         turn.speak(lines.REFUSAL, turn.words("misheard"))
-    elif state.misheard == 2 and state.mode == "value":
-        turn.speak(lines.REFUSAL, turn.words("value_one_digit"))
 
 
 def refuse(turn: Turn, given: str, reason_key: str = "") -> None:
@@ -150,7 +150,7 @@ def _act(turn: Turn, said: str, started: int, ended: int, source: str) -> None:
         turn.emit(session.Returned(turn.now_ms, turn.state.under[-1]))
         return_line(turn)
     elif said in (w.CORRECTION, w.GO_BACK):
-        _correct(turn, mode, said)
+        _correct(turn, mode, said, source)
     elif said == w.STARTED:
         _stroke(turn, ended)
     elif said == w.SKIP:
@@ -167,6 +167,8 @@ def _confirm(turn: Turn, mode: str, ended: int, source: str) -> None:
         confirming.confirm_step(turn, ended, source)
     elif mode == "read_back":
         confirming.confirm_read_back(turn, ended, source)
+    elif mode == "value":
+        values.confirm_spelt(turn)
     elif mode == "value_back":
         values.confirm_value(turn, ended, source)
     elif mode == "rewet":
@@ -182,8 +184,10 @@ def _confirm(turn: Turn, mode: str, ended: int, source: str) -> None:
 def _no(turn: Turn, mode: str, ended: int, source: str) -> None:
     if mode in ("read_back", "witness"):
         confirming.drop_claim(turn)
+    elif mode == "value":
+        values.take_sign_back(turn)
     elif mode == "value_back":
-        values.drop_value(turn)
+        values.drop_value(turn, source)
     elif mode == "option":
         starting.answer_option(turn, False)
     elif mode == "recover":
@@ -196,12 +200,15 @@ def _no(turn: Turn, mode: str, ended: int, source: str) -> None:
         confirming.on_no(turn, step, step.on_no, ended, source)
 
 
-def _correct(turn: Turn, mode: str, said: str) -> None:
-    """In a read back the last thing said is taken back; elsewhere the last confirmation is."""
+def _correct(turn: Turn, mode: str, said: str, source: str) -> None:
+    """In a read back the last thing said is taken back, in a value said sign by sign the last sign; elsewhere the
+    last confirmation is."""
     if mode == "read_back" or turn.state.questioned and mode == "step" or mode == "witness" and turn.state.under:
         confirming.drop_claim(turn)
+    elif mode == "value" and turn.state.spelling and said == w.CORRECTION:
+        values.take_sign_back(turn)
     elif mode == "value_back":
-        values.drop_value(turn)
+        values.drop_value(turn, source, mend=said == w.CORRECTION)
     elif turn.state.patch_since_ms >= 0 and mode == "step" and step_of(turn.plan, turn.state).kind == p.PATCH:
         confirming.drop_patch(turn)
     else:

@@ -6,12 +6,14 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 
 from assistant.procedure import plan as p
-from assistant.session import confirming, inputs, mishaps, prompts, talk
+from assistant.session import confirming, inputs, mishaps, prompts, spelling, talk
 from assistant.session.facts import lines, steps
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES
 from assistant.session.turn import Turn
+from assistant.session.wording import SIGNS
 
+_SPELL_AFTER = 2  # values that failed, said whole; as many rounds of signs, and the keys are offered
 _LONGEST = 40  # characters of a value; more is not something a person has read out
 
 
@@ -41,8 +43,12 @@ def value(turn: Turn, given: inputs.Value) -> None:
         talk.return_line(turn)
     elif state.mode == "which":
         mishaps.choose(turn, given.value, started, ended)
+    elif state.spelling and given.source == "voice" and len(given.value) == 1:
+        _sign(turn, step_of(turn.plan, state), given.value)
     else:
-        _hear(turn, step_of(turn.plan, state), given.value.strip())
+        mends = given.source == "voice" and bool(state.to_mend)
+        text = given.value.strip()
+        _hear(turn, step_of(turn.plan, state), spelling.mended(state.to_mend, text) if mends else text)
 
 
 def _hear(turn: Turn, step: p.Step, text: str) -> None:
@@ -91,10 +97,60 @@ def confirm_value(turn: Turn, ended_ms: int, source: str) -> None:
     confirming.finish(turn, step, ended_ms, source)
 
 
-def drop_value(turn: Turn) -> None:
-    """The read back was wrong: asked for again."""
-    turn.emit(steps.ValueDropped(turn.now_ms, turn.state.current, turn.state.value, "read back answered no"))
-    turn.speak(lines.QUESTION, turn.words("value_again"), turn.state.current)
+def drop_value(turn: Turn, source: str, *, mend: bool = False) -> None:
+    """The read back was wrong: asked for again. `mend`: the wrong part alone will do."""
+    step = step_of(turn.plan, turn.state)
+    mend = mend and source == "voice" and not turn.state.spelling and step.value_kind in (spelling.NUMBER, spelling.LOT)
+    turn.emit(steps.ValueDropped(turn.now_ms, step.id, turn.state.value, "read back answered no", mend))
+    if source != "voice" or not failed(turn):
+        turn.speak(lines.QUESTION, turn.words("value_mend" if mend else "value_again"), step.id)
+
+
+def failed(turn: Turn) -> bool:
+    """A value said into the microphone wasn't heard, or not rightly. True where that has led to something said:
+    where whole values fail it is one sign at a time, and where that fails, the keys."""
+    state = turn.state
+    if not SIGNS[turn.plan.language] or (state.spelling and state.misheard):
+        return False  # a sign that wasn't heard is said again
+    times = state.value_fails + 1
+    turn.emit(steps.ValueFailed(turn.now_ms, state.current, times))
+    if times < _SPELL_AFTER:
+        return False
+    if not state.spelling:
+        turn.emit(steps.SpellingAsked(turn.now_ms, state.current))
+    elif times >= 2 * _SPELL_AFTER:
+        turn.emit(lines.KeysOffered(turn.now_ms, times))
+        turn.speak(lines.REFUSAL, turn.words("keys"))
+    turn.ask()
+    return True
+
+
+def _sign(turn: Turn, step: p.Step, sign: str) -> None:
+    said = prompts.sign_word(sign, step.value_kind, turn.plan.language)
+    if not spelling.may_follow(step.value_kind, turn.state.spelt, sign):
+        turn.speak(lines.REFUSAL, turn.words("spelt_odd", value=said), step.id)
+        return
+    turn.emit(steps.SignsHeard(turn.now_ms, step.id, turn.state.spelt + sign))
+    if step.value_kind == spelling.DATE and spelling.whole(spelling.DATE, turn.state.spelt):
+        confirm_spelt(turn)
+    else:
+        turn.speak(lines.ANSWER, turn.words("spelt_sign", value=said), step.id)
+
+
+def confirm_spelt(turn: Turn) -> None:
+    """All signs are said: now the value is read back as a whole."""
+    step = step_of(turn.plan, turn.state)
+    _hear(turn, step, spelling.whole(step.value_kind, turn.state.spelt))
+
+
+def take_sign_back(turn: Turn) -> None:
+    """The last sign was wrong."""
+    if not turn.state.spelt:
+        turn.ask(lines.ANSWER)
+        return
+    turn.emit(steps.SignsHeard(turn.now_ms, turn.state.current, turn.state.spelt[:-1]))
+    rest = prompts.prompt(turn.plan, turn.state)
+    turn.speak(lines.ANSWER, turn.words("spelt_back") + " " + rest, turn.state.current)
 
 
 def limit_problem(turn: Turn, step: p.Step, text: str) -> str:
@@ -102,9 +158,9 @@ def limit_problem(turn: Turn, step: p.Step, text: str) -> str:
     if step.value_kind == "number":
         number = _number(text)
         if step.low and number < Decimal(step.low):
-            return turn.words("value_too_low", value=prompts.spelled(text, step), limit=step.low)
+            return turn.words("value_too_low", value=prompts.spelled(text, step, turn.plan.language), limit=step.low)
         if step.high and number > Decimal(step.high):
-            return turn.words("value_too_high", value=prompts.spelled(text, step), limit=step.high)
+            return turn.words("value_too_high", value=prompts.spelled(text, step, turn.plan.language), limit=step.high)
     if step.value_kind == "date" and step.not_before_today and turn.plan.today and text < turn.plan.today:
         return turn.words("value_expired")
     return ""

@@ -28,6 +28,7 @@ _STEP_ROWS = 3
 _FRAMES = 2 + 2 + (_STEP_ROWS + 2) + 3 * 2  # head, words, the step's panel, the frames of three more
 _MOST_TIMERS, _MOST_TROUBLES, _MOST_SAID = 7, 4, 12
 _NAME, _BAR = 26, 24
+_EXPECTED = {"number sign": "one digit", "lot sign": "one letter or digit"}
 _ALWAYS = ("repeat", "how_long", "where", "correction", "trouble", "stop")
 _STYLES = {"refused": "yellow", "deviation": "bold red", "warns": "bold yellow", "asks": "cyan", "heard": "green"}
 
@@ -111,7 +112,7 @@ class LiveScreen:
         """What answers the step, in one line; what always counts, in another."""
         own = [v.said for v in seen.words if v.word not in ANYWHERE | AT_WORK]
         if seen.expects:
-            own.insert(0, f"a {seen.expects}")
+            own.insert(0, _EXPECTED.get(seen.expects, f"a {seen.expects}"))
         table = Table.grid(padding=(0, 1))
         table.add_column(justify="right", width=9, style="dim")
         table.add_column(no_wrap=True, overflow="ellipsis")

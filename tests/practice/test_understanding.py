@@ -9,6 +9,12 @@ from hypothesis import strategies as st
 from assistant.hearing import values
 from assistant.practice import saying
 from assistant.practice import understanding as u
+from assistant.practice.channel import Channel
+from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.operator import Operator
+from assistant.practice.persona import load_persona
+from assistant.practice.simulate import Simulation
+from assistant.session import inputs
 from assistant.session.wording import say
 
 
@@ -20,6 +26,9 @@ from assistant.session.wording import say
     ("dried_wetting", {"name": "back wall"}, u.FROM_START), ("misheard", {}, u.NOT_UNDERSTOOD),
     ("stop_confirm", {}, u.STOPPING), ("complete", {}, u.OVER), ("stopped", {}, u.OVER), ("witness_ask", {}, u.WITNESS),
     ("returned", {"step": "Wipe it."}, u.BACK_TO), ("wait_left", {"time": "1 minute", "names": "purge"}, u.WAIT),
+    ("spell_number", {}, u.VALUE), ("spell_lot", {}, u.VALUE), ("spell_date", {}, u.VALUE),
+    ("spelt", {"value": "minus 4"}, u.VALUE), ("spelt_odd", {"value": "point"}, u.VALUE), ("value_mend", {}, u.VALUE),
+    ("spelt_sign", {"value": "4"}, u.SIGN_BACK), ("spelt_sign", {"value": "x-ray"}, u.SIGN_BACK),
     ("trouble", {"words": "torn glove"}, u.WHAT_HAPPENED), ("ready", {"names": "back wall"}, u.NEWS),
 ])
 def test_the_assistants_own_sentences_are_understood(key, values_, kind):
@@ -60,3 +69,23 @@ def test_a_date_as_said_is_heard_as_that_date(day):
         return
     for with_day in (0, 1):
         assert values.parse("date", saying.value_words("date", day.isoformat(), with_day)).text == day.isoformat()
+
+
+class BadAtNumbers(Channel):
+    """Whole values come out wrong; single signs don't."""
+
+    def _value(self, low, expects, roll, times):
+        if not expects.endswith("sign") and self.bad:
+            self.bad -= 1
+            return inputs.Misheard("not a value I could follow", **times)
+        return super()._value(low, expects, roll, times)
+
+
+def test_a_value_that_fails_whole_is_given_sign_by_sign_by_whoever_is_asked_so(plan):
+    person = load_persona("careful")
+    channel = BadAtNumbers(person.errors, 1)
+    channel.bad = 100
+    run = Simulation(plan, Operator(person, EnclosureSim(plan, 1), 1), channel, longest_ms=3_600_000).run()
+    spelt = {f.step for f in run.facts if f.KIND == "spelling_asked"}
+    taken = {f.step for f in run.facts if f.KIND == "value_accepted"}
+    assert spelt and spelt <= taken and run.state.verdict == "complete"

@@ -76,7 +76,7 @@ def test_a_witnessed_claim_can_be_taken_back_before_it_is_witnessed():
 def test_a_value_is_read_back_always_and_taken_only_then():
     walk = _walk("gauge")
     walk.value("-40")
-    assert walk.mode == "value_back" and "-40 Pa" in walk.of(lines.LineSpoken)[-1].text
+    assert walk.mode == "value_back" and "-4 0 Pa" in walk.of(lines.LineSpoken)[-1].text
     walk.say(w.NO)
     assert walk.mode == "value" and "gauge" not in walk.state.values
     walk.value("-41")

@@ -58,6 +58,7 @@ FAMILIES = {
     'f"recover_hands_{': {"recover_hands_room", "recover_hands_gauntlets", "recover_hands_window"},
     'f"bridge_move_{': {"bridge_move_room", "bridge_move_gauntlets", "bridge_move_window"},
     'f"bridge_{verb}': {"bridge_open", "bridge_close"}, 'f"claim_{verb}': {"claim_open", "claim_close"},
+    'f"spell_{step.value_kind}': {"spell_number", "spell_lot", "spell_date"},
     'f"say_{step.value_kind}': {"say_lot", "say_date"}, 'f"{said}_on"': {"brief_on", "full_on"},
     'f"{key}_warn"': {"limit_opening_warn", "limit_step_warn"},
     'f"{key}_missed"': {"limit_opening_missed", "limit_step_missed"},

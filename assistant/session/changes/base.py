@@ -11,6 +11,7 @@ from assistant.session.state import Frame, State, changed
 
 Handler = Callable[[State, Fact], State]
 HANDLERS: dict[type[Fact], Handler] = {}
+UNSPELT = {"value_fails": 0, "spelling": False, "spelt": "", "to_mend": ""}  # a value not yet asked for
 MOST_BACK = 64  # confirmations that can be taken back one after the other; keeps the state bounded
 
 
@@ -49,7 +50,7 @@ def leave_step(state: State, trigger: str) -> State:
     """The step at hand is over or given up: nothing of it stays, no interruption lies over it any more."""
     return changed(
         state, mode=moved(state.mode, trigger), under=(), current="", stroke_ms=-1, claimed_ms=-1, asked="",
-        questioned=False, value="", which=(), mishap="", patch_since_ms=-1, marks=frozenset(),
+        questioned=False, value="", which=(), mishap="", patch_since_ms=-1, marks=frozenset(), **UNSPELT,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from assistant.session.changes.base import (
+    UNSPELT,
     leave_step,
     on,
     push,
@@ -25,6 +26,7 @@ def started(state: State, fact: steps.StepStarted) -> State:
     return changed(
         state, mode=moved(state.mode, f"start_{fact.mode}"), current=fact.step, since_ms=fact.at_ms,
         stroke_ms=-1, claimed_ms=-1, asked="", questioned=False, value="", marks=frozenset(), patch_since_ms=-1,
+        **UNSPELT,
     )
 
 
@@ -110,12 +112,29 @@ def correction(state: State, fact: steps.CorrectionMade) -> State:
 
 @on(steps.ValueHeard)
 def value_heard(state: State, fact: steps.ValueHeard) -> State:
-    return changed(state, mode=moved(state.mode, "hear_value"), value=fact.value)
+    return changed(state, mode=moved(state.mode, "hear_value"), value=fact.value, to_mend="")
 
 
 @on(steps.ValueDropped)
-def value_dropped(state: State, fact: Fact) -> State:
-    return changed(state, mode=moved(state.mode, "drop_value"), value="")
+def value_dropped(state: State, fact: steps.ValueDropped) -> State:
+    return changed(
+        state, mode=moved(state.mode, "drop_value"), value="", spelt="", to_mend=fact.value if fact.mend else "",
+    )
+
+
+@on(steps.ValueFailed)
+def value_failed(state: State, fact: steps.ValueFailed) -> State:
+    return changed(state, value_fails=fact.times)
+
+
+@on(steps.SpellingAsked)
+def spelling_asked(state: State, fact: Fact) -> State:
+    return changed(state, spelling=True, spelt="", to_mend="", misheard=0)
+
+
+@on(steps.SignsHeard)
+def signs_heard(state: State, fact: steps.SignsHeard) -> State:
+    return changed(state, spelt=fact.signs)
 
 
 @on(steps.ValueAccepted)

@@ -134,12 +134,40 @@ class ValueHeard(Fact):
 
 @dataclass(frozen=True, slots=True)
 class ValueDropped(Fact):
-    """Read back answered no, or the value can't be right. It is asked for again."""
+    """Read back answered no, or the value can't be right. It is asked for again. `mend`: what was wrong in it may
+    be said alone."""
 
     KIND: ClassVar[str] = "value_dropped"
     step: str
     value: str
     reason: str
+    mend: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ValueFailed(Fact):
+    """A value said whole wasn't heard, or not heard rightly, `times` in a row at this question."""
+
+    KIND: ClassVar[str] = "value_failed"
+    step: str
+    times: int
+
+
+@dataclass(frozen=True, slots=True)
+class SpellingAsked(Fact):
+    """From here on the value is said one sign at a time."""
+
+    KIND: ClassVar[str] = "spelling_asked"
+    step: str
+
+
+@dataclass(frozen=True, slots=True)
+class SignsHeard(Fact):
+    """The signs so far: one more, or one less after a correction."""
+
+    KIND: ClassVar[str] = "signs_heard"
+    step: str
+    signs: str
 
 
 @dataclass(frozen=True, slots=True)

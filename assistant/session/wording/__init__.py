@@ -6,6 +6,7 @@ from assistant.session.wording import en, ko
 
 LANGUAGES = {"en": en.LINES, "ko": ko.LINES}
 SPOKEN = {"en": en.SPOKEN, "ko": ko.SPOKEN}
+SIGNS = {"en": en.SIGNS, "ko": ko.SIGNS}
 
 
 def say(language: str, key: str, **values: object) -> str:

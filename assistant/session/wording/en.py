@@ -6,6 +6,15 @@ SPOKEN = {
     "computer": "computer", "enclosure": "enclosure",
 }
 
+# How a single sign is said back. Letters: the ICAO radiotelephony spelling alphabet (Annex 10, volume II, 5.2.1.3).
+# A language without them isn't asked sign by sign: the keys take over.
+SIGNS = {
+    "minus": "minus", "dash": "dash", ".": "point", "A": "alpha", "B": "bravo", "C": "charlie", "D": "delta", "E": "echo",
+    "F": "foxtrot", "G": "golf", "H": "hotel", "I": "india", "J": "juliet", "K": "kilo", "L": "lima", "M": "mike",
+    "N": "november", "O": "oscar", "P": "papa", "Q": "quebec", "R": "romeo", "S": "sierra", "T": "tango",
+    "U": "uniform", "V": "victor", "W": "whiskey", "X": "x-ray", "Y": "yankee", "Z": "zulu",
+}
+
 LINES = {
     "and": "{head} and {last}",
     "minute": "{n} minute", "minutes": "{n} minutes", "second": "{n} second", "seconds": "{n} seconds",
@@ -26,7 +35,12 @@ LINES = {
     "value_too_high": "{value} is above the limit of {limit}.",
     "value_expired": "That date has passed. Don't use it.",
     "value_bad": "That isn't a number I can use. Say it again.",
-    "value_one_digit": "Say one digit at a time, or use the keys.",
+    "value_mend": "Not taken. Say the wrong part again, or all of it.",
+    "spell_number": "Say one digit at a time. Minus and point count too. Say {confirm} at the end.",
+    "spell_lot": "Say one letter or digit at a time. Say {confirm} at the end.",
+    "spell_date": "Say the date in digits, one at a time. The year first, then month and day.",
+    "spelt": "So far {value}. Say the next one, or {confirm} at the end.",
+    "spelt_sign": "{value}.", "spelt_back": "Taken back.", "spelt_odd": "{value} can't stand there. Say it again.",
     "witness_ask": "A second person must confirm this on their own device. Please wait for them.",
     "witness_thanks": "Witnessed by {person}.",
     "claim_open": "the {name} is open", "claim_close": "the {name} is closed",

@@ -6,6 +6,8 @@ SPOKEN = {
     "computer": "컴퓨터", "enclosure": "기계",
 }
 
+SIGNS: dict[str, str] = {}  # no numbers by voice yet
+
 LINES = {
     "and": "{head}, 그리고 {last}",
     "minute": "{n}분", "minutes": "{n}분", "second": "{n}초", "seconds": "{n}초",
@@ -26,7 +28,12 @@ LINES = {
     "value_too_high": "{value}, 상한 {limit}보다 높습니다.",
     "value_expired": "기한이 지났습니다. 쓰지 마세요.",
     "value_bad": "쓸 수 없는 값입니다. 다시 말하세요.",
-    "value_one_digit": "한 자리씩 말하거나 키를 쓰세요.",
+    "value_mend": "취소했습니다. 틀린 부분이나 전체를 다시 말하세요.",
+    "spell_number": "한 자리씩 말하세요. 마이너스와 점도 말하세요. 끝나면 {confirm}라고 말하세요.",
+    "spell_lot": "글자나 숫자를 하나씩 말하세요. 끝나면 {confirm}라고 말하세요.",
+    "spell_date": "날짜를 숫자로 하나씩 말하세요. 연도, 월, 일 순서입니다.",
+    "spelt": "지금까지 {value}. 다음을 말하거나 끝나면 {confirm}라고 말하세요.",
+    "spelt_sign": "{value}.", "spelt_back": "취소했습니다.", "spelt_odd": "{value}, 여기에 올 수 없습니다. 다시 말하세요.",
     "witness_ask": "두 번째 사람이 자기 기기에서 확인해야 합니다. 기다려 주세요.",
     "witness_thanks": "{person} 확인했습니다.",
     "claim_open": "{name} 열림", "claim_close": "{name} 닫힘", "claim_cycle": "{name} 작동 중",
