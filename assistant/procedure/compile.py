@@ -179,6 +179,12 @@ class _Compiler:
         take used wipes out and are marked so (wet steps among them aren't: they are wiping)."""
         line = self.line(steps, hands, ids)
         roles = [getattr(flat.model, "role", None) for flat in steps]
+        for i, role in enumerate(roles):
+            # What was wiped from the room goes into the bin there; it is binned again when wiped again.
+            after = roles[i + 1] if i + 1 < len(roles) else None
+            for j in (i, i + 1) if after == "outer_glove_change" else (i,):
+                if role == "wipes_binned":
+                    line = (*line[:j], replace(line[j], after_wiping=True), *line[j + 1 :])
         about = [i for i, role in enumerate(roles) if role in WASTE_ROLES]
         if not about:
             return line

@@ -96,9 +96,11 @@ class Named(Node):
 
 
 class Zone(Named):
-    """A part of the enclosure. `dirt`: 1 is cleanest; used for the order of work and the wipe count."""
+    """A part of the enclosure. `dirt`: 1 is cleanest; used for the order of work and the wipe count. `outside`: it
+    belongs to the room, so that no drug residue is looked for there."""
 
     dirt: int = Field(default=1, ge=1, le=9)
+    outside: YesNo = False
 
 
 class SurfaceModel(Named):
@@ -210,6 +212,7 @@ class Intervals(Node):
     under_tray: Days | None = None
     glove_change: Days | None = None
     sleeve_change: Days | None = None
+    leak_test: Days | None = None
     certification: Days | None = None
 
 

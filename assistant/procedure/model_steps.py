@@ -82,6 +82,7 @@ class Instruct(SpokenStep):
             "waste_closed",
             "waste_wiped",
             "waste_passed_out",
+            "wipes_binned",
             "lift_tray",
             "lower_tray",
             "raise_stand",

@@ -134,7 +134,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "zone-unclaimed": ("gb-2-light-clean", [Swap(LIGHT, "cleans_zones: [airlock, work_area]\n")]),
     "residue-first": (
         "gb-2-rigorous-clean",
-        [Drop(RIGOROUS, "decontaminate"), Swap(RIGOROUS, "{step: decontaminated}, ", "")],
+        [Drop(RIGOROUS, "airlock_first")],
     ),
     "alcohol-last": (
         "gb-2-rigorous-clean",
@@ -175,6 +175,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "limit-too-short": ("gb-2-light-clean", [Swap(BAG_OUT, "default: 2 h", "default: 6 min")]),
     "open-too-long": ("gb-2-light-clean", [Swap(E, "max_open: 2 min", "max_open: 10 s")]),
     "interval-too-long": ("gb-2-light-clean", [Swap(E, "sporicidal: 30 days", "sporicidal: 60 days")]),
+    "interval-missing": ("gb-2-light-clean", [Swap(E, "leak_test: 30 days, ")]),
     "gloves-too-long": ("gb-2-light-clean", [Swap(E, "glove_limit: 2 h", "glove_limit: 5 min")]),
     # doors
     "opening-conditions": ("gb-2-light-clean", [Drop(LOAD, "wait_purge")]),
@@ -260,6 +261,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     ),
     # waste
     "waste-not-out": ("gb-2-light-clean", [Drop(LIGHT, "waste_out")]),
+    "wipes-left-outside": ("gb-2-light-clean", [Drop(LOAD, "bin_wipes")]),
     "waste-unclosed": ("gb-2-light-clean", [Swap(BAG, "    role: waste_closed\n")]),
     "waste-unwiped": ("gb-2-light-clean", [Swap(BAG, "    role: waste_wiped\n")]),
     "gloves-after-waste": ("gb-2-light-clean", [Swap(BAG_OUT, "    role: outer_glove_change\n")]),

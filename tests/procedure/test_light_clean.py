@@ -8,8 +8,10 @@ import pytest
 
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import load_procedure
-from assistant.procedure.plan import KINDS, REACHES
+from assistant.procedure.plan import KINDS, REACHES, When
 from assistant.session.words import MISHAPS
+
+from .plan_runner import run_plan
 
 
 @pytest.fixture(scope="module")
@@ -72,3 +74,32 @@ def test_a_short_run_up_ends_before_the_closing_reading(plan):
     assert plan.cycles["settle"].duration_ms == 120_000 < plan.cycles["run_up"].duration_ms
     assert ids.index("start_settle") < ids.index("settled") < ids.index("pressure_after")
     assert set(plan.cycles["settle"].broken_by_openings) == {"inner_door", "window"}
+
+
+def test_the_airlock_is_decontaminated_before_it_is_disinfected_where_the_drugs_differ(plan):
+    # USP <800> (read, summary): decontamination between different hazardous drugs, before disinfection.
+    ids = [s.id for s in plan.steps]
+    for surface in ("airlock_walls", "airlock_floor"):
+        residue = plan.step(f"load.residue.{surface}")
+        assert residue.agent == "decontaminant" and residue.when == (When("drugs_differ", True),)
+        assert ids.index(residue.id) < ids.index("load.residue_gone") < ids.index(f"load.wipe.{surface}")
+
+
+def test_wipes_used_from_the_room_are_binned_before_clean_packs_are_touched_and_again_when_wiped_again(plan):
+    ids = [s.id for s in plan.steps]
+    assert ids.index("load.wipe.airlock_floor") < ids.index("load.bin_wipes") < ids.index("load.hang_in")
+    assert plan.step("load.bin_wipes").after_wiping and plan.step("load.change_gloves").after_wiping
+    assert not plan.step("load.hang_in").after_wiping
+
+
+def test_the_airlock_wiped_again_opens_its_door_again_and_bins_its_wipes_again(plan):
+    answers = {"drugs_differ": True, "final_alcohol": False}
+    once = run_plan(plan, answers)
+    again = run_plan(plan, answers, trouble={"load.gauntlets_whole": "dry_surface"})
+    assert again.state.mode == "complete" and "bridge:open:outer_door" in again.bridges
+    binned = plan.step("load.bin_wipes").say
+    assert _count(again, binned) == _count(once, binned) + 1
+
+
+def _count(run, text):
+    return sum(text in said for said in run.said)

@@ -78,7 +78,7 @@ def zone_unclaimed(c: Context) -> Iterable[Hit]:
 
 @rule(
     "residue-first",
-    "In a hazardous enclosure a surface is decontaminated before it is disinfected.",
+    "In a hazardous enclosure every surface inside, the airlock's too, is decontaminated before it is disinfected.",
     source=_FOUR,
 )
 def residue_first(c: Context) -> Iterable[Hit]:
@@ -88,7 +88,8 @@ def residue_first(c: Context) -> Iterable[Hit]:
     clean_first: dict[str, list[bool]] = {}
     nodes = {}
     for v in c.visits():
-        if v.step.kind == "wet" and "disinfection" in v.flat.model.serves and v.step.reach != "room":
+        inside = v.step.kind == "wet" and not c.zone(c.surface(v.step.surface).zone).outside
+        if inside and "disinfection" in v.flat.model.serves:
             earlier = v.wetted.get(v.step.surface, ())
             clean_first.setdefault(v.step.surface, []).append(
                 any("decontamination" in f.model.serves for f in earlier)

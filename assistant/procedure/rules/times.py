@@ -274,6 +274,27 @@ def interval_too_long(c: Context) -> Iterable[Hit]:
             )
 
 
+@rule(
+    "interval-missing",
+    "The enclosure says how often everything is due that the register keeps.",
+    WARNING,
+)
+def interval_missing(c: Context) -> Iterable[Hit]:
+    kept = ["light", "rigorous", "glove_change", "leak_test", "certification"]
+    if any(s.under for s in c.enclosure.surfaces):
+        kept.append("under_tray")
+    if c.enclosure.category is not None:
+        kept.append("sporicidal")
+    for purpose in kept:
+        if getattr(c.enclosure.intervals, purpose) is None:
+            yield (
+                c.enclosure,
+                "intervals",
+                f"Nothing says how often {purpose} is due on {c.enclosure.id}.",
+                f"Add {purpose} to intervals, such as 30 days.",
+            )
+
+
 @rule("gloves-too-long", "Outer gloves are not worn longer than the enclosure's limit.", WARNING)
 def gloves_too_long(c: Context) -> Iterable[Hit]:
     from assistant.procedure.timeline import run_times

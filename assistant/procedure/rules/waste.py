@@ -34,6 +34,30 @@ def waste_not_out(c: Context) -> Iterable[Hit]:
                 return
 
 
+@rule("wipes-left-outside", "Wipes used from the room are binned before the door closes, the gloves change or hands go in.")
+def wipes_left_outside(c: Context) -> Iterable[Hit]:
+    seen = set()
+    for walk in c.walks().values():
+        last = None  # the wet step whose wipes are still in the hand
+        for v in walk:
+            if v.step.kind == "wet":
+                last = v if v.step.reach == "room" else None
+                continue
+            role = getattr(v.flat.model, "role", None)
+            if role in ("wipes_binned", "bag_ready"):
+                last = None
+            elif last and (v.step.kind in ("move", "close") or role == "outer_glove_change" or v is walk[-1]):
+                if last.flat.id not in seen:
+                    seen.add(last.flat.id)
+                    yield (
+                        v.flat.model,
+                        "",
+                        f"{v.flat.id} comes while the wipes of {last.flat.id} are still in the hand.",
+                        "Add a step with role wipes_binned before it.",
+                    )
+                last = None
+
+
 @rule("waste-unclosed", "A waste bag is closed before it leaves.")
 def waste_unclosed(c: Context) -> Iterable[Hit]:
     yield from _before(
