@@ -23,6 +23,7 @@ OWN_KINDS = {
     "record_withdrawn": 1,
     "record_late_entry": 1,
     "record_scan_attached": 1,
+    "record_file_attached": 1,
 }
 AFTER_SEAL = ("record_signed", "record_withdrawn")
 

@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from assistant.record.beside import problems_beside
+from assistant.record.beside import NAMING, Named, problems_beside
 from assistant.record.chain import blank, digest_holds, digest_of, link_problem
 from assistant.record.envelope import AFTER_SEAL, OWN_KINDS, Line
 from assistant.record.file_store import open_record_file, record_file
@@ -42,7 +42,7 @@ class VerifyReport:
     witnessed: bool = False
     verdict: str = ""
     deep: bool | None = None
-    scans: set[str] = field(default_factory=set)
+    named: Named = field(default_factory=Named)
     signatures: list[SignatureCheck] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
 
@@ -58,7 +58,9 @@ class VerifyReport:
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for --json."""
-        return {**asdict(self), "scans": sorted(self.scans), "intact": self.intact, "complete": self.complete}
+        plain = asdict(self)
+        del plain["named"]
+        return {**plain, "scans": sorted(self.named.scans), "intact": self.intact, "complete": self.complete}
 
 
 @dataclass(frozen=True)
@@ -91,7 +93,7 @@ def verify(
     with open_record_file(file) as stream:
         report = verify_stream(stream, str(file), public_keys=public_keys, marks=marks)
     report.problems += [f"Witness log, {problem}." for problem in said]
-    report.problems += problems_beside(file.parent, report.scans)
+    report.problems += problems_beside(file.parent, report.named)
     return report
 
 
@@ -144,8 +146,8 @@ class _Check:
                 report.sealed, report.verdict = True, str(part.data.get("verdict", ""))
             elif self.seal:
                 report.after_seal += 1
-            if part.kind == "record_scan_attached":
-                report.scans.add(str(part.data.get("scan_sha256", "")))
+            if part.kind in NAMING:
+                report.named.add(part)
             self.tree.add(part.raw)
             self.before = part
         return report

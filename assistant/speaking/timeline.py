@@ -56,6 +56,11 @@ class Timeline:
         return self._written / self.rate_hz
 
     @property
+    def closed(self) -> bool:
+        """True once the file is finished; nothing more can be placed."""
+        return self._closed
+
+    @property
     def end_s(self) -> float:
         """Where the last placed sound ends."""
         return max([self._written, *(p.end for p in self._placed)]) / self.rate_hz

@@ -25,7 +25,8 @@ class WavWriter:
         self._channels = channels
         self._data_bytes = 0
         try:
-            self._file = open(path, "wb", buffering=0)  # nothing held back that could fail again later
+            # Nothing held back that could fail again later; for its owner only, since it holds voices.
+            self._file = open(path, "wb", buffering=0, opener=lambda p, flags: os.open(p, flags, 0o600))
             self._put(self._header())
         except OSError as error:
             raise self._storage_error(error) from error

@@ -11,9 +11,12 @@ from typing import Any
 from assistant.errors import StorageError
 from assistant.hearing.listener import Listener
 from assistant.practice.demo_operator import demo_room
-from assistant.record.writer import create_record
+from assistant.record.attached import attach_file
+from assistant.record.writer import RecordWriter, create_record
 from assistant.session import inputs
+from assistant.session.facts.base import Fact
 from assistant.session.rules import RULES_VERSION
+from assistant.session.state import State
 from assistant.speaking.failure_line import FailureLine
 from assistant.speaking.open_voice import open_voice
 from assistant.speaking.player import Player
@@ -124,15 +127,12 @@ def run_media_session(
         )
         try:
             loop.run(inputs.Begin(technician, kind, True, False, options))
-            state = keeper.state
-            left = tally(all_facts).left_open
-            writer.seal(
-                state.now_ms, wall(state.now_ms), verdict=state.verdict or "open", left_open=left,
-                state_sha256=state_sha256(state),
-            )
+            line.close()  # before the seal, which is to cover the sound as well
+            _close_record(writer, keeper.state, all_facts, wall)
         except StorageError:
-            failure.play(sink)
-            sink.advance_to(sink.now_s() + failure.clip.duration_s + 2.0)
+            if not line.closed:
+                failure.play(sink)
+                sink.advance_to(sink.now_s() + failure.clip.duration_s + 2.0)
             raise
         finally:
             writer.close()
@@ -144,6 +144,14 @@ def run_media_session(
     return DemoResult(
         writer.folder, sound, engine.describe(), tally(all_facts), sink.now_s(), time.perf_counter() - begun,
         not problems, tuple(problems), facts_sha256(all_facts), _skipped(engine.describe(), language), experimental,
+    )
+
+
+def _close_record(writer: RecordWriter, state: State, facts: list[Fact], wall: Callable[[int], str]) -> None:
+    at_ms, stamp = state.now_ms, wall(state.now_ms)
+    attach_file(writer, SOUND, "the session as it sounded, the assistant left", t_ms=at_ms, wall=stamp)
+    writer.seal(
+        at_ms, stamp, verdict=state.verdict or "open", left_open=tally(facts).left_open, state_sha256=state_sha256(state),
     )
 
 

@@ -4,13 +4,18 @@ cue."""
 from __future__ import annotations
 
 import errno
+import hashlib
 import os
 from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+from assistant.record.attached import attach_file
+from assistant.record.clips import ClipPolicy, ClipStore
 from assistant.record.files import OsFiles
 from assistant.record.keys import PublicKey, UnlockedKey, key_id_of
+from assistant.record.recover import recover
+from assistant.record.transcribe import PaperEntry, transcribe
 from assistant.record.writer import RecordWriter, create_record
 
 WALL = "2026-03-14T09:15:00.000+01:00"
@@ -32,10 +37,12 @@ def heard(word: str, confidence: float = 0.91) -> dict:
     return {"kind": "heard", "v": 1, "data": {"word": word, "confidence": confidence, "accepted": True}}
 
 
-def new_record(root: Path, kind: str = "live", session_id: str = "s1", **more) -> RecordWriter:
+def new_record(
+    root: Path, kind: str = "live", session_id: str = "s1", header: dict | None = None, **more
+) -> RecordWriter:
     return create_record(
         root,
-        HEADER,
+        HEADER | (header or {}),
         kind,
         enclosure="GB-2",
         stamp="20260314T081500Z",
@@ -58,6 +65,42 @@ def sealed_record(root: Path, facts: int = 6, kind: str = "live", session_id: st
     writer.seal(facts * 500, WALL, verdict="stands", left_open=[])
     assert writer.folder
     return writer.folder
+
+
+SITE_FILES = {"site/gb-2.yaml": b"a: 1\n", "site/agents/a.yaml": b"b: 2\n", "approvals/gb-2.json": b"{}"}
+
+
+def whole_session(root: Path, kind: str = "live") -> Path:
+    """The folder of a sealed session with everything beside it that a record names: site files, approval, a clip,
+    a scan, a tail that recovery set aside, and the sound."""
+    named = {name: hashlib.sha256(data).hexdigest() for name, data in SITE_FILES.items()}
+    header = {
+        "files": [
+            {"file": "procedures/gb-2.yaml", "sha256": named["site/gb-2.yaml"]},
+            {"file": "procedures/agents/a.yaml", "sha256": named["site/agents/a.yaml"]},
+        ],
+        "approval_file": {"file": "approvals/gb-2.json", "sha256": named["approvals/gb-2.json"]},
+    }
+    writer = new_record(root, kind, header=header)
+    folder = writer.folder
+    assert folder
+    for name, data in SITE_FILES.items():
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_bytes(data)
+    clip = ClipStore(folder, ClipPolicy()).save(bytes(200), accepted=False)
+    writer.append([{"kind": "heard", "v": 1, "data": {"clip_sha256": clip, "accepted": False}}], 10, WALL)
+    (root / "paper.pdf").write_bytes(b"%PDF")
+    transcribe(
+        writer, [PaperEntry("", "Wiped.")], [root / "paper.pdf"], author="T", transcriber="C", wall=WALL
+    )
+    writer.close()
+    with (folder / "record.jsonl").open("ab") as torn:
+        torn.write(b'{"data":{"torn"')
+    writer = recover(folder, wall=WALL)
+    (folder / "session.wav").write_bytes(b"RIFF" + bytes(100))
+    attach_file(writer, "session.wav", "as it sounded", t_ms=20, wall=WALL)
+    writer.seal(30, WALL, verdict="stands", left_open=[])
+    return folder
 
 
 def supervisor() -> UnlockedKey:

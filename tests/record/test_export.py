@@ -25,7 +25,7 @@ from assistant.record.export.tag import NOT_BEYOND_USE, label_pdf, label_text, q
 from assistant.record.export.time_line import time_line
 from assistant.record.reader import Record, read_record
 from assistant.record.signatures import sign_record
-from tests.record.support import WALL, new_record, sealed_record, spoken, summary, supervisor
+from tests.record.support import WALL, new_record, sealed_record, spoken, summary, supervisor, whole_session
 
 MESS = "</para>\x1b[31m<b>\u202e\x00 {%s} &amp; 漢字 \ud800 " + "x" * 3000
 
@@ -34,10 +34,31 @@ MESS = "</para>\x1b[31m<b>\u202e\x00 {%s} &amp; 漢字 \ud800 " + "x" * 3000
 def record(tmp_path_factory: pytest.TempPathFactory) -> Record:
     folder = sealed_record(tmp_path_factory.mktemp("records"), 20)
     sign_record(folder, supervisor(), meaning="reviewed", wall=WALL)
-    for name, data in (("site/gb-2.yaml", b"a: 1\n"), ("clips/c.flac", b"fLaC"), ("approvals/a.json", b"{}")):
-        (folder / name).parent.mkdir(exist_ok=True)
-        (folder / name).write_bytes(data)
     return read_record(folder)
+
+
+@pytest.fixture(scope="module")
+def session(tmp_path_factory: pytest.TempPathFactory) -> Record:
+    """A record with everything beside it that it names."""
+    return read_record(whole_session(tmp_path_factory.mktemp("whole")))
+
+
+def unpacked(record: Record, place: Path, **how: bool) -> Path:
+    with zipfile.ZipFile(io.BytesIO(archive_bytes(record, summary(), **how))) as archive:
+        archive.extractall(place)
+    return place
+
+
+def verified(place: Path) -> tuple[int, list[str]]:
+    """Exit code and lines of the archive's own verifier, run without this project and without any package."""
+    done = subprocess.run(
+        [sys.executable, "-I", "-S", "independent_verifier.py", "record.jsonl"],
+        cwd=place,
+        capture_output=True,
+        text=True,
+    )
+    assert done.stderr == ""
+    return done.returncode, done.stdout.splitlines()
 
 
 def text_of(data: bytes) -> list[str]:
@@ -96,7 +117,10 @@ def test_a_long_fact_is_printed_to_its_end(tmp_path: Path):
     assert [n for n in range(1500) if f"word{n}" not in report] == []
 
 
-def test_reports_and_archive_come_out_the_same_to_the_byte_in_another_process(record: Record, tmp_path: Path):
+def test_reports_and_archive_come_out_the_same_to_the_byte_in_another_process(
+    session: Record, tmp_path: Path
+):
+    record = session
     program = (
         "import sys, hashlib\n"
         "from assistant.record.export.archive import archive_bytes\n"
@@ -120,53 +144,67 @@ def test_reports_and_archive_come_out_the_same_to_the_byte_in_another_process(re
     assert out.stdout.strip() == here
 
 
-def test_the_archive_is_verified_with_sha256sum_and_bare_python_alone(record: Record, tmp_path: Path):
-    (tmp_path / "a.zip").write_bytes(archive_bytes(record, summary()))
-    with zipfile.ZipFile(tmp_path / "a.zip") as archive:
-        assert {
-            "record.jsonl",
-            "site/gb-2.yaml",
-            "clips/c.flac",
-            "approvals/a.json",
-            "facts.csv",
-            "report-a4.pdf",
-            "report-letter.pdf",
-            "HOW_TO_VERIFY.txt",
-            "independent_verifier.py",
-            "SHA256SUMS",
-        } <= set(archive.namelist())
-        archive.extractall(tmp_path / "out")
-    for line in (tmp_path / "out" / "SHA256SUMS").read_text().splitlines():
+def test_the_archive_is_verified_with_sha256sum_and_bare_python_alone(session: Record, tmp_path: Path):
+    out = unpacked(session, tmp_path / "out")
+    names = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
+    assert session.folder
+    beside = {p.relative_to(session.folder).as_posix() for p in session.folder.rglob("*") if p.suffix}
+    assert {name for name in beside if not name.startswith(".")} <= names
+    assert names - beside == {
+        "facts.csv", "report-a4.pdf", "report-letter.pdf", "HOW_TO_VERIFY.txt", "independent_verifier.py", "SHA256SUMS",
+    }  # fmt: skip
+    for line in (out / "SHA256SUMS").read_text().splitlines():
         sha, name = line.split("  ")
-        assert hashlib.sha256((tmp_path / "out" / name).read_bytes()).hexdigest() == sha
-    done = subprocess.run(
-        [sys.executable, "-I", "-S", "independent_verifier.py", "record.jsonl"],
-        cwd=tmp_path / "out",
-        capture_output=True,
-        text=True,
-    )
-    assert (done.returncode, done.stdout.strip()) == (0, "Whole and sealed.")
+        assert hashlib.sha256((out / name).read_bytes()).hexdigest() == sha
+    assert verified(out) == (0, ["Whole and sealed.", "7 of 7 named files are here. Not as named: none."])
     if shutil.which("sha256sum") and shutil.which("sed"):
+        subprocess.run(["sha256sum", "--quiet", "-c", "SHA256SUMS"], cwd=out, check=True)
         command = next(
-            row.strip() for row in how_to_verify(record).splitlines() if row.strip().startswith("sed")
+            row.strip() for row in how_to_verify(session).splitlines() if row.strip().startswith("sed")
         )
-        out = subprocess.run(
-            ["sh", "-c", command], cwd=tmp_path / "out", capture_output=True, text=True, check=True
-        )
-        assert record.seal and out.stdout.split()[0] == record.seal.sha256
+        done = subprocess.run(["sh", "-c", command], cwd=out, capture_output=True, text=True, check=True)
+        assert session.seal and done.stdout.split()[0] == session.seal.sha256
+
+
+@pytest.mark.parametrize("part", ["clips", "scans", "site", "site/agents", "approvals", "tails", "session.wav"])
+def test_the_archives_own_verifier_names_whatever_beside_the_record_was_changed(
+    session: Record, tmp_path: Path, part: str
+):
+    out = unpacked(session, tmp_path)
+    path = next(p for p in [out / part, *sorted((out / part).glob("*"))] if p.is_file())
+    path.write_bytes(path.read_bytes() + b" ")
+    code, said = verified(out)
+    assert code == 2 and path.relative_to(out).as_posix() in said[1]
+
+
+def test_a_deleted_clip_and_sound_leave_the_record_whole(session: Record, tmp_path: Path):
+    out = unpacked(session, tmp_path)
+    (out / "session.wav").unlink()
+    next((out / "clips").iterdir()).unlink()
+    assert verified(out) == (0, ["Whole and sealed.", "5 of 7 named files are here. Not as named: none."])
+
+
+def test_an_archive_without_the_sound_says_so(session: Record, tmp_path: Path):
+    out = unpacked(session, tmp_path, sound=False)
+    assert not (out / "session.wav").exists() and verified(out)[0] == 0
+    assert "Not in this archive: session.wav" in (out / "HOW_TO_VERIFY.txt").read_text()
 
 
 @pytest.mark.skipif(os.name == "nt", reason="making links needs rights on Windows")
-def test_links_in_a_session_lead_nowhere(record: Record, tmp_path: Path):
-    copy = tmp_path / "GB-2" / record.folder.name
-    shutil.copytree(record.folder, copy)
+def test_links_in_a_session_lead_nowhere(session: Record, tmp_path: Path):
+    assert session.folder
+    copy = tmp_path / "GB-2" / session.folder.name
+    shutil.copytree(session.folder, copy)
     (tmp_path / "secret.txt").write_text("secret")
     (copy / "clips" / "link.flac").symlink_to(tmp_path / "secret.txt")
     shutil.rmtree(copy / "approvals")
     (copy / "approvals").symlink_to(tmp_path)
+    (copy / "session.wav").unlink()
+    (copy / "session.wav").symlink_to(tmp_path / "secret.txt")
     data = archive_bytes(read_record(copy), summary())
     names = zipfile.ZipFile(io.BytesIO(data)).namelist()
-    assert "clips/c.flac" in names and not [n for n in names if "link" in n or "approvals" in n]
+    assert "site/gb-2.yaml" in names
+    assert not [n for n in names if "link" in n or "approvals" in n or "session" in n]
     assert b"secret" not in data
 
 

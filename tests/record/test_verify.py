@@ -19,7 +19,7 @@ from assistant.record.measure.tamper import tamper_rounds
 from assistant.record.reader import read_record
 from assistant.record.verify import DeepOutcome, VerifyReport, deep_verify, verify, verify_stream
 from tests.record.make_golden import make
-from tests.record.support import WALL, new_record, sealed_record, spoken, supervisor
+from tests.record.support import WALL, new_record, sealed_record, spoken, supervisor, whole_session
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "records"
 LIVE = GOLDEN / "v1-live.jsonl"
@@ -153,14 +153,14 @@ def test_a_signature_by_a_key_that_is_not_in_the_registry_is_a_problem():
 
 def test_the_independent_verifier_runs_on_bare_python(tmp_path: Path):
     text = resources.files("assistant.record.export").joinpath("independent_verifier.py.txt").read_text()
-    assert len(text.splitlines()) <= 48 and "assistant" not in text
+    assert len(text.splitlines()) <= 40 and "assistant" not in text
     (tmp_path / "check.py").write_text(text)
     for data, code in (
         (LIVE.read_bytes(), 0),
         (b"".join(lines_of(LIVE)[:4]), 1),
         (LIVE.read_bytes().replace(b"ceiling", b"cellars"), 2),
         (b"", 2),
-        (b"[" * 99_999, 2),
+        (b"[" * 99_999 + b"\n", 2),
     ):
         (tmp_path / "record.jsonl").write_bytes(data)
         done = subprocess.run(
@@ -209,6 +209,39 @@ def test_a_changed_clip_and_a_missing_or_changed_scan_are_found_and_a_deleted_cl
         f"clips/{names[1]}.flac",
         "The",
     ]
+
+
+@pytest.mark.parametrize(
+    ("name", "gone"),
+    [("site/gb-2.yaml", True), ("site/agents/a.yaml", True), ("approvals/gb-2.json", True), ("session.wav", False)],
+)
+def test_changed_site_files_approval_and_sound_are_found_and_only_the_sound_may_be_deleted(
+    tmp_path: Path, name: str, gone: bool
+):
+    folder = whole_session(tmp_path)
+    assert verify(folder).problems == []
+    (folder / name).write_bytes(b"other")
+    assert any(name in problem for problem in verify(folder).problems)
+    (folder / name).unlink()
+    assert [p for p in verify(folder).problems if name.split("/")[-1] in p and "missing" in p] != [] or not gone
+    assert gone or verify(folder).complete
+
+
+def test_two_site_files_that_changed_places_are_found(tmp_path: Path):
+    folder = whole_session(tmp_path)
+    one, two = folder / "site" / "gb-2.yaml", folder / "site" / "agents" / "a.yaml"
+    first, second = one.read_bytes(), two.read_bytes()
+    one.write_bytes(second)
+    two.write_bytes(first)
+    assert len([p for p in verify(folder).problems if "isn't a file that the record names" in p]) == 2
+
+
+def test_a_record_alone_without_its_folders_still_verifies(tmp_path: Path):
+    folder = whole_session(tmp_path)
+    (tmp_path / "alone").mkdir()
+    shutil.copyfile(folder / "record.jsonl", tmp_path / "alone" / "record.jsonl")
+    report = verify(tmp_path / "alone" / "record.jsonl")
+    assert report.problems == [f"The scan {next(iter(report.named.scans))} is missing."]
 
 
 def test_reading_stops_at_a_broken_link_and_says_so(tmp_path: Path):

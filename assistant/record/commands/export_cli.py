@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from assistant.errors import StorageError
-from assistant.record.commands.shared import print_json, record_path, summary_of, wall_now, write_out
-from assistant.record.export.archive import archive_bytes
+from assistant.record.commands.shared import print_json, record_path, summary_of, wall_now, write_out, write_out_by
+from assistant.record.export.archive import write_archive
 from assistant.record.export.csv_facts import csv_bytes
 from assistant.record.export.pdf import pdf_bytes
 from assistant.record.paths import root_of_session
@@ -31,8 +31,12 @@ from assistant.record.witness_log import WitnessLog, printed_statement
 @click.option(
     "--only", type=click.Choice(["pdf", "csv", "archive"]), help="One of the three; without it all."
 )
+@click.option(
+    "--sound/--no-sound", default=True, help="The session's sound in the archive, where there is one.",
+    show_default=True,
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
-def command(record: str, target: str, page: str, only: str | None, as_json: bool) -> int:
+def command(record: str, target: str, page: str, only: str | None, sound: bool, as_json: bool) -> int:
     """Write RECORD's report (PDF), its facts (CSV) and a self-contained archive (ZIP).
 
     The same record gives the same bytes each time. The witness log's root of this moment goes beside them.
@@ -50,7 +54,8 @@ def command(record: str, target: str, page: str, only: str | None, as_json: bool
     if only in (None, "csv"):
         written.append(write_out(folder, f"{name}-facts.csv", csv_bytes(held)))
     if only in (None, "archive"):
-        written.append(write_out(folder, f"{name}.zip", archive_bytes(held, summary)))
+        fill = lambda out: write_archive(held, summary, out, sound=sound)  # noqa: E731 - used once
+        written.append(write_out_by(folder, f"{name}.zip", fill))
     root = ""
     if held.folder:
         log, last = WitnessLog(root_of_session(held.folder)), held.lines[-1]

@@ -6,9 +6,10 @@ from __future__ import annotations
 import json
 import os
 import sys
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import platformdirs
 
@@ -61,6 +62,24 @@ def write_out(folder: Path, name: str, data: bytes) -> Path:
         raise storage_error(error, str(folder / name)) from error
     if not (folder / name).exists():
         raise StorageError("The file isn't there after writing.", where=str(folder / name))
+    return folder / name
+
+
+def write_out_by(folder: Path, name: str, fill: Callable[[BinaryIO], None]) -> Path:
+    """The same for a large export, which `fill` writes piece by piece. Raises StorageError."""
+    files, beside = OsFiles(), folder / f".{name}.{os.getpid()}.part"
+    try:
+        make_folders(files, folder)
+        with os.fdopen(files.open(beside, os.O_RDWR | os.O_CREAT | os.O_TRUNC), "w+b") as out:
+            fill(out)
+            out.flush()
+            files.sync(out.fileno())
+        files.replace(beside, folder / name)
+        files.sync_folder(folder)
+    except OSError as error:
+        raise storage_error(error, str(folder / name)) from error
+    finally:
+        beside.unlink(missing_ok=True)
     return folder / name
 
 
