@@ -188,7 +188,7 @@ class Operator:
         if task is None or not task.acted or task.say_ms > now_ms:
             return None
         if not self._quiet(now_ms) and not task.talks_over:
-            task.say_ms = max(task.say_ms, now_ms + 200)
+            task.say_ms = max(task.say_ms, self._quiet_ms())
             return None
         if task.tries >= _MOST_TRIES:
             return self._ask_where(task, now_ms)
@@ -216,7 +216,7 @@ class Operator:
     def next_ms(self) -> int | None:
         """When it will next do or say something if nothing more is heard; None if never."""
         mind, found = self._mind, []
-        found += [s.at_ms for s in mind.sayings]
+        found += [s.at_ms if s.drop else max(s.at_ms, self._quiet_ms()) for s in mind.sayings]
         task = self._at_hand()
         if task is not None and not task.begun:
             found.append(task.begin_ms)
@@ -225,7 +225,7 @@ class Operator:
         elif task is not None:
             found.append(task.say_ms)
         elif not mind.over:
-            found.append(self._puzzled_ms())
+            found.append(max(self._puzzled_ms(), self._quiet_ms()))
         return max(min(found), mind.speaking_until_ms) if found else None
 
     @property
@@ -443,8 +443,11 @@ class Operator:
         return happens
 
     def _quiet(self, now_ms: int) -> bool:
-        mind = self._mind
-        return now_ms - mind.sounding_ms >= _QUIET_MS and now_ms - mind.heard_ms >= _QUIET_MS
+        return now_ms >= self._quiet_ms()
+
+    def _quiet_ms(self) -> int:
+        """From when on, if nothing more is heard, it will have been quiet for long enough to speak."""
+        return max(self._mind.sounding_ms, self._mind.heard_ms) + _QUIET_MS
 
     def _work(self, now_ms: int) -> None:
         """Let the hands do what they were to do by now."""

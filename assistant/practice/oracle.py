@@ -79,6 +79,7 @@ class Oracle:
         self._words: list[tuple[str, int]] = []  # delivered to the core: (word, end)
         self._spoilt: set[str] = set()  # surfaces already reported: what follows from it isn't counted again
         self._steps = {s.id: s for s in plan.steps}
+        self._order = {s.id: n for n, s in enumerate(plan.steps)}
         for mishap in plan.mishaps.values():
             self._steps.update({s.id: s for s in mishap.steps})
 
@@ -116,12 +117,8 @@ class Oracle:
             begun = self._ledger.started.get(self._ledger.current, 0)
             if fact.word == "confirm":
                 self._ledger.yes_ends.append(fact.ended_ms)
-            if fact.started_ms < begun and self._ledger.current in self.plan_ids():
+            if fact.started_ms < begun and self._ledger.current in self._steps:
                 self._add(fact.at_ms, ENGINE, f"'{fact.word}' began before the question it answered")
-
-    def plan_ids(self) -> set[str]:
-        """Ids of the plan's own steps."""
-        return set(self._steps)
 
     def _utterance(self, end_ms: int) -> Said | None:
         near = [s for s in self._said if abs(s.end_ms - end_ms) <= _NEAR_MS]
@@ -154,7 +151,7 @@ class Oracle:
         step = self._step(fact.step)
         if step is None:
             return
-        if not fact.branch and fact.step in {s.id for s in self.plan.steps}:
+        if not fact.branch and fact.step in self._order:
             for earlier in self.plan.steps:
                 if earlier.id == fact.step:
                     break
@@ -167,7 +164,9 @@ class Oracle:
 
     def _waited(self, fact: Any, step: Step) -> None:
         """Nothing after a wait begins while a surface it stands for is still wet from before it."""
-        order = {s.id: n for n, s in enumerate(self.plan.steps)}
+        order = self._order
+        if not self._ledger.contacts:
+            return
         for wait in self.plan.steps[: order[step.id]]:
             if wait.kind != WAIT or not all(self._ledger.options.get(w.option, False) == w.equals for w in wait.when):
                 continue

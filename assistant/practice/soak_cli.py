@@ -10,8 +10,8 @@ import click
 from assistant.errors import FindingsError, UsageError
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.shrink import script_text, shrink
-from assistant.practice.soak import Soaked
-from assistant.practice.soak import soak as run_soak
+from assistant.practice.side_by_side import cores
+from assistant.practice.soak import Soaked, soak_side_by_side
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import load_procedure
 from assistant.station.json_out import print_json
@@ -24,12 +24,13 @@ from assistant.station.json_out import print_json
 @click.option("--procedure", "procedures", multiple=True, default=("gb-2-light-clean",), show_default=True,
               help="Which procedure; repeat for several.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Another number, other sessions.")
+@click.option("--jobs", type=click.IntRange(1, 64), help="Processes side by side. The figures don't depend on it. Default: one a core.")
 @click.option("--by-ear", is_flag=True, help="With --sound: operators hear the assistant's sound through a recogniser.")
 @click.option("--scripts", type=click.Path(path_type=Path), help="Folder for a short script of each engine fault.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def soak(
     sessions: int, sound_sessions: int, personas: tuple[str, ...], procedures: tuple[str, ...], seed: int,
-    scripts: Path | None, as_json: bool, by_ear: bool,
+    scripts: Path | None, as_json: bool, by_ear: bool, jobs: int | None,
 ) -> int:
     """Run virtual operators through the real core; the simulated enclosure judges what was believed.
 
@@ -39,8 +40,9 @@ def soak(
         raise UsageError("Hearing by ear needs sound.", try_next="--sound N --by-ear")
     people = [load_persona(name) for name in personas or persona_names()]
     plans = [compile_plan(load_procedure(name)) for name in procedures]
-    total = run_soak(plans, people, sessions, seed, on_progress=_progress)
-    found = total.as_json()
+    jobs = jobs or cores()
+    total = soak_side_by_side(plans, people, sessions, seed, jobs, on_progress=_progress)
+    found = {**total.as_json(), "jobs": jobs}
     found["skipped"] = [] if sound_sessions else ["sessions with real sound (--sound N)"]
     if not by_ear:
         found["skipped"].append("operators that hear by ear: they are given the assistant's lines as text")

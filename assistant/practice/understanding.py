@@ -7,7 +7,9 @@ are those written on the enclosure, which whoever stands before it knows.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from assistant.procedure.plan import Plan
 
@@ -41,6 +43,7 @@ def _find(pattern: str, text: str) -> re.Match[str] | None:
     return re.search(pattern, text, re.IGNORECASE)
 
 
+@lru_cache(maxsize=16_384)  # the same lines come in every session
 def understand(text: str) -> Meaning:
     """The meaning of one spoken line of the assistant; kind NEWS where it asks for nothing."""
     for pattern, kind in _PLAIN:
@@ -129,22 +132,42 @@ class Action:
     sentences: int = 1
 
 
+Table = tuple[tuple[str, str], ...]  # (name as written on the enclosure, in small letters; id), each name once
+
+
+def _table(pairs: Iterable[tuple[str, str]]) -> Table:
+    return tuple(dict(pairs).items())
+
+
+@lru_cache(maxsize=16_384)
+def _find_name(table: Table, text: str) -> str:
+    """The id of the longest name of `table` in `text`, or ""."""
+    low = text.lower()
+    fitting = [(len(name), number) for number, (name, _) in enumerate(table) if re.search(rf"\b{re.escape(name)}\b", low)]
+    return table[max(fitting, key=lambda one: one[0])[1]][1] if fitting else ""
+
+
 class Names:
     """The names on the enclosure, found in a sentence. The longest name that fits counts."""
 
     def __init__(self, plan: Plan) -> None:
-        self.surfaces = {s.name.lower(): s.id for s in plan.surfaces.values()}
-        self.openings = {o.name.lower(): o.id for o in plan.openings.values()}
-        self.cycles = {c.name.lower(): c.id for c in plan.cycles.values()}
-        self.agents = {s.agent_name.lower(): s.agent for s in plan.steps if s.agent_name}
+        self.surfaces = _table((s.name.lower(), s.id) for s in plan.surfaces.values())
+        self.openings = _table((o.name.lower(), o.id) for o in plan.openings.values())
+        self.cycles = _table((c.name.lower(), c.id) for c in plan.cycles.values())
+        self.agents = _table((s.agent_name.lower(), s.agent) for s in plan.steps if s.agent_name)
 
-    @staticmethod
-    def find(table: dict[str, str], text: str) -> str:
-        """The id of the longest name of `table` in `text`, or ""."""
-        low = text.lower()
-        fitting = [name for name in table if re.search(rf"\b{re.escape(name)}\b", low)]
-        return table[max(fitting, key=len)] if fitting else ""
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Names) and self._tables() == other._tables()
 
+    def __hash__(self) -> int:
+        return hash(self._tables())
+
+    def _tables(self) -> tuple[Table, ...]:
+        return self.surfaces, self.openings, self.cycles, self.agents
+
+    find = staticmethod(_find_name)
+
+    @lru_cache(maxsize=16_384)  # noqa: B019: equal names stand for one another, so sessions share what is found
     def action(self, meaning: Meaning) -> Action:
         """What the sentence asks to be done."""
         body = re.split(r"\bsay ", meaning.text, maxsplit=1, flags=re.IGNORECASE)[0]

@@ -80,6 +80,7 @@ def machine() -> Machine:
     return built
 
 
+@lru_cache(maxsize=1024)  # the table never changes, and every fact asks
 def moved(mode: str, trigger: str) -> str:
     """The mode after `trigger`. Looks up first; raises ModeRefused and changes nothing where there is no row."""
     built = machine()

@@ -7,6 +7,7 @@ error.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 BASE_WPM = 150
 # Least squares over 18 lines at 110, 150 and 200 words a minute, scaled to 150: worst error 16 %, median 3 %.
@@ -52,6 +53,7 @@ def syllables(word: str) -> int:
     return max(1, count) + spoken_digits
 
 
+@lru_cache(maxsize=16_384)  # simulated sessions say the same lines over and over
 def seconds(text: str, rate_wpm: int = BASE_WPM) -> float:
     """Estimated seconds of speech for `text` at `rate_wpm` words a minute; 0 for a text without a word.
 

@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from assistant.practice import oracle as oracle_module
+from assistant.practice import soak as soak_module
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.shrink import ddmin, faults_of, script_text, shrink
-from assistant.practice.soak import one_session, soak
+from assistant.practice.soak import KEEP, Fault, Soaked, one_session, soak, soak_side_by_side
 from assistant.practice.soak_sound import poisson_upper
 from assistant.session import decide, inputs
 from assistant.station.script import parse_script
@@ -28,10 +29,33 @@ def test_the_core_is_never_at_fault_in_five_hundred_sessions(plan, short_plan):
     assert whole.wrong["false_claim"] > 0, "the personas made no mistakes: nothing was tested"
 
 
+SHARDS, EACH = 40, 500  # of the twenty thousand, so that two workers share them out
+
+
 @pytest.mark.full
-def test_the_core_is_never_at_fault_in_twenty_thousand_sessions(plan, short_plan):
-    total = soak([plan, short_plan, short_plan, short_plan], PEOPLE, 20_000, "full")
+@pytest.mark.parametrize("shard", range(SHARDS))
+def test_the_core_is_never_at_fault_in_twenty_thousand_sessions(plan, short_plan, shard):
+    total = soak([plan, plan, plan, short_plan], PEOPLE, EACH, "full", first=shard * EACH)
+    assert total.sessions == EACH and SHARDS * EACH == 20_000
     assert not total.faults, [(f.seed, f.findings[:2]) for f in total.faults]
+
+
+def test_the_figures_do_not_depend_on_how_the_sessions_are_shared_out(short_plan, monkeypatch):
+    monkeypatch.setattr(soak_module, "STRETCH", 5)
+    one = soak([short_plan], PEOPLE, 12, "shared")
+    two = soak_side_by_side([short_plan], PEOPLE, 12, "shared", jobs=2)
+    one.taken_s = two.taken_s = 0.0
+    assert one == two and one.sessions == 12
+
+
+def test_faults_are_kept_in_order_and_only_the_first_of_them():
+    def found(first):
+        return Soaked(sessions=15, faults=[Fault("careful", "p", str(n), [], []) for n in range(first, first + 15)])
+
+    total = Soaked()
+    for first in (0, 15):
+        total.add(found(first))
+    assert [f.seed for f in total.faults] == [str(n) for n in range(KEEP)] and total.sessions == 30
 
 
 def test_the_oracle_imports_nothing_of_the_core():
