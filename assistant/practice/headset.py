@@ -18,7 +18,7 @@ from assistant.practice.drills import draw
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.levels import level
 from assistant.practice.oracle import Oracle
-from assistant.practice.score import Recalled, enclosure_log, score
+from assistant.practice.score import enclosure_log, score
 from assistant.practice.session_run import OnFacts, OnWorld, Practised, keep_log, mishap_logs, options_for
 from assistant.practice.stage import DrillStage
 from assistant.practice.typed import TypedTrainee
@@ -77,7 +77,7 @@ def run_at_headset(
     words: tuple[str, ...] = (), weights: dict[str, float] | None = None, disturb: tuple[str, ...] = (),
     answers: dict[str, bool] | None = None, records: Path | None = None, chosen: LiveChoices | None = None,
     devices: LiveDevices = REAL, show: Callable[[str], None] = lambda text: None, on_facts: OnFacts | None = None,
-    on_world: OnWorld | None = None, recalled: Callable[[], list[Recalled]] = list,
+    on_world: OnWorld | None = None,
 ) -> Practised:
     """As `session_run.run_practice`, at a headset. Raises SoundDeviceError before anything is written where there is
     none; a power cut of the computer can't be practised here (UsageError is the caller's to raise)."""
@@ -142,7 +142,6 @@ def run_at_headset(
         ),
     )
     log = enclosure_log(oracle, world, mishap_logs(drills, person.happened))
-    log.recalled = recalled()
     keep_log(done.folder, log)
     return Practised(
         done.folder, lvl, str(seed), drills, done.facts, done.state.verdict or "open", log, score(plan, done.facts, log),

@@ -18,11 +18,11 @@ from assistant.practice.headset import run_at_headset
 from assistant.practice.levels import ASSESSMENT, LED, LEVELS, check_compression, level, question
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.refresh import Refresh
-from assistant.practice.score import Recalled
 from assistant.practice.session_run import Practised, keep_evidence, run_practice
 from assistant.practice.signoff import Tracer, TraineeFile, load_rule, readiness
 from assistant.practice.typed import TypedTrainee, read_lines, real_pace
 from assistant.procedure.plan import Plan, Step
+from assistant.session import inputs
 from assistant.session.facts.steps import StepStarted
 from assistant.station.clock import DEMO_EPOCH
 from assistant.station.json_out import print_json
@@ -147,7 +147,7 @@ def _without_sound(
         more["ears"] = lambda operator: ByEar(operator, ear)
     with screen:
         done = run_practice(
-            prepared, persona=load_persona(persona) if persona else None, on_world=hints.world, recalled=lambda: hints.recalled,
+            prepared, persona=load_persona(persona) if persona else None, on_world=hints.world, also=hints.answer,
             typed=(lambda world, stage: TypedTrainee(world, lines, stage)) if lines is not None else None,
             on_facts=lambda state, facts, ms: (hints.facts(facts, ms), screen.facts(state, facts, ms)),
             pacer=real_pace(common["factor"], lines) if lines is not None else None, **common, **more,
@@ -161,7 +161,7 @@ class _Hints:
     """What a level shows beside the assistant's own lines. `lines`: where answers are typed, None where nobody types."""
 
     def __init__(self, plan: Plan, level_name: str, seed: int, as_json: bool, lines: queue.Queue[str] | None) -> None:
-        self.recalled: list[Recalled] = []
+        self._answered: list[inputs.Recalled] = []
         self._lines = lines
         self.plan, self.level, self.seed = plan, level(level_name), seed
         self.err = as_json
@@ -179,22 +179,26 @@ class _Hints:
                 continue
             step = self.plan.step(fact.step)
             if self.level.asks_next and not fact.branch:
-                self._ask(step, now_ms)
+                self._ask(step)
             if self.level.why and step.why:
                 self._say(f"why: {step.why}")
             if self.level.drawing and step.kind == "wait" and self._world is not None:
                 self._say(schematic.blocks(self._world, now_ms))
 
-    def _ask(self, step: Step, now_ms: int) -> None:
+    def _ask(self, step: Step) -> None:
         """Before the step is shown; the session's clock stands still meanwhile."""
         asked = question(self.plan, step, self.seed)
         self._say(asked.text())
         if self._lines is not None:
             chosen = asked.answer(self._lines)
-            self.recalled.append(Recalled(now_ms, step.id, chosen, asked.right, asked.choices[asked.right - 1]))
+            self._answered.append(inputs.Recalled(step.id, asked.choices, asked.right, chosen))
             self._say("Right." if chosen == asked.right else f"No: it is {asked.right}.")
         else:
             self._say(f"It is {asked.right}.")
+
+    def answer(self, now_ms: int) -> inputs.Recalled | None:
+        """What was answered since, for the record; each once."""
+        return self._answered.pop(0) if self._answered else None
 
     def _say(self, text: str) -> None:
         click.echo(text, err=self.err)

@@ -53,17 +53,6 @@ class MishapLog:
     surface: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Recalled:
-    """An answer to "what comes next?". `chosen`: the number given, 0 for none; `right`: the number asked for."""
-
-    at_ms: int
-    step: str
-    chosen: int
-    right: int
-    text: str
-
-
 @dataclass(slots=True)
 class EnclosureLog:
     """What only the simulated enclosure knows of a session."""
@@ -72,7 +61,6 @@ class EnclosureLog:
     carried: list[str] = field(default_factory=list)
     breaches: list[tuple[int, str]] = field(default_factory=list)
     mishaps: list[MishapLog] = field(default_factory=list)
-    recalled: list[Recalled] = field(default_factory=list)
 
     def as_json(self) -> dict[str, Any]:
         return asdict(self)
@@ -118,9 +106,12 @@ def score(plan: Plan, facts: Iterable[Any], log: EnclosureLog) -> Score:
         HYGIENE: [Moment(end_ms, text.rsplit("the ", 1)[-1], text) for text in log.carried]
         + [Moment(at, what, f"an interlock would have been broken: {what}") for at, what in log.breaches],
     }
-    if log.recalled:
-        found[RECALL] = [Moment(r.at_ms, r.step, f"not known: {r.text}") for r in log.recalled if r.chosen != r.right]
-    of = {MISHAPS: f"{len(log.mishaps)} mishaps", RECALL: f"{len(log.recalled)} questions"}
+    asked = [f for f in facts if f.KIND == "next_recalled"]
+    if asked:
+        found[RECALL] = [
+            Moment(f.at_ms, f.step, f"not known: {f.choices[f.right - 1]}") for f in asked if f.chosen != f.right
+        ]
+    of = {MISHAPS: f"{len(log.mishaps)} mishaps", RECALL: f"{len(asked)} questions"}
     parts = tuple(_part(name, found[name], of.get(name, f"{confirmed} confirmations")) for name in found)
     critical = tuple(m for name in (CLAIMS, HYGIENE) for m in found[name]) + tuple(
         m for m in late if "never" in m.text

@@ -18,13 +18,14 @@ from assistant.practice.operator import Operator
 from assistant.practice.oracle import Oracle
 from assistant.practice.persona import Errors, Persona
 from assistant.practice.refresh import Refresh
-from assistant.practice.score import EnclosureLog, MishapLog, Recalled, Score, enclosure_log, items_of, score
+from assistant.practice.score import EnclosureLog, MishapLog, Score, enclosure_log, items_of, score
 from assistant.practice.signoff import Session, TraineeFile, record_digest
 from assistant.practice.simulate import Simulation
 from assistant.practice.stage import DrillStage
 from assistant.practice.typed import TypedTrainee
 from assistant.procedure.plan import Plan
 from assistant.session.facts.base import Fact
+from assistant.session.inputs import Input
 from assistant.session.state import State
 from assistant.station.clock import DEMO_EPOCH
 from assistant.station.quiet_record import QuietRecord
@@ -64,12 +65,12 @@ def run_practice(
     factor: float = 10.0, stamp: str = "", session_id: str = "", epoch: datetime = DEMO_EPOCH,
     on_facts: OnFacts | None = None, pacer: Callable[[int, int], int] | None = None,
     on_world: OnWorld | None = None, disturb: tuple[str, ...] = (),
-    recalled: Callable[[], list[Recalled]] = list, show: Callable[[str], None] = lambda text: None,
+    also: Callable[[int], Input | None] = lambda now_ms: None, show: Callable[[str], None] = lambda text: None,
     ears: Callable[[Operator], Any] = lambda operator: operator,
 ) -> Practised:
     """Run one session to its end and judge it. Either a `persona` works, or whoever `typed` makes from the enclosure
-    and the stage on which the drills happen. `disturb`: see `disturbances.KINDS`; `recalled()`: the answers given at
-    level recall; `ears`: what stands between the assistant's lines and a persona (see `by_ear`).
+    and the stage on which the drills happen. `disturb`: see `disturbances.KINDS`; `also(now)`: inputs from
+    elsewhere, each once, such as the answers given at level recall; `ears`: what stands between the assistant's lines and a persona (see `by_ear`).
 
     Raises what records raise (StorageError and kin); the record then stays as it was.
     """
@@ -98,12 +99,11 @@ def run_practice(
         run = Simulation(
             plan, ears(operator), channel, kind="practice", person=trainee, options=options_for(plan, answers or {}),
             decide_with=record.decide, oracle=oracle, on_facts=on_facts, brief=lvl.brief, pacer=pacer,
-            disturber=Disturber(disturbances),
+            disturber=Disturber(disturbances), also=also,
         ).run()
         if run.problem:
             raise RuntimeError(run.problem)
         log = enclosure_log(oracle, world, mishap_logs(drills, operator.happened))
-        log.recalled = recalled()
         problems = record.close(run.state)
     finally:
         record.abandon()

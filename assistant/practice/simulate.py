@@ -47,7 +47,8 @@ class Run:
 
 
 class Simulation:
-    """One session to its verdict. `decide_with`: the core's decide; a test plants a faulty one."""
+    """One session to its verdict. `decide_with`: the core's decide; a test plants a faulty one. `also(now)`: inputs
+    from elsewhere, such as answers at level recall, each once; asked for after every decision."""
 
     def __init__(
         self, plan: Plan, operator: Operator, channel: Channel, *, kind: str = "practice", person: str = "trainee",
@@ -55,6 +56,7 @@ class Simulation:
         keep_inputs: bool = False, brief: bool = False, oracle: Oracle | None = None,
         on_facts: Callable[[State, tuple[Fact, ...], int], None] | None = None,
         pacer: Callable[[int, int], int] | None = None, disturber: dist.Disturber | None = None,
+        also: Callable[[int], inputs.Input | None] = lambda now_ms: None,
     ) -> None:
         self.plan = plan
         self.run_so_far = Run([], initial(plan), operator, channel)
@@ -64,6 +66,7 @@ class Simulation:
         self._keep = keep_inputs
         self._oracle = oracle
         self._on_facts = on_facts
+        self._also = also
         self._pacer = pacer  # (now, next) -> the session time reached, after waiting as long as it should last
         self._now = 0
         self._lines: list[list[Any]] = []  # [number, start, end, text, interrupted]
@@ -73,6 +76,7 @@ class Simulation:
         self._reliefs = 0
         self._disturber = disturber or dist.Disturber(())
         self._deaf = False  # the microphone has failed
+        self._deadline: tuple[State | None, int | None] = (None, None)  # looked up once for each state
 
     def run(self) -> Run:
         """From the beginning to the verdict."""
@@ -102,7 +106,7 @@ class Simulation:
         operator = self.run_so_far.operator
         due = [line[2] for line in self._lines]
         due += [ear[0] for ear in self._ears]
-        deadline = next_deadline_ms(self.plan, self.run_so_far.state)
+        deadline = self._next_deadline_ms()
         if deadline is not None:
             due.append(deadline)
         wish = operator.next_ms()
@@ -119,6 +123,12 @@ class Simulation:
         self._now = max(self._now, reached)
         self._happen(deadline)
         return True
+
+    def _next_deadline_ms(self) -> int | None:
+        state = self.run_so_far.state
+        if self._deadline[0] is not state:
+            self._deadline = (state, next_deadline_ms(self.plan, state))
+        return self._deadline[1]
 
     def _happen(self, deadline: int | None) -> None:
         now, operator = self._now, self.run_so_far.operator
@@ -199,6 +209,9 @@ class Simulation:
         run.state = state
         if self._on_facts and decided:
             self._on_facts(state, decided, self._now)
+        more = self._also(self._now)
+        if more is not None:
+            self._give(more)
 
     def _cut(self) -> None:
         """Stop and repeat silence what is being said."""

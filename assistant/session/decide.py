@@ -8,7 +8,7 @@ to do if nothing is open.
 from __future__ import annotations
 
 from assistant.procedure.plan import Plan
-from assistant.session import confirming, devices, inputs, recovery, talk, values, wet_times
+from assistant.session import confirming, devices, inputs, practising, recovery, talk, values, wet_times
 from assistant.session.facts.base import Fact
 from assistant.session.inputs import Input
 from assistant.session.settle import settle
@@ -67,4 +67,5 @@ _HANDLERS = {
     inputs.Recover: recovery.recover,
     inputs.ClockStep: devices.clock_step,
     inputs.Gap: devices.gap,
+    inputs.Recalled: practising.recalled,
 }

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from assistant.session.changes import contacts, lines, machine, session, steps, troubles
+from assistant.session.changes import contacts, lines, machine, practice, session, steps, troubles
 from assistant.session.changes.base import HANDLERS
 from assistant.session.facts.base import Fact
 from assistant.session.state import State, changed
 
-FAMILIES = (session, lines, steps, contacts, machine, troubles)  # imported so that their handlers are registered
+FAMILIES = (session, lines, steps, contacts, machine, troubles, practice)  # imported so that their handlers are registered
 
 
 def evolve(state: State, fact: Fact) -> State:

@@ -128,6 +128,17 @@ class Gap:
     detail: str
 
 
+@dataclass(frozen=True, slots=True)
+class Recalled:
+    """In practice: the answer to "what comes next?". `choices` as shown, numbered from 1; `chosen`: 0 for none."""
+
+    step: str
+    choices: tuple[str, ...]
+    right: int
+    chosen: int
+
+
 Input = (
     Begin | Word | Value | Misheard | Tick | LineDone | Witness | SignIn | Lost | Back | Recover | ClockStep | Gap
+    | Recalled
 )

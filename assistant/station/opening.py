@@ -13,7 +13,7 @@ from assistant.record.reader import Record, read_record
 from assistant.session import decide, evolve, initial
 from assistant.session import inputs as i
 from assistant.session import words
-from assistant.session.facts import lines, session, steps, troubles
+from assistant.session.facts import lines, practice, session, steps, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
@@ -228,4 +228,6 @@ def _input_of(fact: Fact, facts: tuple[Fact, ...], index: int) -> i.Input | None
         return i.Gap(fact.gap_ms, fact.detail)
     if isinstance(fact, troubles.Recovered):
         return i.Recover(fact.unwatched_ms, fact.why)
+    if isinstance(fact, practice.NextRecalled):
+        return i.Recalled(fact.step, fact.choices, fact.right, fact.chosen)
     return None

@@ -9,13 +9,28 @@ from datetime import date
 import pytest
 from click.testing import CliRunner
 
-from assistant.errors import RefusedError, SiteFileError
+from assistant.errors import RecordError, RefusedError, SiteFileError
 from assistant.practice.evidence import require_practice
 from assistant.practice.levels import question
+from assistant.practice.persona import load_persona
 from assistant.practice.practice_cli import practice
-from assistant.practice.score import RECALL, EnclosureLog, Recalled, score
+from assistant.practice.score import RECALL, EnclosureLog, score
+from assistant.practice.session_run import run_practice
 from assistant.practice.signoff import Session, Tracer, TraineeFile
+from assistant.record.verify import verify
+from assistant.record.writer import create_record
+from assistant.session import decide, evolve, initial
+from assistant.session.facts.practice import NextRecalled
+from assistant.session.facts.session import VerdictReached
+from assistant.session.facts.steps import StepStarted
+from assistant.session.inputs import Begin, Recalled
+from assistant.session.rules import RULES_VERSION
+from assistant.session.wire import to_wire
+from assistant.station.header import header
+from assistant.station.opening import load_session, rederive
 from assistant.station.run_cli import run
+from assistant.station.setup import vocabulary
+from assistant.station.site_copy import copy_site
 
 
 @pytest.mark.parametrize(("typed", "number"), [("2", 2), ("two", 2), ("", 0), ("9", 0), ("the window", 0), ("²", 0)])
@@ -27,11 +42,13 @@ def test_an_answer_is_a_number_typed_or_in_words(plan, typed, number):
 
 
 def test_wrong_answers_cost_points_and_name_their_moment(plan):
-    right, wrong = Recalled(1000, "a", 2, 2, "Wipe."), Recalled(2000, "b", 1, 3, "Close.")
-    known, unknown = score(plan, [], EnclosureLog(recalled=[right])), score(plan, [], EnclosureLog(recalled=[right, wrong]))
+    choices = ("Open.", "Wipe.", "Close.")
+    right, wrong = NextRecalled(1000, "a", choices, 2, 2), NextRecalled(2000, "b", choices, 3, 1)
+    known, unknown = score(plan, [right], EnclosureLog()), score(plan, [right, wrong], EnclosureLog())
     assert known.total == 100 and unknown.total < 100
     part = next(p for p in unknown.parts if p.name == RECALL)
     assert part.measured == "1 in 2 questions" and part.moments[0].at_ms == 2000 and part.moments[0].about == "b"
+    assert part.moments[0].text == "not known: Close."
     assert RECALL not in [p.name for p in score(plan, [], EnclosureLog()).parts]
 
 
@@ -42,34 +59,56 @@ def test_recall_by_keys_asks_before_each_step_and_keeps_the_answers(tmp_path):
     )
     assert "What comes next?" in found.output and ("Right." in found.output or "No: it is" in found.output)
     assert found.output.index("What comes next?") < found.output.index("Right." if "Right." in found.output else "No: it is")
+    told = next(tmp_path.glob("r/*/*/record.jsonl")).read_text()
+    assert told.count('"kind":"next_recalled"') == 1 and '"chosen":1' in told
 
 
-def evidence(folder, ready):
-    """Rows whose records aren't there count for nothing; so the demands that need records stay open."""
-    file = TraineeFile(folder / "kit")
-    file.add(Session("gone", "0" * 64, "2026-02-02", "gb-2-light-clean", "assessment", "complete", 98.0, 0))
-    file.add_tracer(Tracer("Observer", date.today().isoformat(), True))
-    return file
+def test_answers_at_recall_are_facts_of_the_record_that_are_decided_and_scored_again_from_it(ready, tmp_path):
+    answers = []
+
+    def ask(_state, facts, _now):
+        for fact in facts:
+            if isinstance(fact, StepStarted) and not fact.step.startswith("bridge:"):
+                asked = question(ready.plan, ready.plan.step(fact.step), 5)
+                answers.append(Recalled(fact.step, asked.choices, asked.right, 1))
+
+    done = run_practice(
+        ready, trainee="T", level_name="recall", seed=5, persona=load_persona("careful"), records=tmp_path, on_facts=ask,
+        also=lambda now: answers.pop(0) if answers else None,
+    )
+    opened = load_session(done.folder)
+    kept = [f for f in opened.facts if isinstance(f, NextRecalled)]
+    wrong = sum(f.chosen != f.right for f in kept)
+    assert len(kept) > 10 and 0 < wrong < len(kept) and rederive(opened) == [] and not done.problems
+    again = next(p for p in score(opened.plan, opened.facts, EnclosureLog()).parts if p.name == RECALL)
+    assert len(again.moments) == wrong == len(next(p for p in done.score.parts if p.name == RECALL).moments)
 
 
-def test_evidence_is_printed_and_rows_without_their_record_are_not(tmp_path, ready):
-    evidence(tmp_path, ready)
-    found = CliRunner().invoke(practice, ["--evidence", "Kit", "--evidence-folder", str(tmp_path), "--json"])
-    data = json.loads(found.stdout)
-    assert data["sessions"] == [] and data["tracers"][0]["observer"] == "Observer" and not data["ready"]
-    shown = CliRunner().invoke(practice, ["--evidence", "Kit", "--evidence-folder", str(tmp_path)])
-    assert "seen by Observer" in shown.output and "missing" in shown.output and "not ready yet" in shown.output
+def test_an_answer_at_recall_is_refused_in_every_other_session(plan):
+    answer = Recalled("s", ("a", "b"), 1, 2)
+    for kind in ("live", "demo", "script"):
+        state = initial(plan)
+        for fact in decide(plan, state, Begin("Ada", kind), 0):
+            state = evolve(state, fact)
+        assert decide(plan, state, answer, 1) == ()
+        with pytest.raises(ValueError, match="belongs to practice"):
+            evolve(state, NextRecalled(1, "s", ("a", "b"), 1, 2))
 
 
-def test_a_live_run_refuses_whoever_has_not_practised(tmp_path, ready):
-    evidence(tmp_path, ready)
-    with pytest.raises(RefusedError, match="Missing: 3 assessments in a row"):
-        require_practice("Kit", "default", tmp_path)
-    rule = tmp_path / "rule.yaml"
-    rule.write_text("id: x\ntitle: X\nassessments_in_a_row: none\n")
-    with pytest.raises(SiteFileError, match="rule.yaml:3"):
-        require_practice("Kit", str(rule), tmp_path)
-    found = CliRunner().invoke(run, [
-        "gb-2-light-clean", "--technician", "Kit", "--require-practice", "default", "--evidence-folder", str(tmp_path), "--keys",
-        "--no-voice-in", "--records", str(tmp_path / "r")])
-    assert isinstance(found.exception, RefusedError) and not (tmp_path / "r").exists()
+def test_a_live_record_forged_to_hold_such_an_answer_cannot_be_folded(ready, tmp_path):
+    writer = create_record(
+        tmp_path, header(
+            ready.plan, technician="Ada", vocabulary=vocabulary(ready.pack), engine={"engine": "none"}, voice={"voice": "none"},
+            sink={"sink": "none"}, source={"source": "keys"}, clock="monotonic", extra={"today": ready.plan.today},
+        ), "live", enclosure="gb-2", stamp="20260314T091500Z", session_id="forged", rules=RULES_VERSION,
+        wall="2026-03-14T09:15:00.000Z", owner="Ada",
+    )
+    copy_site(ready.loaded, writer.folder)
+    begun = decide(ready.plan, initial(ready.plan), Begin("Ada", "live"), 0)
+    facts = [*begun, NextRecalled(0, "s", ("a", "b"), 1, 2), VerdictReached(0, "complete")]
+    writer.append([to_wire(f) for f in facts], 0, "2026-03-14T09:15:00.000Z")
+    writer.seal(0, "2026-03-14T09:15:00.000Z", verdict="complete", left_open=[], state_sha256="0" * 64)
+    writer.close()
+    assert verify(writer.folder).intact  # the chain can't know better; the fold does
+    with pytest.raises(RecordError, match="next_recalled"):
+        load_session(writer.folder).state()

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from assistant.session.facts import contacts, lines, machine, session, steps, troubles
+from assistant.session.facts import contacts, lines, machine, practice, session, steps, troubles
 from assistant.session.facts.base import Fact
 
-FAMILIES = (session, lines, steps, contacts, machine, troubles)
+FAMILIES = (session, lines, steps, contacts, machine, troubles, practice)
 
 KINDS: dict[str, type[Fact]] = {
     value.KIND: value
