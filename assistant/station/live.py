@@ -24,7 +24,7 @@ from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
 from assistant.speaking.failure_line import FailureLine
 from assistant.speaking.player import Player
-from assistant.station.approval import approval_of
+from assistant.station.approval import approval_file, approval_of, keep_approval, named
 from assistant.station.board import board
 from assistant.station.clips import clip_keeper
 from assistant.station.digest import state_sha256
@@ -173,19 +173,20 @@ def _new(
     ready: Prepared, root: Path, person: str, chosen: LiveChoices, devices: LiveDevices, approval: str, parts: _Parts,
     late: list[str],
 ) -> _Started:
-    clock = devices.clock(0)
+    clock, held = devices.clock(0), approval_file(ready.loaded)
+    told = header(
+        ready.plan, technician=person, clock="monotonic", vocabulary=vocabulary(ready.pack), approval=approval,
+        extra={"today": ready.plan.today, "told_first": list(late), **named(held)}, level=parts.level,
+        voice=parts.voice.describe(), engine=parts.engine.describe() if parts.engine else {"engine": "none: keys only"},
+        sink=parts.sink.describe(), source=parts.source.describe() if parts.source else {"source": "keys"},
+    )
     writer = create_record(
-        root, header(
-            ready.plan, technician=person, clock="monotonic", vocabulary=vocabulary(ready.pack), approval=approval,
-            extra={"today": ready.plan.today, "told_first": list(late)}, level=parts.level, voice=parts.voice.describe(),
-            engine=parts.engine.describe() if parts.engine else {"engine": "none: keys only"},
-            sink=parts.sink.describe(), source=parts.source.describe() if parts.source else {"source": "keys"},
-        ),
-        "live", enclosure=ready.plan.enclosure, stamp=stamp_now(), session_id=new_id(), rules=RULES_VERSION,
+        root, told, "live", enclosure=ready.plan.enclosure, stamp=stamp_now(), session_id=new_id(), rules=RULES_VERSION,
         wall=clock.wall(), owner=person, files=devices.files,
     )
     try:
         copy_site(ready.loaded, writer.folder)
+        keep_approval(held, writer.folder, told, devices.files)
     except BaseException:
         writer.close()
         raise

@@ -24,6 +24,7 @@ from assistant.record.writer import RecordWriter
 from assistant.session import inputs
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import FINAL_MODES, State
+from assistant.station.approval import approval_file, keep_approval
 from assistant.station.opening import OpenedSession, load_session
 from assistant.station.site_copy import copy_site
 
@@ -96,6 +97,7 @@ def take_up(
     record = read_record(folder)
     if not any(not line.own for line in record.lines):
         copy_site(loaded, folder)
+        keep_approval(approval_file(loaded) if record.kind == "live" else None, folder, record.header, files)
     opened = load_session(folder)
     last = opened.record.lines[-1]
     # Lines of the record room itself tell of attempts to start again; nobody watched during those either.
