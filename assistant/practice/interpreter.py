@@ -42,7 +42,9 @@ class Interpreter:
         self._spoken = {word: forms[0] for word, forms in self._english.say.items()}
         self._site = dict(_pairs(heard, known))
         self._names = {x.name: y.name for x, y in _named(heard, known)}
-        self._names |= {machine: machine for machine in heard.start_machines}
+        self._names |= {
+            heard.machine_names.get(m, m): known.machine_names.get(m, m) for m in heard.start_machines
+        }
         self._offered: dict[str, str] = {}  # command id -> the word last offered for it
         self._templates = self._compiled()
         self._parse = lru_cache(maxsize=4096)(self._parse_anew)

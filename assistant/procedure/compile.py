@@ -105,6 +105,7 @@ class _Compiler:
             end_hands=p.end_hands,
             start_machines={m.id: m.at_start for m in e.machines} | p.machines_at_start,
             end_machines={m.id: m.at_end for m in e.machines} | p.machines_at_end,
+            machine_names={m.id: spoken_name(m, self.language) for m in e.machines},
             move_says={k: self.text(v) for k, v in e.moves.items()},
             stop_says=tuple(self.text(s) for s in e.stop_says),
             purpose=p.purpose,
@@ -213,7 +214,8 @@ class _Compiler:
         values = step_values(self.loaded, flat, self.language)
         cue = self.cue(flat)
         say = f"{cue} {self.text(m.say, values)}".strip()
-        brief = f"{cue} {self.text(m.brief, values)}".strip() if m.brief else ""
+        short = self.text(m.brief, values)
+        brief = f"{cue} {short[:1].upper()}{short[1:]}".strip() if short else ""
         kind: dict[str, Any] = {}
         area = self.surfaces[flat.surface].area if flat.surface else 0
         speed = None

@@ -24,7 +24,7 @@ from assistant.procedure.model import (
     Wet,
 )
 from assistant.procedure.model_enclosure import Condition
-from assistant.procedure.problems import nearest
+from assistant.procedure.problems import a_or_an, nearest
 from assistant.procedure.source import Site
 from assistant.procedure.units import unit_is_known
 
@@ -57,7 +57,7 @@ class Names:
                 node,
                 field,
                 f"There is no {what} called {name}.",
-                f"a {what} of {self.enclosure.id}",
+                f"{a_or_an(what)} of {self.enclosure.id}",
                 nearest(name, valid),
             )
         )

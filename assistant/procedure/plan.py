@@ -202,6 +202,7 @@ class Plan:
     end_hands: str = ROOM
     start_machines: dict[str, str] = field(default_factory=dict)
     end_machines: dict[str, str] = field(default_factory=dict)
+    machine_names: dict[str, str] = field(default_factory=dict)  # machine id -> its spoken name
     move_says: dict[str, str] = field(default_factory=dict)  # "room>gauntlets": the move with its hygiene
     stop_says: tuple[str, ...] = ()  # the site's own words for a safe stop
     countdown_ms: tuple[int, ...] = (60_000, 30_000, 10_000)  # at a wait: time left is said at these

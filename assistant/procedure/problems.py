@@ -48,6 +48,11 @@ class SiteFileProblems(SiteFileError):
         return "\n".join(blocks)
 
 
+def a_or_an(noun: str) -> str:
+    """The noun with its article: "an agent", "a surface"."""
+    return f"an {noun}" if noun[:1].lower() in tuple("aeiou") else f"a {noun}"
+
+
 def nearest(name: str, valid: Iterable[str]) -> str:
     """A suggestion sentence naming the valid names closest to `name`, or listing a few, or ""."""
     names = sorted({v for v in valid if v})

@@ -82,9 +82,9 @@ def _bridge(step_id: str, key: _Key) -> Step:
         return Step(step_id, MOVE, text, hands=subject, why=say(language, "bridge_why"))
     if verb == "machine":
         machine, value = subject.split("=", 1)
+        text = say(language, "bridge_machine", name=plan.machine_names.get(machine, machine), value=value)
         return Step(
-            step_id, MACHINE, say(language, "bridge_machine", name=machine, value=value), machine=machine,
-            machine_value=value, reach="", why=say(language, "bridge_why"),
+            step_id, MACHINE, text, machine=machine, machine_value=value, reach="", why=say(language, "bridge_why"),
         )
     if verb == "person":
         key = {SIGN_IN: "bridge_sign_in", MICROPHONE: "bridge_microphone"}[step_id]

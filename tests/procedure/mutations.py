@@ -246,7 +246,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
             Swap(E, "  room>gauntlets:\n", "  room>gauntlets_is_gone:\n"),
             Swap(
                 E,
-                "  room>gauntlets_is_gone:\n    en: Clean your outer gloves and let them dry. Put both hands into the gauntlets.\n"
+                "  room>gauntlets_is_gone:\n    en: Clean your outer gloves. Let them dry. Put both hands into the gauntlets.\n"
                 "    ko: 겉장갑을 소독하고 말리세요. 두 손을 건틀릿에 넣으세요.\n",
             ),
         ],
@@ -328,7 +328,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     ),
     "one-action": (
         "gb-2-light-clean",
-        [Swap(BAG, "{en: Close the bag and tie its neck.,", '{en: "Close the bag, then tie its neck.",')],
+        [Swap(BAG, "{en: Close the bag. Tie its neck.,", "{en: Close the bag and tie its neck.,")],
     ),
     "unknown-word": ("gb-2-light-clean", [Swap(MISHAPS, "word: unwell", "word: unwel")]),
     "sounds-alike": ("gb-2-light-clean", [Swap(E, "site_words: []", "site_words: [trubble]")]),

@@ -14,6 +14,13 @@ from assistant.session import words
 MAX_SENTENCE_MS = 6_000
 MAX_STEP_MS = 20_000
 _CLOSE = 0.8
+# Words that order something, besides whatever the procedure's own sentences begin with.
+_ORDERS = frozenset(
+    "bag bin call change check close cut fold hold let lift lock look lower open pull push put read rinse say set start "
+    "take tell tie turn wait wash wear wipe write".split()
+)
+# First words of a sentence that order nothing.
+_NO_ORDERS = frozenset(("it", "both", "the", "that", "this", "these", "you", "now", "never", "no", "every", "do", "not"))
 
 
 def _field(model, field: str, language: str) -> str:
@@ -53,17 +60,22 @@ def step_too_long(c: Context) -> Iterable[Hit]:
 @rule("one-action", "A sentence asks for one action.", WARNING, "this project's own rule")
 def one_action(c: Context) -> Iterable[Hit]:
     joiners = (" and then ", ", then ", " after that ", "; ")
+    orders = {s.split()[0].lower() for f in c.everything() for s in sentences(f.model.say["en"]) if s[-1] != "?"}
+    orders = ({w for w in orders if w.isalpha()} | _ORDERS) - _NO_ORDERS
+
+    def two(text: str) -> bool:
+        text = text.lower()
+        joined = (text.split(" and ", 1)[1].split() or [""])[0] if " and " in text else ""
+        return any(j in text for j in joiners) or joined.strip(".,") in orders
+
+    told = [(f.model, _field(f.model, "say", "en"), f.model.say["en"], f.id) for f in c.everything()]
+    told += [(c.enclosure, f"moves.{k}", text["en"], f"the move {k}") for k, text in c.enclosure.moves.items()]
+    told += [(c.enclosure, f"stop_says.{i}", t["en"], "stop_says") for i, t in enumerate(c.enclosure.stop_says)]
     seen = set()
-    for flat in c.everything():
-        for language, text in getattr(flat.model, "say", {}).items():
-            if language == "en" and any(j in text.lower() for j in joiners) and flat.model.line not in seen:
-                seen.add(flat.model.line)
-                yield (
-                    flat.model,
-                    _field(flat.model, "say", language),
-                    f"{flat.id} asks for two things in a sentence.",
-                    "Split it.",
-                )
+    for node, field, text, name in told:
+        if any(two(s) for s in sentences(text) if s[-1] != "?") and (node.file, node.line, field) not in seen:
+            seen.add((node.file, node.line, field))
+            yield node, field, f"{name} asks for two things in a sentence.", "Split it."
 
 
 @rule("unknown-word", "A mishap's word belongs to the vocabulary.")

@@ -51,7 +51,7 @@ LINES = {
     "bridge_move_room": "Take your hands out of the gauntlets.",
     "bridge_move_gauntlets": "Put your hands into the gauntlets.",
     "bridge_move_window": "Work through the open window now.",
-    "bridge_machine": "Set {name} to {value}.",
+    "bridge_machine": "Set the {name} to {value}.",
     "bridge_why": "The next step needs it.",
     "wait_begin": "Now we wait.",
     "wait_left": "{time} to wait for {names}.",
