@@ -29,6 +29,7 @@ COMMANDS = {
     "export": ("assistant.record.commands.export_cli:command", "A record as report, table and archive."),
     "tag": ("assistant.record.commands.tag_cli:command", "The status label for the door."),
     "transcribe": ("assistant.record.commands.transcribe_cli:command", "Enter a clean that was kept on paper."),
+    "clips": ("assistant.record.commands.clips_cli:command", "Which clips of voices are kept, and how long."),
     "keys": ("assistant.record.commands.keys_cli:command", "Signing keys of people."),
     "devices": ("assistant.hearing.devices_cli:devices", "Microphones and headsets found here."),
     "model": ("assistant.hearing.model_cli:model", "Speech models: get one, or where to put it."),

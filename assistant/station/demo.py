@@ -22,7 +22,7 @@ from assistant.speaking.open_voice import open_voice
 from assistant.speaking.player import Player
 from assistant.speaking.timeline import TECHNICIAN, Timeline
 from assistant.speaking.wav_sink import WavSink
-from assistant.station.clips import clip_keeper
+from assistant.station.clips import clip_keeper, rule_told
 from assistant.station.clock import DEMO_EPOCH, media_wall
 from assistant.station.digest import facts_sha256, state_sha256
 from assistant.station.echo import EchoPath
@@ -95,7 +95,8 @@ def run_media_session(
                 ready.plan, technician=technician, engine=engine.describe(), voice=voice.describe(),
                 sink={"sink": "wav", "file": SOUND}, source={"source": "virtual operator"}, clock="audio samples",
                 vocabulary=vocabulary(ready.pack), extra={
-                    "today": ready.plan.today, **({"experimental": experimental} if experimental else {}), **(extra or {}),
+                    "today": ready.plan.today, **rule_told(records_folder(records)),
+                    **({"experimental": experimental} if experimental else {}), **(extra or {}),
                 },
             ),
             kind, enclosure=ready.plan.enclosure, stamp=stamp or stamp_now(), session_id=session_id or new_id(),

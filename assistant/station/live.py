@@ -16,6 +16,7 @@ from assistant.errors import EXIT_NOT_COMPLETE, RefusedError, StorageError, Usag
 from assistant.hearing.listener import Listener
 from assistant.hearing.packs import load_pack
 from assistant.procedure.plan import Plan
+from assistant.record.paths import root_of_session
 from assistant.record.reader import read_record
 from assistant.record.writer import RecordWriter, create_record
 from assistant.session import initial, inputs
@@ -26,7 +27,7 @@ from assistant.speaking.failure_line import FailureLine
 from assistant.speaking.player import Player
 from assistant.station.approval import approval_file, approval_of, keep_approval, named
 from assistant.station.board import board
-from assistant.station.clips import clip_keeper
+from assistant.station.clips import clear_old_clips, clip_keeper, rule_told
 from assistant.station.digest import state_sha256
 from assistant.station.disk_watch import DiskWatch
 from assistant.station.folders import new_id, records_folder, stamp_now
@@ -176,7 +177,7 @@ def _new(
     clock, held = devices.clock(0), approval_file(ready.loaded)
     told = header(
         ready.plan, technician=person, clock="monotonic", vocabulary=vocabulary(ready.pack), approval=approval,
-        extra={"today": ready.plan.today, "told_first": list(late), **named(held)}, level=parts.level,
+        extra={"today": ready.plan.today, "told_first": list(late), **named(held), **rule_told(root)}, level=parts.level,
         voice=parts.voice.describe(), engine=parts.engine.describe() if parts.engine else {"engine": "none: keys only"},
         sink=parts.sink.describe(), source=parts.source.describe() if parts.source else {"source": "keys"},
     )
@@ -251,6 +252,8 @@ def _work(
         watch.close()
         if keys is not None:
             keys.close()
+    if problem := clear_old_clips(root_of_session(writer.folder)):
+        _say(problem)
     counted = tally(facts)
     click.echo(
         f"\n  Verdict: {keeper.state.verdict}. {counted.steps_done} steps confirmed, {counted.deviations} deviations.\n"

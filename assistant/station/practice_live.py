@@ -14,7 +14,8 @@ from assistant.session import inputs
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
 from assistant.speaking.player import Player
-from assistant.station.clips import clip_keeper
+from assistant.station.clips import clip_keeper, rule_told
+from assistant.station.folders import records_folder
 from assistant.station.keeper import SessionKeeper
 from assistant.station.live import LiveChoices, _open_parts, _prepare_lines
 from assistant.station.live_devices import REAL, LiveDevices
@@ -89,7 +90,8 @@ def practise_at_headset(
         base = devices.clock(0)
         clock = PracticeClock(base, what.factor)
         record = QuietRecord(
-            ready, "practice", what.person, records=what.records, wall=base.wall, extra=what.extra, devices={
+            ready, "practice", what.person, records=what.records, wall=base.wall,
+            extra={**what.extra, **rule_told(records_folder(what.records))}, devices={
                 "engine": parts.engine.describe() if parts.engine else {"engine": "none: keys only"},
                 "voice": parts.voice.describe(), "sink": parts.sink.describe(), "level": parts.level,
                 "source": parts.source.describe() if parts.source else {"source": "keys"},
