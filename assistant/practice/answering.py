@@ -70,6 +70,8 @@ class Answering:
             return "resume", meaning.yes, ""
         if meaning.kind == u.STOPPING:
             return ("confirm", meaning.yes, "") if stopping else ("cancel", meaning.no, "")
+        if meaning.kind == u.REWET:
+            return "rewetted", meaning.yes, ""
         return "confirm", meaning.yes, ""
 
     def _signs(self) -> str:
@@ -97,7 +99,7 @@ class Answering:
     @staticmethod
     def _stands(last: Task | None) -> bool:
         """A person stands by what they meant to claim a moment ago; what was never claimed is denied."""
-        return last is None or last.meant == "confirm"
+        return last is None or last.meant in ("confirm", "rewetted")
 
     def question(self, text: str) -> bool:
         """Yes or no, by looking."""

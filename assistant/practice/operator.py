@@ -21,7 +21,7 @@ from assistant.session.words import MISHAPS
 from assistant.speaking.estimate import seconds
 
 # What a trained person knows without being told, by command id; how each is said comes from the language pack.
-TRAINED = ("confirm", "no", "started", "correction", "repeat", "resume", "cancel", "trouble", "how_long", "where",
+TRAINED = ("confirm", "no", "started", "rewetted", "correction", "repeat", "resume", "cancel", "trouble", "how_long", "where",
            "dry_surface", "dropped_item", "torn_glove", "pressure_alarm", "power_cut", "wipe_reused", "touched",
            "spill", "splash", "agent_out", "unwell", "hand_over", "fire", "stop", "skip", "pause", "computer",
            "enclosure")
@@ -410,7 +410,7 @@ class Operator:
         task = self._at_hand()
         if task is not None and task.tries and self._mind.last_meant != "chat":
             task.say_ms = at + 1200
-        elif self._mind.last_meant in TRAINED and self._mind.last_meant not in ("confirm", "no", "started", "repeat"):
+        elif self._mind.last_meant in TRAINED and self._mind.last_meant not in ("confirm", "no", "started", "rewetted", "repeat"):
             meant = self._mind.last_meant
             if task is None and not any(s.meant == meant for s in self._mind.sayings):
                 self._mind.sayings.append(_Plan(at + 1200, meant, self.words[meant]))

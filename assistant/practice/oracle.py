@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from assistant.practice import understanding as u
+from assistant.practice.channel import english
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.operator import Said
 from assistant.procedure.plan import ALL_CONTACTS, CHECK, CLOSE, CYCLE, MOVE, OPEN, WAIT, WET, Plan, Step
@@ -25,6 +26,7 @@ HEARING, FALSE_CLAIM, MISPLACED, DRYING, ENGINE = (
 )
 CLASSES = (HEARING, FALSE_CLAIM, MISPLACED, DRYING, ENGINE)
 _LAPSE_MS = 180_000  # so long after a lapse the operator may still be a step behind
+_OWN_FORM = {word: english().say[word] for word in ("confirm", "no", "rewetted")}
 _NEAR_MS = 1500  # an utterance and the fact that dates it are never further apart than this
 
 
@@ -113,7 +115,7 @@ class Oracle:
             return
         if fact.word and not any(word == fact.word and end in (fact.ended_ms, -1) for word, end in self._words[-4:]):
             self._add(fact.at_ms, ENGINE, f"'{fact.word}' was believed though no such word was handed over")
-        if fact.word in ("confirm", "no", "started"):
+        if fact.word in ("confirm", "no", "started", "rewetted"):
             begun = self._ledger.started.get(self._ledger.current, 0)
             if fact.word == "confirm":
                 self._ledger.yes_ends.append(fact.ended_ms)
@@ -227,7 +229,7 @@ class Oracle:
         if spoken is None:
             return ENGINE if not self._confusions else HEARING
         if spoken.meant != "confirm":
-            return HEARING
+            return HEARING if spoken.meant != "rewetted" else self._apart(fact.at_ms)
         about = spoken.action
         if about is not None and (about.kind, about.subject) == (action.kind, action.subject):
             return FALSE_CLAIM
@@ -243,7 +245,7 @@ class Oracle:
 
     def _other_words(self) -> bool:
         """The operator has said a word it didn't mean: from then on the two may speak of different things."""
-        return any(s.meant in ("confirm", "no") and s.text not in ("confirm", "negative") for s in self._said)
+        return any(s.meant in _OWN_FORM and s.text not in _OWN_FORM[s.meant] for s in self._said)
 
     # Time
 

@@ -14,7 +14,7 @@ from assistant.practice.channel import Channel
 from assistant.practice.operator import Operator
 from assistant.practice.oracle import Oracle
 from assistant.procedure.plan import Plan
-from assistant.session import allowed_words, decide, evolve, expects, initial, inputs, next_deadline_ms
+from assistant.session import decide, evolve, expects, initial, inputs, listened_for, next_deadline_ms
 from assistant.session.facts import lines, steps
 from assistant.session.facts.base import Fact
 from assistant.session.state import FINAL_MODES, State
@@ -180,7 +180,7 @@ class Simulation:
             return
         run = self.run_so_far
         over = over or any(line[1] < end for line in self._lines)
-        active = allowed_words(self.plan, run.state)
+        active = listened_for(self.plan, run.state)
         given = run.channel.hear(text, start, end, active, expects(self.plan, run.state), over)
         if given is not None:
             self._give(given)

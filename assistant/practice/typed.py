@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable
 from typing import TextIO
 
 from assistant.practice import understanding as u
+from assistant.practice.channel import english
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.operator import Said, Utterance
 from assistant.practice.stage import DrillStage
@@ -61,15 +62,16 @@ class TypedTrainee:
     def says(self, text: str, now_ms: int) -> Utterance:
         """Something typed or said at `now_ms`: a confirmation is held against what can have been done by then."""
         end = now_ms + max(400, len(text) * _LETTER_MS)
-        meant = "confirm" if text == "confirm" else "other"
-        if meant == "confirm" and self._action is not None:
+        word = english().word_of(text.lower()) or text
+        meant = word if word in ("confirm", "rewetted") else "other"
+        if meant != "other" and self._action is not None:
             needed = self.world.duration_ms(self._action) * _SPEED_PART
             part = min(1.0, (now_ms - self._begun_ms) / max(1.0, needed))
             self.world.do(self._action, self._begun_ms, max(now_ms, self._begun_ms + 1), part)
             if part < 1.0:
                 self.lapses.append((now_ms, "claims_early"))
         self.said.append(Said(text, now_ms, end, meant, self._action))
-        if meant == "confirm":
+        if meant != "other":
             self._action = None
         return Utterance(text, now_ms)
 

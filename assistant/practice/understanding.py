@@ -100,7 +100,7 @@ _RULES = (
     (r"^what happened\?", lambda t, m: Meaning(WHAT_HAPPENED, t)),
     (rf"^paused\..*say {_WORD} to go on", lambda t, m: Meaning(PAUSED, t, m[1])),
     (rf"say {_WORD} when it is safe, or {_WORD} to go on", lambda t, m: Meaning(STOPPING, t, m[1], m[2])),
-    (rf"^wet the (.+?) again now\. say {_WORD} when", lambda t, m: Meaning(REWET, t, m[2], what=m[1])),
+    (rf"^wet the (.+?) again (?:now|first)\. say {_WORD} when", lambda t, m: Meaning(REWET, t, m[2], what=m[1])),
     (rf"say {_WORD} for yes,? or {_WORD} for no", _yes_no),
     (rf"^i understood: (.+?)\. say {_WORD} again,? or {_WORD}\.", lambda t, m: Meaning(AGREE, t, m[2], m[3], m[1])),
     (rf"say {_WORD} again,? or {_WORD}\.", lambda t, m: Meaning(AGREE, t, m[1], m[2])),

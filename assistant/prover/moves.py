@@ -83,7 +83,7 @@ def pace_moves(plan: p.Plan, state: State, options: dict[str, bool]) -> Iterator
         if mode == "step" and step is not None and step.id == _SIGN_IN:
             yield Move(at, SignIn(NEXT_PERSON if state.person != NEXT_PERSON else PERSON))
         else:
-            yield Move(at, Word(w.CONFIRM))
+            yield Move(at, Word(w.REWETTED if mode == "rewet" else w.CONFIRM))
     elif mode == "value":
         yield Move(at, Value(good_value(step)))
     elif mode == "witness":
@@ -146,6 +146,8 @@ def answer_moves(plan: p.Plan, state: State, found_other: bool = False) -> Itera
         yield Move(at, Word(w.CANCEL), VARY)
     elif mode == "stopping":
         yield Move(at, Word(w.RESUME), VARY)
+    elif mode == "rewet":
+        yield Move(at, Word(w.CONFIRM), VARY)  # the word of other work: it counts for neither
 
 
 def moment_moves(plan: p.Plan, state: State) -> Iterator[Move]:
@@ -154,12 +156,14 @@ def moment_moves(plan: p.Plan, state: State) -> Iterator[Move]:
     change = next_change(plan, state)
     if change is None:
         return
-    if mode in ("step", "read_back", "rewet", "value_back") and w.CONFIRM in allowed_words(plan, state):
+    yes = w.REWETTED if mode == "rewet" else w.CONFIRM
+    if mode in ("step", "read_back", "rewet", "value_back") and yes in allowed_words(plan, state):
         if change - 1 > now:
-            yield Move(change - 1, Word(w.CONFIRM), VARY)
-        yield Move(change, Word(w.CONFIRM), VARY)
+            yield Move(change - 1, Word(yes), VARY)
+        yield Move(change, Word(yes), VARY)
         if change - 1 > now:
-            yield Move(change + 400, Word(w.CONFIRM, change - 1, change + 400), VARY)
+            yield Move(change + 400, Word(yes, change - 1, change + 400), VARY)
+            yield Move(change + 400, Word(yes, change - 1, change - 1), VARY)  # understood late
     if change - 1 > now:
         yield Move(change - 1, Tick(), VARY)
     yield Move(change, Tick(), VARY)
@@ -172,10 +176,11 @@ def real_moments(plan: p.Plan, state: State, moments: tuple[int, ...]) -> Iterat
     """The same at moments that only the site's files know of: where a plan is right, they are the core's own
     thresholds and there is nothing to add."""
     own = {t.at_ms for t in thresholds(plan, state)}
-    says = state.mode in ("step", "rewet", "read_back") and w.CONFIRM in allowed_words(plan, state)
+    yes = w.REWETTED if state.mode == "rewet" else w.CONFIRM
+    says = state.mode in ("step", "rewet", "read_back") and yes in allowed_words(plan, state)
     for at in moments:
         if at > state.now_ms and not own & {at - 1, at, at + 1}:
-            yield Move(at, Word(w.CONFIRM) if says else Tick(), VARY)
+            yield Move(at, Word(yes) if says else Tick(), VARY)
 
 
 def depart_moves(plan: p.Plan, state: State, mishaps: list[str], light: bool) -> Iterator[Move]:

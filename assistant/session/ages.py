@@ -17,6 +17,7 @@ from assistant.session.state import FINAL_MODES, RUNNING, State
 # Fields of State that no key holds, each with the reason why nothing follows from it.
 LEFT_OUT = {
     "now_ms": "ages are counted from it",
+    "before_rewet_ms": "only a word that was over before the state's last change is judged by it",
     "entered_ms": "only a word begun earlier than it is refused; the walk's words begin when they are decided",
     "begun_ms": "a stamp",
     "kind": "changes one spoken line at the start",

@@ -24,7 +24,7 @@ _BY_MODE: dict[str, frozenset[str]] = {
     "read_back": ANYWHERE | AT_WORK | {w.CONFIRM, w.NO},
     "witness": ANYWHERE | AT_WORK | {w.SKIP},
     "wait": ANYWHERE | AT_WORK,
-    "rewet": ANYWHERE | AT_WORK | {w.CONFIRM},
+    "rewet": ANYWHERE | AT_WORK | {w.REWETTED},
     "trouble": ANYWHERE | {w.CANCEL},
     "which": ANYWHERE | {w.CANCEL},
     "paused": ANYWHERE | (AT_WORK - {w.PAUSE}) | {w.RESUME},
@@ -54,13 +54,23 @@ def allowed_words(plan: Plan, state: State) -> frozenset[str]:
     elif state.mode == "witness" and state.under:
         found.add(w.NO)  # the claim can be taken back; a witness step itself has none
     elif state.mode == "rewet" and state.contacts[state.rewets[0]].stroke_again_ms < 0:
-        found.add(w.STARTED)
+        # Where the surface at hand waits for its first stroke too, the word could mean either: it counts for none,
+        # and drying is counted from the earlier moment for both.
+        if step is None or step.kind != WET or state.stroke_ms >= 0:
+            found.add(w.STARTED)
     elif state.mode == "which" and not state.which:
         found |= {w.COMPUTER, w.ENCLOSURE}
     if step is not None and (step.kind == WAIT or is_bridge(step.id)):
         found.discard(w.SKIP)
     known = {mishap.word for mishap in plan.mishaps.values()}
     return frozenset(word for word in found if word not in w.MISHAPS or word in known)
+
+
+def listened_for(plan: Plan, state: State) -> frozenset[str]:
+    """The command ids that the listener must tell apart now: those that count, and `confirm` while a re-wet is asked
+    for. There it can be meant for the step at hand, so it has to be heard to be answered, not taken."""
+    found = allowed_words(plan, state)
+    return found | {w.CONFIRM} if state.mode == "rewet" else found
 
 
 def expects(plan: Plan, state: State) -> str | None:

@@ -36,6 +36,7 @@ TABLE: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("restart_step", ("step", "read_back", "witness"), "ready"),
     ("end_wait", ("ready", "wait"), "ready"),
     ("ask_rewet", (*WORKING, "paused", "rewet"), "rewet"),
+    ("resume_rewet", (*WORKING, "ready"), "rewet"),
     ("ask_trouble", (*WORKING, "rewet", "paused", "stopping", "recover", "option"), "trouble"),
     ("ask_which", (*WORKING, *OVER, "recover", "option"), "which"),
     ("pause", (*WORKING, "rewet"), "paused"),

@@ -89,10 +89,10 @@ def wait(plan: p.Plan, state: State, step: p.Step) -> str:
     return " ".join([*parts, step.caution])
 
 
-def rewet(plan: p.Plan, state: State) -> str:
-    """The re-wet at hand, then those that wait for their turn."""
-    first, *others = state.rewets
-    text = words(plan, "rewet", name=name_of(plan, first))
+def rewet(plan: p.Plan, state: State, *, first: bool = False) -> str:
+    """The re-wet at hand, then those that wait for their turn. `first`: said to somebody who speaks of other work."""
+    surface, *others = state.rewets
+    text = words(plan, "rewet_first" if first else "rewet", name=name_of(plan, surface))
     if others:
         text += " " + words(plan, "rewet_also", names=listed(plan.language, [name_of(plan, s) for s in others]))
     return text

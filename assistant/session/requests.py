@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from assistant.procedure.plan import Plan
 from assistant.session import words as w
-from assistant.session.allowed import allowed_words, expects
+from assistant.session.allowed import expects, listened_for
 from assistant.session.facts import contacts, lines, machine, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
@@ -54,7 +54,7 @@ class Manner:
 
 @dataclass(frozen=True, slots=True)
 class Listen:
-    """Only these commands count now, and a value of kind `expect` (number, lot, date) or None."""
+    """Only these commands are told apart now, and a value of kind `expect` (number, lot, date) or None."""
 
     active: frozenset[str]
     expect: str | None = None
@@ -81,7 +81,7 @@ def requests(facts: Iterable[Fact]) -> tuple[Request, ...]:
 
 def listen(plan: Plan, state: State) -> Listen:
     """What the listener should be listening for in this state."""
-    return Listen(allowed_words(plan, state), expects(plan, state))
+    return Listen(listened_for(plan, state), expects(plan, state))
 
 
 def _chime(fact: Fact) -> str:

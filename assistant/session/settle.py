@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from assistant.procedure import plan as p
-from assistant.session import mishaps, stopping
+from assistant.session import mishaps, prompts, stopping
 from assistant.session.announcing import announce
 from assistant.session.answers import return_line
 from assistant.session.bridges import SIGN_IN, bridge_step, is_bridge
 from assistant.session.choosing import END, choose
-from assistant.session.facts import lines, session, steps, troubles
+from assistant.session.facts import contacts, lines, session, steps, troubles
 from assistant.session.lookup import same_person, step_of, wait_over
+from assistant.session.modes import WORKING
 from assistant.session.starting import next_option
 from assistant.session.state import FINAL_MODES
 from assistant.session.turn import Turn
 
+_UNDER_REWETS = frozenset((*WORKING, "ready"))
 _MOST = 2_000  # steps that end by themselves in a row; more is a fault of ours
 
 
@@ -23,7 +25,9 @@ def settle(turn: Turn) -> None:
         state = turn.state
         if state.mode in FINAL_MODES or state.mode == "idle":
             return
-        if state.mode == "rewet" and not state.rewets:
+        if state.rewets and state.mode in _UNDER_REWETS and "rewet" not in state.under:
+            _resume_rewets(turn)
+        elif state.mode == "rewet" and not state.rewets:
             turn.emit(session.Returned(turn.now_ms, turn.state.under[-1]))
             return_line(turn)
         elif state.mode == "step" and state.current == SIGN_IN and not same_person(state.person, state.top.person):
@@ -43,6 +47,16 @@ def settle(turn: Turn) -> None:
             announce(turn)
             return
     raise RuntimeError("the session doesn't come to rest")
+
+
+def _resume_rewets(turn: Turn) -> None:
+    """What lay under the re-wets was answered: they are at hand again, where the hands can still reach them. A surface
+    out of reach is asked for anew when it can be wetted, or dries."""
+    state = turn.state
+    near = tuple(s for s in state.rewets if turn.plan.step(state.contacts[s].step).reach in ("", state.hands))
+    turn.emit(contacts.RewetResumed(turn.now_ms, near))
+    if near:
+        turn.speak(lines.WARNING, prompts.rewet(turn.plan, turn.state), near[0])
 
 
 def _wait_is_over(turn: Turn) -> bool:

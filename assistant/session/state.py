@@ -95,6 +95,9 @@ class State:
     announce_ms: int = 0  # when the oldest of them ended
     just_done: tuple[tuple[str, int], ...] = ()  # the newest contact ends, for words spoken before them
     rewets: tuple[str, ...] = ()  # surfaces whose re-wet was asked for
+    # A confirmation begun no sooner than the first and ended before the second (ms) speaks of what lies under the
+    # re-wet at hand, for it was over before that was asked for. (0, 0): none does.
+    before_rewet_ms: tuple[int, int] = (0, 0)
     marks: frozenset[int] = frozenset()  # countdown marks said at this wait
     warned: frozenset[str] = frozenset()
     missed: frozenset[str] = frozenset()

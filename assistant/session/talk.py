@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from assistant.procedure import plan as p
-from assistant.session import confirming, corrections, inputs, mishaps, recovery, starting, stopping, values
+from assistant.session import (
+    confirming, corrections, inputs, mishaps, prompts, recovery, starting, stopping, values,
+)
 from assistant.session import words as w
 from assistant.session.allowed import allowed_words
 from assistant.session.answers import answer_question, return_line
@@ -15,7 +17,7 @@ from assistant.session.turn import Turn
 
 _OFFER_KEYS_AFTER = 3  # and again after as many more, then with a safe stop
 # Words that answer whatever is open: never one that came up after they were begun.
-_ANSWERS = frozenset((w.CONFIRM, w.NO, w.STARTED, w.SKIP, w.CANCEL, w.RESUME, w.COMPUTER, w.ENCLOSURE))
+_ANSWERS = frozenset((w.CONFIRM, w.NO, w.STARTED, w.REWETTED, w.SKIP, w.CANCEL, w.RESUME, w.COMPUTER, w.ENCLOSURE))
 # Words whose meaning is the same however the assistant is sounding.
 _OVER_SPEECH = frozenset((w.STOP, w.REPEAT))
 _QUESTION_MODES = frozenset(("option", "trouble", "which", "recover", "stopping", "read_back", "value_back"))
@@ -26,9 +28,10 @@ def word(turn: Turn, given: inputs.Word) -> None:
     if given.word not in w.ALL:
         raise ValueError(f"unknown command {given.word!r}; known: {', '.join(sorted(w.ALL))}")
     started, ended = heard_span(turn, given)
-    over = given.word not in _OVER_SPEECH and over_speech(turn, given.source, started)
-    allowed = given.word in allowed_words(turn.plan, turn.state) or _unplanned(turn, given.word)
-    late = given.word in _ANSWERS and too_old(turn, started)
+    below = given.word == w.CONFIRM and before_rewet(turn, started, ended)
+    over = not below and given.word not in _OVER_SPEECH and over_speech(turn, given.source, started)
+    allowed = below or given.word in allowed_words(turn.plan, turn.state) or _unplanned(turn, given.word)
+    late = not below and given.word in _ANSWERS and too_old(turn, started)
     reason = "while speaking" if over else "not now" if not allowed else "said before the question" if late else ""
     turn.emit(
         lines.Heard(
@@ -42,6 +45,9 @@ def word(turn: Turn, given: inputs.Word) -> None:
         refuse(turn, given.word)
     elif late:
         return_line(turn)
+    elif below:
+        turn.emit(session.Returned(turn.now_ms, turn.state.under[-1]))
+        _confirm(turn, turn.state.mode, ended, given.source)
     else:
         _act(turn, given.word, started, ended, given.source)
 
@@ -61,6 +67,18 @@ def over_speech(turn: Turn, source: str, started_ms: int) -> bool:
 def too_old(turn: Turn, started_ms: int) -> bool:
     """Whether an answer was begun before what is asked now was asked."""
     return turn.overtaken or started_ms < turn.state.entered_ms
+
+
+def before_rewet(turn: Turn, started_ms: int, ended_ms: int) -> bool:
+    """Whether a confirmation was over before the re-wet at hand was asked for, and so can only speak of what that
+    was laid over."""
+    state = turn.state
+    since, until = state.before_rewet_ms
+    return (
+        state.mode == "rewet" and since <= started_ms and ended_ms < until
+        and state.under[-1] in ("step", "read_back", "value_back")
+        and state.current != SIGN_IN
+    )
 
 
 def _unplanned(turn: Turn, said: str) -> bool:
@@ -101,6 +119,10 @@ def refuse(turn: Turn, given: str, reason_key: str = "") -> None:
     if state.mode in FINAL_MODES:
         turn.speak(lines.REFUSAL, turn.words("not_now_over"))
         return
+    if given == w.CONFIRM and state.mode == "rewet":
+        # It can be meant for the step at hand or for the re-wet; so it counts for neither.
+        turn.speak(lines.REFUSAL, prompts.rewet(turn.plan, state, first=True), state.rewets[0])
+        return
     reason = turn.words(reason_key or _reason(turn, given))
     turn.speak(lines.REFUSAL, turn.words("not_now", reason=reason, words=count_now(turn)))
 
@@ -115,6 +137,8 @@ def _reason(turn: Turn, given: str) -> str:
         return "not_now_sign_in"
     if mode == "paused":
         return "not_now_paused"
+    if given == w.STARTED and mode == "rewet":
+        return "not_now_two_wet"
     if given == w.STARTED:
         return "not_now_wet"
     if mode in _QUESTION_MODES:
@@ -156,6 +180,8 @@ def _act(turn: Turn, said: str, started: int, ended: int, source: str) -> None:
     elif said == w.SKIP:
         turn.emit(steps.ReadBackAsked(turn.now_ms, turn.state.current, "skip", ended))
         turn.ask()
+    elif said == w.REWETTED:
+        confirming.confirm_rewet(turn, ended)
     elif said == w.CONFIRM:
         _confirm(turn, mode, ended, source)
     elif said == w.NO:
@@ -171,8 +197,6 @@ def _confirm(turn: Turn, mode: str, ended: int, source: str) -> None:
         values.confirm_spelt(turn)
     elif mode == "value_back":
         values.confirm_value(turn, ended, source)
-    elif mode == "rewet":
-        confirming.confirm_rewet(turn, ended)
     elif mode == "option":
         starting.answer_option(turn, True)
     elif mode == "recover":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 CONFIRM, NO, STARTED, SKIP, CANCEL = "confirm", "no", "started", "skip", "cancel"
+REWETTED = "rewetted"  # a surface asked to be wetted again is: never `confirm`, which speaks of the step at hand
 REPEAT, HOW_LONG, STILL_WET, WHERE, WHATS_NEXT, WHY, HELP = (
     "repeat", "how_long", "still_wet", "where", "whats_next", "why", "help",
 )
@@ -24,11 +25,11 @@ MISHAPS = (
 )
 
 ALL = frozenset(
-    (CONFIRM, NO, STARTED, SKIP, CANCEL, PAUSE, RESUME, GO_BACK, CORRECTION, TROUBLE, STOP, KEYS,
+    (CONFIRM, NO, STARTED, REWETTED, SKIP, CANCEL, PAUSE, RESUME, GO_BACK, CORRECTION, TROUBLE, STOP, KEYS,
      COMPUTER, ENCLOSURE, *QUESTIONS, *MANNERS, *MISHAPS)
 )
 
 # Words that change what the record claims was done; hearing holds them to the strictest bar.
-CONFIRMING = frozenset((CONFIRM, STARTED))
+CONFIRMING = frozenset((CONFIRM, STARTED, REWETTED))
 # Harmless words: only an answer follows, so they may be decided quickly.
 HARMLESS = frozenset((*QUESTIONS, *MANNERS))

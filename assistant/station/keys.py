@@ -17,7 +17,7 @@ from assistant.session import words as w
 
 # key -> command; shown by --help and when keys are offered
 KEYS: dict[str, str] = {
-    " ": w.CONFIRM, "\r": w.CONFIRM, "\n": w.CONFIRM, "c": w.CONFIRM, "n": w.NO, "f": w.STARTED, "r": w.REPEAT,
+    " ": w.CONFIRM, "\r": w.CONFIRM, "\n": w.CONFIRM, "c": w.CONFIRM, "n": w.NO, "f": w.STARTED, "d": w.REWETTED, "r": w.REPEAT,
     "h": w.HOW_LONG, "w": w.STILL_WET, "e": w.WHERE, "x": w.WHATS_NEXT, "y": w.WHY, "?": w.HELP, "p": w.PAUSE,
     "g": w.RESUME, "b": w.GO_BACK, "o": w.CORRECTION, "t": w.TROUBLE, "k": w.SKIP, "a": w.CANCEL, "s": w.STOP,
     "1": "torn_glove", "2": "spill", "3": "pressure_alarm", "4": "dropped_item", "5": "dry_surface",

@@ -13,7 +13,7 @@ from typing import Protocol
 from assistant.errors import SoundDeviceError
 from assistant.hearing.listener import Listener
 from assistant.session import inputs
-from assistant.session.allowed import allowed_words, expects
+from assistant.session.allowed import expects, listened_for
 from assistant.station.clock import LiveClock
 from assistant.station.ear import KeepClip, heard_input
 from assistant.station.keeper import SessionKeeper
@@ -188,4 +188,4 @@ class LiveLoop:
         self.keeper.give(given, self.clock.now_ms())
         if self.listener is not None:
             plan, state = self.keeper.plan, self.keeper.state
-            self.listener.set_active(allowed_words(plan, state), expects(plan, state))
+            self.listener.set_active(listened_for(plan, state), expects(plan, state))

@@ -13,7 +13,7 @@ import numpy as np
 
 from assistant.hearing.listener import Listener
 from assistant.session import inputs
-from assistant.session.allowed import allowed_words, expects
+from assistant.session.allowed import expects, listened_for
 from assistant.session.facts.base import Fact
 from assistant.session.facts.lines import LineSpoken
 from assistant.station.ear import KeepClip, heard_input
@@ -112,7 +112,7 @@ class MediaLoop:
     def _give(self, given: inputs.Input, now_ms: int) -> None:
         self.keeper.give(given, now_ms)
         plan, state = self.keeper.plan, self.keeper.state
-        self.listener.set_active(allowed_words(plan, state), expects(plan, state))
+        self.listener.set_active(listened_for(plan, state), expects(plan, state))
 
     def _note_lines(self, facts: tuple[Fact, ...], _now_ms: int) -> None:
         for fact in facts:

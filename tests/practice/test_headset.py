@@ -19,7 +19,7 @@ from assistant.practice.levels import LED  # noqa: E402
 from assistant.practice.operator import Operator  # noqa: E402
 from assistant.practice.persona import load_persona  # noqa: E402
 from assistant.practice.signoff import record_digest  # noqa: E402
-from assistant.session import allowed_words, expects  # noqa: E402
+from assistant.session import expects, listened_for  # noqa: E402
 from assistant.station import practice_live  # noqa: E402
 from assistant.station.live import LiveChoices  # noqa: E402
 from assistant.station.live_devices import LiveDevices  # noqa: E402
@@ -53,7 +53,7 @@ class Person:
         if self.state is None or not self.due or self.due[0][0] > now:
             return None
         end, text, start = self.due.pop(0)
-        return self.channel.hear(text, start, end, allowed_words(self.plan, self.state), expects(self.plan, self.state), False)
+        return self.channel.hear(text, start, end, listened_for(self.plan, self.state), expects(self.plan, self.state), False)
 
     def close(self):
         return None

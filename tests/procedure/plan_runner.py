@@ -75,7 +75,7 @@ def run_plan(
         elif state.mode == "rewet":
             run.rewets += 1
             now += delay_ms
-            give(Word(words.CONFIRM))
+            give(Word(words.REWETTED))
         elif state.mode == "value":
             now += max(delay_ms, step.expected_ms)
             kind = expects(plan, state)

@@ -1,6 +1,7 @@
 """Golden sessions: the inputs of a session and the facts they led to, as JSON lines. Written once, then kept.
 
-`python -m tests.session.golden` writes those that are missing; delete one to have it written anew, and say why.
+One folder for each version of the core's rules. `python -m tests.session.golden` writes what is missing of today's;
+delete one to have it written anew, and say why. Those of older versions stay: their facts are still folded.
 """
 
 from __future__ import annotations
@@ -11,13 +12,16 @@ from pathlib import Path
 
 from assistant.procedure import plan as p
 from assistant.session import decide, fold, initial, inputs
-from assistant.session.wire import to_wire
+from assistant.session.facts.base import Fact
+from assistant.session.rules import RULES_VERSION
+from assistant.session.wire import from_wire, to_wire
 from tests.session.naive.compare import random_session
 from tests.session.rich_plan import rich_plan
 from tests.session.small_plan import small_plan
 from tests.session.walk import Walk
 
-FOLDER = Path(__file__).resolve().parents[1] / "golden" / "sessions"
+SESSIONS = Path(__file__).resolve().parents[1] / "golden" / "sessions"
+FOLDER = SESSIONS / f"v{RULES_VERSION}"
 PLANS = {"rich": rich_plan, "small": small_plan}
 
 
@@ -32,6 +36,11 @@ def read_input(line: dict[str, object]) -> inputs.Input:
     if "options" in data:
         data["options"] = tuple((o, v) for o, v in data["options"])
     return getattr(inputs, line["input"])(**data)
+
+
+def read_facts(lines: list[dict[str, object]]) -> list[Fact]:
+    """The facts as they were recorded."""
+    return [from_wire(line["kind"], line["v"], line["data"], line["t"]) for line in lines if "kind" in line]
 
 
 def replay(plan: p.Plan, lines: list[dict[str, object]]) -> list[dict[str, object]]:

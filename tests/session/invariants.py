@@ -36,6 +36,7 @@ class Watch:
         self.done: set[str] = set()
         self.untold: set[str] = set()  # completions not announced yet
         self.moved_by = ""
+        self.spoken: dict[int, int] = {}  # line -> when it was about to be said
 
     def fact(self, before: State, fact: Fact, after: State) -> None:
         need(fact.at_ms >= self.now, "time goes backwards in the record")
@@ -107,8 +108,11 @@ class Watch:
             need(fact.claimed_ms <= fact.at_ms, "confirmed before it was said")
         if isinstance(fact, steps.WitnessGiven):
             need(fact.person.strip().casefold() != before.person.strip().casefold(), "witness is the technician")
+        if isinstance(fact, lines.LineSpoken):
+            self.spoken[fact.line] = fact.at_ms
         if isinstance(fact, lines.Heard) and fact.source == "voice" and before.open_lines and fact.accepted:
-            need(fact.word in ("stop", "repeat"), "a word spoken over the assistant counts")
+            over = fact.ended_ms >= min(self.spoken[n] for n in before.open_lines)
+            need(not over or fact.word in ("stop", "repeat"), "a word spoken over the assistant counts")
 
     def _other(self, before: State, fact: Fact, after: State) -> None:
         if isinstance(fact, troubles.Deviation):

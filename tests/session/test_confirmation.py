@@ -215,14 +215,14 @@ def test_correction_takes_back_the_last_confirmation_and_names_what_falls():
 
 def test_correcting_a_rewet_voids_the_contact_running_or_complete():
     walk = REACH["rewet"]()
-    walk.yes(2_000)
+    walk.say(w.REWETTED, after=2_000)
     walk.say(w.CORRECTION, after=1_000)
     assert walk.of(contacts.ContactVoided)[0].surface == "ceiling" and "wet-ceiling" not in walk.state.main.done
     walk = Walk(walls(wall("back", 60_000, 40_000, 10_000), look(), look("more")))
     walk.say(w.CONFIRM, after=5_000)
     while walk.mode != "rewet":
         walk.after(1_000)
-    walk.yes(2_000)
+    walk.say(w.REWETTED, after=2_000)
     walk.at(66_000)
     assert walk.state.surfaces["back"] == "clean"
     walk.say(w.CORRECTION)

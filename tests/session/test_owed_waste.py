@@ -34,7 +34,7 @@ def _run(spill_at: str):
             kind = plan.step(state.current).value_kind
             give(inputs.Value({"number": "-50", "lot": "B417", "date": "2030-01-31"}[kind]), now + 800)
         else:
-            give(inputs.Word("confirm"), now + 6_000)
+            give(inputs.Word("rewetted" if state.mode == "rewet" else "confirm"), now + 6_000)
     return plan, facts, state
 
 

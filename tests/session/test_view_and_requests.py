@@ -64,6 +64,8 @@ def test_chimes_are_ones_the_voice_can_sound():
 def test_the_listener_listens_for_what_counts():
     walk = REACH["value"]()
     assert listen(walk.plan, walk.state) == Listen(allowed_words(walk.plan, walk.state), "number")
+    walk = REACH["rewet"]()
+    assert listen(walk.plan, walk.state) == Listen(allowed_words(walk.plan, walk.state) | {w.CONFIRM}, None)
     walk = REACH["complete"]()
     assert listen(walk.plan, walk.state) == Listen(frozenset(), None)
 
@@ -107,8 +109,8 @@ def test_the_same_session_a_day_later_has_the_same_key():
 def test_states_that_can_go_on_differently_have_different_keys():
     walk = REACH["rewet"]()
     keys = {key(walk.plan, walk.state)}
-    for give in (lambda: walk.say(w.WHERE, after=1_000), lambda: walk.say(w.STARTED), lambda: walk.say(w.PAUSE),
-                 lambda: walk.say(w.CORRECTION, after=1_000)):
+    for give in (lambda: walk.say(w.WHERE, after=1_000), lambda: walk.say(w.PAUSE), lambda: walk.say(w.RESUME, after=500),
+                 lambda: walk.say(w.REWETTED), lambda: walk.say(w.STARTED), lambda: walk.say(w.CORRECTION, after=1_000)):
         give()
         assert key(walk.plan, walk.state) not in keys
         keys.add(key(walk.plan, walk.state))

@@ -40,7 +40,7 @@ def test_a_contact_counts_from_the_end_of_the_word_however_late_it_is_understood
 
 def test_a_word_understood_after_the_surface_dried_comes_too_late_though_it_ended_before():
     walk = _wet(60_000, 40_000, 10_000)
-    walk.at(39_000).say(w.CONFIRM, after=999, delay=1)
+    walk.at(39_000).say(w.REWETTED, after=999, delay=1)
     assert [f.phase for f in walk.of(contacts.SurfaceDried)] == ["contact"]
     assert not walk.of(contacts.RewetConfirmed)
 
@@ -80,12 +80,12 @@ def test_a_rewet_is_asked_for_its_lead_before_drying_and_not_sooner():
 
 def test_a_rewet_confirmed_a_millisecond_before_drying_is_in_time_and_at_drying_too_late():
     walk = _wet(60_000, 40_000, 15_000)
-    walk.at(39_999).give(inputs.Word(w.CONFIRM))
+    walk.at(39_999).give(inputs.Word(w.REWETTED))
     assert [f.at_ms for f in walk.of(contacts.RewetConfirmed)] == [39_999]
     walk = _wet(60_000, 40_000, 15_000)
     walk.at(39_999)
     walk.now = 40_000  # the word itself is the first thing decided at that moment
-    walk.give(inputs.Word(w.CONFIRM))
+    walk.give(inputs.Word(w.REWETTED))
     assert [f.due_ms for f in walk.of(contacts.SurfaceDried)] == [40_000]
     assert not walk.of(contacts.RewetConfirmed)
     assert [f.code for f in walk.of(troubles.Deviation)] == ["dried_contact"]
@@ -93,11 +93,11 @@ def test_a_rewet_confirmed_a_millisecond_before_drying_is_in_time_and_at_drying_
 
 def test_a_rewet_dries_from_its_said_first_stroke_or_from_when_it_was_asked_for():
     walk = _wet(100_000, 40_000, 15_000).at(30_000)
-    walk.give(inputs.Word(w.CONFIRM))
+    walk.give(inputs.Word(w.REWETTED))
     assert walk.state.contacts["back"].dries_at_ms == 25_000 + 40_000
     walk = _wet(100_000, 40_000, 15_000).at(30_000)
     walk.give(inputs.Word(w.STARTED))
-    walk.say(w.CONFIRM, after=3_000)
+    walk.say(w.REWETTED, after=3_000)
     assert walk.state.contacts["back"].dries_at_ms == 30_000 + 40_000
 
 
@@ -345,7 +345,7 @@ def test_a_pause_stops_no_timer_and_a_rewet_is_asked_for_and_confirmed_while_pau
     walk = _wet(100_000, 40_000, 15_000)
     walk.say(w.PAUSE)
     assert walk.at(25_000).mode == "rewet"
-    walk.say(w.CONFIRM, after=5_000)
+    walk.say(w.REWETTED, after=5_000)
     assert walk.mode == "paused" and walk.of(contacts.RewetConfirmed)
     walk.say(w.RESUME, after=1_000)
     assert walk.mode == "step"
@@ -386,9 +386,9 @@ def test_of_two_rewets_the_first_asked_for_stays_the_one_a_word_confirms():
     walk.at(26_000)
     assert walk.state.rewets == ("back", "left")
     assert "Wet the back wall again now." in walk.of(lines.LineSpoken)[-1].text
-    walk.say(w.CONFIRM)
+    walk.say(w.REWETTED)
     assert walk.state.rewets == ("left",) and "left wall again now" in walk.of(lines.LineSpoken)[-1].text
-    walk.say(w.CONFIRM, after=1_000)
+    walk.say(w.REWETTED, after=1_000)
     assert walk.mode == "step" and [f.surface for f in walk.of(contacts.RewetConfirmed)] == ["back", "left"]
 
 

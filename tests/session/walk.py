@@ -111,7 +111,7 @@ class Walk:
             return self.give(inputs.Word(w.CANCEL))
         if self.step == SIGN_IN and mode == "step":
             return self.give(inputs.SignIn("Cy"))
-        return self.give(inputs.Word(w.CONFIRM))
+        return self.give(inputs.Word(w.REWETTED if mode == "rewet" else w.CONFIRM))
 
     def of(self, *classes: type[Fact]) -> list[Fact]:
         return [fact for fact in self.facts if isinstance(fact, classes)]

@@ -67,12 +67,14 @@ NEARLY_CONFIRMING = {
         "can fern", "conformist", "confirmer", "comb form", "come for me", "kind of firm", "i am firm", "iron firm", "contour",
         "i can affirm", "consort", "confirm it", "come first", "conform", "i confer", "i conform", "confide", "come firm",
         "confirmed", "i can form", "white mouse", "viking now", "whipping now", "wiping town", "waiting now", "writing now",
-        "why not now", "wiping down", "biting now",
+        "why not now", "wiping down", "biting now", "all went again", "all set again", "wallet again", "all weather again",
+        "all wet now",
     ),
     "report": (
         "infirm", "affirm", "i affirm", "conifer", "configure", "cone fern", "calm firm", "gun firm", "can firm", "i can firm",
         "i can farm", "i conferred", "confirm him", "come on firm", "i confound", "from", "i can tell him", "kind for him",
         "confidant", "conformity", "riding now", "typing now", "hyping now", "ripping now", "wiping snow", "wiping how",
-        "striping now", "wiper now", "swiping down", "wiping up now",
+        "striping now", "wiper now", "swiping down", "wiping up now", "all met again", "always again", "alert again",
+        "all wetter again", "all bread again",
     ),
 }

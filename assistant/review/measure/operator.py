@@ -165,7 +165,7 @@ class Operator:
             + int(self.chance.uniform(18_000, 40_000) if late else self.chance.uniform(3_000, 9_000))
         )
         if self.state.mode == "rewet":
-            self._word(w.CONFIRM)
+            self._word(w.REWETTED)
 
     def _in_trouble(self, state: State) -> None:
         self._word(self.chance.choice([m.word for m in self.plan.mishaps.values() if m.then == "resume"]))

@@ -33,10 +33,25 @@ def started(state: State, fact: contacts.ContactStarted) -> State:
 @on(contacts.RewetAsked)
 def rewet_asked(state: State, fact: contacts.RewetAsked) -> State:
     contact = replace(state.contacts[fact.surface], asked_ms=fact.at_ms, stroke_again_ms=-1)
+    before = state.before_rewet_ms
+    if state.mode != "rewet":
+        # While a line sounded, no word can have answered what lies under.
+        since = fact.at_ms if state.open_lines else max(state.entered_ms, state.quiet_ms)
+        before = (since, fact.at_ms)
     return push(
         state, "ask_rewet", contacts=with_key(state.contacts, fact.surface, contact),
-        rewets=(*state.rewets, fact.surface),
+        rewets=(*state.rewets, fact.surface), before_rewet_ms=before,
     )
+
+
+@on(contacts.RewetResumed)
+def rewet_resumed(state: State, fact: contacts.RewetResumed) -> State:
+    gone = [s for s in state.rewets if s not in fact.surfaces]
+    table = {
+        s: replace(c, asked_ms=-1, stroke_again_ms=-1) if s in gone else c for s, c in state.contacts.items()
+    }
+    state = changed(state, contacts=table, rewets=fact.surfaces, before_rewet_ms=(0, 0))
+    return push(state, "resume_rewet") if fact.surfaces else state
 
 
 @on(contacts.RewetStroke)

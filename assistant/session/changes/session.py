@@ -38,7 +38,7 @@ def returned(state: State, fact: session.Returned) -> State:
     stop = 0 if state.mode == "stopping" else state.stop_depth
     return changed(
         state, mode=moved(state.mode, f"return_to_{fact.to}"), under=state.under[:-1], which=(), mishap="",
-        stop_depth=stop,
+        stop_depth=stop, before_rewet_ms=(0, 0),
     )
 
 

@@ -31,6 +31,15 @@ class RewetAsked(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class RewetResumed(Fact):
+    """What lay under the re-wets was answered by a word that was over before they were asked for. `surfaces` still
+    wait to be wetted again; of the others the hands are out of reach now."""
+
+    KIND: ClassVar[str] = "rewet_resumed"
+    surfaces: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class RewetStroke(Fact):
     KIND: ClassVar[str] = "rewet_stroke"
     surface: str

@@ -2,7 +2,7 @@
 
 # How commands are said unless the language pack or the site says otherwise.
 SPOKEN = {
-    "confirm": "confirm", "no": "negative", "resume": "resume", "cancel": "cancel", "stop": "stop",
+    "confirm": "confirm", "rewetted": "all wet again", "no": "negative", "resume": "resume", "cancel": "cancel", "stop": "stop",
     "computer": "computer", "enclosure": "enclosure",
 }
 
@@ -56,7 +56,8 @@ LINES = {
     "wait_begin": "Now we wait.",
     "wait_left": "{time} to wait for {names}.",
     "mark": "{time} left.",
-    "rewet": "Wet the {name} again now. Say {confirm} when all of it is wet.",
+    "rewet": "Wet the {name} again now. Say {rewetted} when it is done.",
+    "rewet_first": "Wet the {name} again first. Say {rewetted} when it is done.",
     "rewet_done": "{name}: wet again.",
     "ready": "{names}: ready.",
     "cycle_over": "{name}: finished.",
@@ -83,7 +84,7 @@ LINES = {
     "not_now": "Not now. {reason} You can say: {words}.",
     "not_now_paused": "We are paused.", "not_now_wait": "A wait can't be shortened.",
     "not_now_wait_skip": "A wait can't be skipped.",
-    "not_now_wet": "Nothing is being wetted.", "not_now_over": "The session has ended.",
+    "not_now_wet": "Nothing is being wetted.", "not_now_two_wet": "Two surfaces could be meant.", "not_now_over": "The session has ended.",
     "not_now_question": "A question is open.", "not_now_plain": "That doesn't fit here.",
     "not_now_done": "Nothing has been confirmed yet.",
     "misheard": "I didn't understand. Say it again, alone and clearly.",

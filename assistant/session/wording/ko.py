@@ -2,7 +2,7 @@
 
 # How commands are said unless the language pack or the site says otherwise.
 SPOKEN = {
-    "confirm": "오케이", "no": "아니요", "resume": "이어서", "cancel": "취소", "stop": "비상",
+    "confirm": "오케이", "rewetted": "적심", "no": "아니요", "resume": "이어서", "cancel": "취소", "stop": "비상",
     "computer": "컴퓨터", "enclosure": "기계",
 }
 
@@ -47,7 +47,8 @@ LINES = {
     "wait_begin": "이제 기다립니다.",
     "wait_left": "{names}, {time} 기다립니다.",
     "mark": "{time} 남았습니다.",
-    "rewet": "{name} 지금 다시 적시세요. 전체가 젖으면 {confirm}라고 말하세요.",
+    "rewet": "{name} 지금 다시 적시세요. 전체가 젖으면 {rewetted}이라고 말하세요.",
+    "rewet_first": "먼저 {name} 다시 적시세요. 전체가 젖으면 {rewetted}이라고 말하세요.",
     "rewet_done": "{name}: 다시 젖었습니다.",
     "ready": "{names}: 다 됐습니다.",
     "cycle_over": "{name}: 끝났습니다.",
@@ -74,7 +75,7 @@ LINES = {
     "not_now": "지금은 안 됩니다. {reason} 이렇게 말할 수 있습니다: {words}.",
     "not_now_paused": "멈춘 상태입니다.", "not_now_wait": "기다림은 줄일 수 없습니다.",
     "not_now_wait_skip": "기다림은 건너뛸 수 없습니다.",
-    "not_now_wet": "적시는 중이 아닙니다.", "not_now_over": "끝났습니다.",
+    "not_now_wet": "적시는 중이 아닙니다.", "not_now_two_wet": "어느 면인지 알 수 없습니다.", "not_now_over": "끝났습니다.",
     "not_now_question": "먼저 질문에 답하세요.", "not_now_plain": "여기에 맞지 않습니다.",
     "not_now_done": "아직 확인한 것이 없습니다.",
     "misheard": "못 알아들었습니다. 따로 또렷하게 다시 말하세요.",

@@ -64,7 +64,7 @@ def _answer(plan: Plan, state: State) -> inputs.Input:
         return inputs.Value({"lot": "AB12", "date": "2099-12-31"}.get(expects(plan, state), step.low or step.high or "1"))
     if state.mode == "witness":
         return inputs.Witness("second", "seen")
-    return inputs.Word(w.CONFIRM)
+    return inputs.Word(w.REWETTED if state.mode == "rewet" else w.CONFIRM)
 
 
 def _median_ms(run: Any) -> float:

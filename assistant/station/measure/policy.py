@@ -65,6 +65,8 @@ class Policy:
             return self._word(w.CANCEL, at_ms)
         if mode == "recover" and not self._calm and self._random.random() < 0.3:
             return self._word(w.NO, at_ms)
+        if mode == "rewet" and (self._calm or self._random.random() < 0.9):
+            return self._word(w.REWETTED, at_ms)
         return self._word(w.CONFIRM, at_ms)
 
     @staticmethod

@@ -16,7 +16,7 @@ from tests.session.naive.model import Naive
 from tests.session.walk import Walk
 
 SAID = (
-    w.NO, w.STARTED, w.SKIP, w.CANCEL, w.PAUSE, w.RESUME, w.GO_BACK, w.CORRECTION, w.TROUBLE, w.STOP, w.COMPUTER,
+    w.NO, w.STARTED, w.REWETTED, w.SKIP, w.CANCEL, w.PAUSE, w.RESUME, w.GO_BACK, w.CORRECTION, w.TROUBLE, w.STOP, w.COMPUTER,
     w.ENCLOSURE, w.REPEAT, w.HOW_LONG, w.BRIEF, w.LOUDER, w.HELP,
 )
 OUT = {"outer", "inner"}
@@ -190,4 +190,5 @@ def _as_asked(pair: Pair, r: random.Random, now: int) -> None:
     elif mode == "step" and step.kind == p.WET and r.random() < 0.2:
         pair.word(w.STARTED, began, ended)
     elif mode != "wait":
-        pair.word(w.CONFIRM if r.random() < 0.93 else w.NO, began, ended)
+        good = w.REWETTED if mode == "rewet" and r.random() < 0.8 else w.CONFIRM
+        pair.word(good if r.random() < 0.93 else w.NO, began, ended)

@@ -13,7 +13,7 @@ from tests.session.naive.world import World
 
 SECOND = 1000
 # A word begun before the question came up can't answer it.
-ANSWERS = {"confirm", "no", "started", "skip", "cancel", "resume", "computer", "enclosure"}
+ANSWERS = {"confirm", "no", "started", "rewetted", "skip", "cancel", "resume", "computer", "enclosure"}
 AT_STEP = {"step", "value", "value back", "read back", "witness", "wait"}
 LOOKS = {p.CHECK, p.READING, p.WITNESS, p.INSTRUCT}
 
@@ -103,6 +103,7 @@ class Naive(World, Lines):
             self.wet[surface]["asked"] = self.now
             self.rewets.append(surface)
             if self.top() != "rewet":
+                self.under_asked, self.rewet_asked = self.asked_at, self.now
                 self.push("rewet")
             self.asked_at = self.now if len(self.rewets) == 1 else self.asked_at
             happened = True
@@ -150,7 +151,7 @@ class Naive(World, Lines):
 
     def pop(self) -> None:
         self.pile.pop()
-        self.asked_at = self.now
+        self.asked_at = self.under_asked = self.now
 
     def leave_step(self) -> None:
         """Whatever was open is given up; no re-wet is being asked for (each is asked for anew when it can be)."""
@@ -176,7 +177,9 @@ class Naive(World, Lines):
     def go_on(self) -> None:
         """To the next thing that waits for a person or for time."""
         while not self.verdict:
-            if self.pile and self.pile[-1] == "rewet" and not self.rewets:
+            if self.rewets and "rewet" not in self.pile and self.top() in AT_STEP | {"nothing"}:
+                self.rewets_again()
+            elif self.pile and self.pile[-1] == "rewet" and not self.rewets:
                 self.pop()
             elif self.pile or self.recovering or self.option is not None:
                 return
@@ -197,6 +200,16 @@ class Naive(World, Lines):
                     return
             else:
                 return
+
+    def rewets_again(self) -> None:
+        """What lay under them was answered; those out of reach now will be asked for anew."""
+        for surface in list(self.rewets):
+            if self.any_step(self.wet[surface]["step"]).reach not in ("", self.hands):
+                self.rewets.remove(surface)
+                self.wet[surface]["asked"] = self.wet[surface]["again"] = None
+        if self.rewets:
+            self.push("rewet")
+            self.under_asked = self.now
 
     def end_wait(self) -> None:
         if self.thing[0] == "step":
@@ -244,7 +257,19 @@ class Naive(World, Lines):
 
     def word(self, word: str, began: int, ended: int) -> None:
         """A word that began and ended when it says, understood now."""
-        if self.verdict or (word in ANSWERS and began < self.asked_at):
+        if self.verdict:
+            return
+        if word == "confirm" and self.top() == "rewet" and self.under_asked <= began and ended < self.rewet_asked:
+            self.pile.pop()  # it was over before the re-wet was asked for: it speaks of what was asked before
+            top = self.top()
+            if top in ("step", "read back", "value back") and self.thing != ("sign-in",):
+                self.asked_at = self.now
+                self.confirm(top, ended)
+                self.go_on()
+                self.second()
+                return
+            self.pile.append("rewet")
+        if word in ANSWERS and began < self.asked_at:
             return
         top = self.top()
         if word in self.MISHAPS:
@@ -279,6 +304,9 @@ class Naive(World, Lines):
             self.skip(top, ended)
         elif word == "confirm":
             self.confirm(top, ended)
+        elif word == "rewetted":
+            if top == "rewet":
+                self.wetted_again(self.rewets[0])
         elif word == "no":
             self.no(top, ended)
         self.go_on()
@@ -291,7 +319,8 @@ class Naive(World, Lines):
         self.choices, self.mishap = (), None
 
     def first_stroke(self, top: str, ended: int) -> None:
-        if top == "rewet" and self.wet[self.rewets[0]]["again"] is None:
+        both = self.step is not None and self.step.kind == p.WET and self.stroke is None  # either could be meant
+        if top == "rewet" and self.wet[self.rewets[0]]["again"] is None and not both:
             self.wet[self.rewets[0]]["again"] = max(ended, self.wet[self.rewets[0]]["asked"])
         elif top == "step" and self.step.kind == p.WET and self.stroke is None:
             self.stroke = max(ended, self.since)
@@ -308,8 +337,6 @@ class Naive(World, Lines):
             self.answer_question(True)
         elif top == "stopping":
             self.end("stopped")
-        elif top == "rewet":
-            self.wetted_again(self.rewets[0])
         elif top == "value back":
             self.take_value(ended)
         elif top == "read back":
