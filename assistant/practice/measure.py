@@ -106,9 +106,10 @@ def practice(sessions: int, procedure: str, seed: int, no_sound: bool, as_json: 
     found = measure_practice(plan, sessions, seed, lambda text: click.echo(text, err=True))
     found["skipped"] = ["real_time_factor (--no-sound)"] if no_sound else []
     if not no_sound:
-        from assistant.practice.soak_sound import soak_with_sound
+        from assistant.practice.soak_sound import SoundSoak, soak_with_sound
 
-        found["real_time_factor"] = soak_with_sound(procedure, [load_persona("careful")], 1, seed)["real_time_factor"]
+        what = SoundSoak(procedure, (load_persona("careful"),), seed)
+        found["real_time_factor"] = soak_with_sound(what, 1)["real_time_factor"]
     if as_json:
         print_json(found)
     else:

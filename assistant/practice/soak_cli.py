@@ -20,6 +20,10 @@ from assistant.station.json_out import print_json
 @click.command("soak")
 @click.option("--sessions", type=click.IntRange(0, 10_000_000), default=500, show_default=True, help="How many, without sound.")
 @click.option("--sound", "sound_sessions", type=click.IntRange(0, 1000), default=0, help="How many with real sound.")
+@click.option("--hours", type=click.FloatRange(0, 10_000), default=0.0, help="With real sound: until so many hours of work are done.")
+@click.option("--journal", "journals", multiple=True, type=click.Path(path_type=Path),
+              help="Keep each finished session with sound here, and go on from there. Further ones are only read.")
+@click.option("--part", metavar="K/N", default="1/1", help="With real sound: the K-th of N shares, for several machines.")
 @click.option("--persona", "personas", multiple=True, help="Which persona, by id or file; repeat for several. Default: all.")
 @click.option("--procedure", "procedures", multiple=True, default=("gb-2-light-clean",), show_default=True,
               help="Which procedure; repeat for several.")
@@ -30,26 +34,30 @@ from assistant.station.json_out import print_json
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def soak(
     sessions: int, sound_sessions: int, personas: tuple[str, ...], procedures: tuple[str, ...], seed: int,
-    scripts: Path | None, as_json: bool, by_ear: bool, jobs: int | None,
+    scripts: Path | None, as_json: bool, by_ear: bool, jobs: int | None, hours: float, journals: tuple[Path, ...], part: str,
 ) -> int:
     """Run virtual operators through the real core; the simulated enclosure judges what was believed.
 
     Exit code 1 when the core itself was at fault.
     """
-    if by_ear and not sound_sessions:
+    with_sound = bool(sound_sessions or hours or journals)
+    if by_ear and not with_sound:
         raise UsageError("Hearing by ear needs sound.", try_next="--sound N --by-ear")
+    share = _share(part)
     people = [load_persona(name) for name in personas or persona_names()]
     plans = [compile_plan(load_procedure(name)) for name in procedures]
     jobs = jobs or cores()
     total = soak_side_by_side(plans, people, sessions, seed, jobs, on_progress=_progress)
     found = {**total.as_json(), "jobs": jobs}
-    found["skipped"] = [] if sound_sessions else ["sessions with real sound (--sound N)"]
+    found["skipped"] = [] if with_sound else ["sessions with real sound (--sound N)"]
     if not by_ear:
         found["skipped"].append("operators that hear by ear: they are given the assistant's lines as text")
-    if sound_sessions:
-        from assistant.practice.soak_sound import soak_with_sound
+    if with_sound:
+        from assistant.practice.soak_sound import SoundSoak, soak_with_sound
+        from assistant.practice.sound_journal import Journal
 
-        found["sound"] = soak_with_sound(procedures[0], people, sound_sessions, seed, say=_say, by_ear=by_ear)
+        what = SoundSoak(procedures[0], tuple(people), seed, by_ear, share)
+        found["sound"] = soak_with_sound(what, sound_sessions, hours=hours, journal=Journal(journals), jobs=jobs, say=_say)
     found["scripts"] = _write_scripts(total, plans, scripts) if total.faults else []
     if as_json:
         print_json(found)
@@ -63,6 +71,14 @@ def soak(
             f"{faults} engine faults.{text}", try_next=f"assistant run --script {found['scripts'][0]}" if found["scripts"] else "",
         )
     return 0
+
+
+def _share(text: str) -> tuple[int, int]:
+    """"2/3" -> (2, 3). Raises UsageError."""
+    k, _, n = text.partition("/")
+    if not (k.isascii() and k.isdigit() and n.isascii() and n.isdigit() and 1 <= int(k) <= int(n)):
+        raise UsageError(f"'{text}' is no share.", expected="such as 1/2 and 2/2", try_next="--part 1/2")
+    return int(k), int(n)
 
 
 def _say(text: str) -> None:

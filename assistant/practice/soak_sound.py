@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 import tempfile
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -16,14 +18,18 @@ from assistant.practice.operator_room import OperatorRoom
 from assistant.practice.operator_voice import OperatorVoice
 from assistant.practice.oracle import CLASSES, ENGINE, Oracle
 from assistant.practice.persona import Persona
+from assistant.practice.side_by_side import side_by_side
+from assistant.practice.sound_journal import Journal
 from assistant.session import inputs
 from assistant.session.facts.lines import Heard
+from assistant.session.rules import RULES_VERSION
 from assistant.station.demo import run_media_session
 from assistant.station.screen import PlainScreen
 from assistant.station.setup import Prepared, prepare
 
 LONGEST_MS = 60 * 60 * 1000
 _NOBODY_MS = 1200
+CONFIRMING = ("confirm",)
 
 
 class _NoScreen(PlainScreen):
@@ -59,41 +65,101 @@ def poisson_upper(events: int, exposure: float, confidence: float = 0.95) -> flo
     return high / exposure
 
 
-def soak_with_sound(
-    procedure: str, personas: Sequence[Persona], sessions: int, seed: int | str, *,
-    say: Callable[[str], None] = lambda text: None, by_ear: bool = False,
-) -> dict[str, Any]:
-    """Run them; returns the figures. `confirmed_by_nobody`: confirming words accepted when the operator said none."""
-    ready, total = prepare(procedure), Counter()
-    hours = taken = 0.0
-    words = errors = 0
-    for i in range(sessions):
-        persona = personas[i % len(personas)]
-        name = f"{seed}:sound:{persona.id}:{i}"
-        ear = open_ear(ready, persona, name) if by_ear else None
+@dataclass(frozen=True, slots=True)
+class SoundSoak:
+    """Which sessions: all of them follow from these and their numbers. `part`: (k, n), the k-th of n shares, from 1."""
+
+    procedure: str
+    personas: tuple[Persona, ...]
+    seed: int | str
+    by_ear: bool = False
+    part: tuple[int, int] = (1, 1)
+
+    def session(self, place: int) -> SoundSession:
+        """The `place`-th of this share, from 0."""
+        k, n = self.part
+        number = k - 1 + place * n
+        persona = self.personas[number % len(self.personas)]
+        return SoundSession(self.procedure, persona, f"{self.seed}:sound:{persona.id}:{number}", self.by_ear)
+
+
+@dataclass(frozen=True, slots=True)
+class SoundSession:
+    """One session to be run, perhaps in a process of its own."""
+
+    procedure: str
+    persona: Persona
+    name: str
+    by_ear: bool
+
+    def run(self) -> dict[str, Any]:
+        """Run it; its row for the journal."""
+        ready = _prepared(self.procedure)
+        ear = open_ear(ready, self.persona, self.name) if self.by_ear else None
         with tempfile.TemporaryDirectory(prefix="soak-") as folder:
-            one, simulated_s, taken_s = sound_session(ready, persona, name, Path(folder), ear)
-        total.update(one)
+            row = sound_session(ready, self.persona, self.name, Path(folder), ear)
         if ear is not None:
-            words, errors = words + ear.words, errors + ear.errors
-        hours += simulated_s / 3600
-        taken += taken_s
-        say(f"{name}: {dict(one)} in {taken_s:.0f} s")
+            row |= {"words": ear.words, "errors": ear.errors}
+        return {
+            "name": self.name, "procedure": self.procedure, "plan_sha256": ready.plan.sha256, "rules": RULES_VERSION,
+            "by_ear": self.by_ear, **row,
+        }
+
+
+@lru_cache(maxsize=8)
+def _prepared(procedure: str) -> Prepared:
+    return prepare(procedure)
+
+
+def soak_with_sound(
+    what: SoundSoak, sessions: int, *, hours: float = 0.0, journal: Journal | None = None, jobs: int = 1,
+    say: Callable[[str], None] = lambda text: None,
+) -> dict[str, Any]:
+    """Run the first `sessions` of them, or as many as make `hours` of session time, less what the journal has already;
+    returns the figures over all its rows. Raises what engines, voices and the journal raise."""
+    journal = journal or Journal()
+    known, place = journal.names(), 0
+    while place < sessions or _hours(journal.rows) < hours:
+        batch: list[SoundSession] = []
+        while len(batch) < jobs and (hours or place < sessions):
+            one = what.session(place)
+            place += 1
+            if one.name not in known:
+                batch.append(one)
+        for _, row in side_by_side(SoundSession.run, batch, jobs):
+            journal.add(row)
+            say(f"{row['name']}: {row['counts']} in {row['taken_s']:.0f} s; {_hours(journal.rows):.2f} h so far")
+    return figures(journal.rows)
+
+
+def _hours(rows: Sequence[Mapping[str, Any]]) -> float:
+    return sum(row["simulated_ms"] for row in rows) / 3_600_000
+
+
+def figures(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """The sum over sessions. `confirmed_by_nobody`: confirming words accepted when the operator said none;
+    `confirmed_by_nobody_per_h_95`: the upper bound of its rate."""
+    total: Counter[str] = Counter()
+    for row in rows:
+        total.update(row["counts"])
+    hours, taken = _hours(rows), sum(row["taken_s"] for row in rows)
+    words = sum(row.get("words", 0) for row in rows)
     nobody = total["confirmed_by_nobody"]
     return {
-        "sessions": sessions, "completed": total["completed"], "hours": round(hours, 3),
+        "sessions": len(rows), "completed": total["completed"], "hours": round(hours, 3),
         "engine_faults": total[ENGINE], "wrong_acceptances": {name: total[name] for name in CLASSES},
         "missed_words": total["missed_words"], "confirmed_by_nobody": nobody,
-        "confirmed_by_nobody_per_h_95": round(poisson_upper(nobody, hours), 4),
-        **({"by_ear_word_error": round(errors / words, 4) if words else 0.0} if by_ear else {}),
+        "confirmed_by_nobody_per_h_95": round(poisson_upper(nobody, hours), 4) if hours else None,
+        "nobody": [{"name": row["name"], **one} for row in rows for one in row["nobody"]],
+        **({"by_ear_word_error": round(sum(row.get("errors", 0) for row in rows) / words, 4)} if words else {}),
         "real_time_factor": round(taken / (hours * 3600), 4) if hours else 0.0,
     }
 
 
 def sound_session(
     ready: Prepared, persona: Persona, name: str, folder: Path, ear: AssistantEar | None = None,
-) -> tuple[Counter[str], float, float]:
-    """(counts, seconds simulated, seconds taken) of one session with real sound."""
+) -> dict[str, Any]:
+    """One session with real sound: `counts`, `simulated_ms`, `taken_s`, and each word of `nobody`."""
     toss = sum(name.encode())
     world = EnclosureSim(ready.plan, name)
     operator = Operator(persona, world, name)
@@ -115,17 +181,19 @@ def sound_session(
     )
     counts: Counter[str] = Counter(oracle.count())
     counts["completed"] = int(done.tally.verdict == "complete")
-    counts["confirmed_by_nobody"] = sum(
-        f.accepted and f.word == "confirm" and not _spoken(operator, f) for f in heard
-    )
+    nobody = [f for f in heard if f.accepted and f.word in CONFIRMING and not _spoken(operator, f)]
+    counts["confirmed_by_nobody"] = len(nobody)
     # utterances that sounded, less those that came through
     meant = [s for s in operator.said if s.meant != "chat"]
     counts["missed_words"] = max(0, len(meant) - sum(f.accepted for f in heard))
-    return counts, done.simulated_s, done.taken_s
+    return {
+        "counts": dict(counts), "simulated_ms": round(done.simulated_s * 1000), "taken_s": round(done.taken_s, 2),
+        "engine": str(done.engine.get("engine", "")),
+        "nobody": [{"at_ms": f.at_ms, "word": f.word, "said": f.said} for f in nobody],
+    }
 
 
 def _spoken(operator: Operator, fact: Heard) -> bool:
-    """Whether the operator was saying its word for yes around then."""
-    yes = operator.words["confirm"]
-    return any(s.text == yes and s.start_ms - _NOBODY_MS <= fact.ended_ms and fact.started_ms <= s.end_ms + _NOBODY_MS
+    """Whether the operator was saying that word around then."""
+    return any(s.text == operator.words[fact.word] and s.start_ms - _NOBODY_MS <= fact.ended_ms and fact.started_ms <= s.end_ms + _NOBODY_MS
                for s in operator.said)
