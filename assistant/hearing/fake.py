@@ -18,6 +18,7 @@ class FakeEngine:
     """See `recogniser.Engine`. `texts`: what successive utterances say. `knows`: its whole vocabulary, None for all."""
 
     subtracts_noise = False
+    over_speech_bar = 0.0
 
     def __init__(self, texts: Iterable[str] = (), *, language: str = "en", confidence: float = 0.9,
                  knows: frozenset[str] | None = None) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from .utterance import Utterance, Value
 CLIP_MARGIN_S = 1.0
 CLIP_LONGEST_S = 12.0
 VALUE_LIMITS = Limits(end_silence_s=0.5, longest_s=12.0)
+LEAK_RISE_DB, LEAK_FALL_DB, LEAK_MARGIN_DB = 0.09, 0.01, 3.0   # a frame; rise and fall meet at the loudest tenth
 SPOKEN_OVER_LONGEST_S = 1.6   # while the assistant speaks, only something this short can be "stop"
 
 
@@ -53,6 +54,7 @@ class Listener:
         self._subtractor: Subtractor | None = None
         self._cleaned = bytearray()
         self._over_speech = False
+        self._leak = _Leak(self._command_limits)
         self._given_up = ""
         self._early: _Early | None = None
 
@@ -86,7 +88,7 @@ class Listener:
         powers = (spectra.real**2 + spectra.imag**2).astype(np.float32)
         run_from = 0
         for k in range(len(spectra)):
-            event = self._segmenter.step(powers[k])
+            event = self._step(powers[k])
             if event is None:
                 self._pre.append(spectra[k])
             elif event == "start":
@@ -104,6 +106,19 @@ class Listener:
             self._push(spectra[run_from:])
         return out
 
+    def _step(self, power: np.ndarray) -> str | None:
+        segmenter = self._segmenter
+        if not self.gate.speaking(frame_end_s(segmenter.frame + 1)):
+            if segmenter.span is None:
+                segmenter.limits = self._command_limits
+            self._leak.silent()
+            return segmenter.step(power)
+        if segmenter.span is None:
+            segmenter.limits = self._leak.limits()
+        event = segmenter.step(power)
+        self._leak.sounding(segmenter)
+        return event
+
     def flush(self) -> list[Utterance]:
         """The sound has ended: decide what is still open."""
         if self._segmenter.span is None:
@@ -116,9 +131,10 @@ class Listener:
     def _open(self, spectrum: np.ndarray) -> None:
         span = self._segmenter.span
         assert span is not None
-        self._segmenter.limits = VALUE_LIMITS if self._expect else self._command_limits
         self._given_up, self._early = "", None
         self._over_speech = bool(self.gate.overlapping(frame_start_s(span.start), frame_end_s(self._segmenter.frame)))
+        if not self._over_speech:
+            self._segmenter.limits = VALUE_LIMITS if self._expect else self._command_limits
         self._cleaned.clear()
         noise = self._segmenter.floor.power
         self._subtractor = Subtractor(noise.copy() if self.engine.subtracts_noise else np.zeros_like(noise))
@@ -190,7 +206,8 @@ class Listener:
     def _judge(self, hypothesis: Hypothesis, span: Span, spoken: list, expect: str | None) -> tuple[Verdict, Value | None]:
         verdict = judge(hypothesis, self.pack, self._active, span.loud_s, self.bars)
         if spoken:
-            if verdict.accepted and self.gate.may_interrupt(verdict.word, hypothesis.form or "", spoken):
+            sure = hypothesis.confidence >= self.engine.over_speech_bar
+            if verdict.accepted and sure and self.gate.may_interrupt(verdict.word, hypothesis.form or "", spoken):
                 return verdict, None
             return Verdict(verdict.word, False, "the assistant was speaking"), None
         if verdict.accepted or expect is None:
@@ -213,6 +230,38 @@ class _Early:
     hypothesis: Hypothesis
     at_s: float
     compute_s: float
+
+
+class _Leak:
+    """How loud the assistant's own voice comes back in the microphone, so that a word said over it stands out of it
+    instead of drowning in one long sound. Without a leak nothing changes."""
+
+    def __init__(self, usual: Limits) -> None:
+        self._usual = usual
+        self._leak_db = 0.0
+        self._floor: np.ndarray | None = None   # the room's noise when the line began
+
+    def silent(self) -> None:
+        self._floor = None
+
+    def sounding(self, segmenter: Segmenter) -> None:
+        """After each frame of the assistant's: follow the loudest tenth of them. Quickly up, slowly down, so that a
+        word said over it counts little."""
+        self._leak_db += LEAK_RISE_DB if segmenter.excess > self._leak_db else -LEAK_FALL_DB
+        if self._floor is None:
+            self._floor = segmenter.floor.power.copy()
+        elif segmenter.span is None and self._raised:
+            segmenter.floor.power = self._floor.copy()   # its own voice is no noise of the room
+
+    @property
+    def _raised(self) -> bool:
+        return self._leak_db + LEAK_MARGIN_DB > self._usual.on_db
+
+    def limits(self) -> Limits:
+        if not self._raised:
+            return self._usual
+        on_db = self._leak_db + LEAK_MARGIN_DB
+        return replace(self._usual, on_db=on_db, off_db=max(self._usual.off_db, on_db - 1.0))
 
 
 class _History:

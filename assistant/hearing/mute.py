@@ -39,6 +39,11 @@ class MuteGate:
         after = self.latency_s + self.tail_s
         return [s for s in self._spans if s.start_s < end_s and start_s < s.end_s + after]
 
+    def speaking(self, at_s: float) -> bool:
+        """Whether the assistant sounds at that moment, ringing included."""
+        after = self.latency_s + self.tail_s
+        return any(s.start_s <= at_s < s.end_s + after for s in self._spans)
+
     def may_interrupt(self, word: str | None, form: str, spoken: list[Speaking]) -> bool:
         """Whether a word counts although the assistant is speaking.
 

@@ -39,6 +39,7 @@ _MARK = "CMD_"           # a token that begins so is a command, its spaces as un
 class PocketsphinxEngine:
     """See `recogniser.Engine`. Bundled en-us model, 16 kHz."""
 
+    over_speech_bar = 0.0    # its verifier knows running speech
     subtracts_noise = True
 
     def __init__(self, **tuning: float) -> None:

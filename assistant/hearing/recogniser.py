@@ -28,10 +28,12 @@ class Hypothesis:
 class Engine(Protocol):
     """One thread. Whole utterances: the level and the cepstral mean of all of it beat decoding as it streams.
 
-    `subtracts_noise`: whether the sound should have the room's noise subtracted before it arrives.
+    `subtracts_noise`: whether the sound should have the room's noise subtracted before it arrives. `over_speech_bar`:
+    the least confidence at which a word said while the assistant speaks counts, above the bars of the judge.
     """
 
     subtracts_noise: bool
+    over_speech_bar: float
 
     def describe(self) -> dict[str, object]:
         """engine, version, model, model_sha256, sample_rate_hz, language."""

@@ -69,6 +69,11 @@ class Segmenter:
     def frame(self) -> int:
         return self._frame
 
+    @property
+    def excess(self) -> float:
+        """The newest `excess_db`."""
+        return self._smooth
+
     def excess_db(self, power: np.ndarray) -> float:
         """How far the last 40 ms stand above the noise floor: mean of the loudest quarter of bands, 0 to 25 dB.
 

@@ -33,6 +33,7 @@ class VoskEngine:
     """
 
     subtracts_noise = True   # otherwise the fan's onset comes back as a word in front
+    over_speech_bar = 0.8    # "stop" out of the assistant's own voice came at 0.41 to 0.56, said by a person at 1.0
 
     def __init__(self, folder: Path, language: str) -> None:
         self._folder, self._language = folder, language

@@ -38,7 +38,7 @@ def test_none_of_the_assistants_own_lines_leaking_in_at_minus_20_db_is_accepted(
     for line, (start, end) in zip(LINES, places):
         listener.mute(start, end, line)
     found = run(listener, pcm)
-    assert len(found) >= len(LINES)
+    assert found  # the first line is met as it comes; from then on the leak is known and hardly opens an utterance
     assert [u for u in found if u.accepted] == []
 
 
@@ -98,3 +98,54 @@ def test_a_long_echo_costs_no_decoding(engine):
     assert found and not any(u.accepted for u in found)
     assert len(fake.decoded) <= 1
     assert np.frombuffer(pcm, dtype="<i2").any()
+
+
+def over_a_leak(leak: float) -> list[tuple[float, float]]:
+    """Where utterances are found when a word is said over the second of two leaking lines, and where the word was."""
+    line = spoken_wave("Say confirm when every surface is wet, or wait until the purge has ended.", "en-us", 50, 160, level=9000.0)
+    word = spoken_wave("stop now")
+    quiet = np.zeros(16_000, dtype=np.float32)
+    whole = np.concatenate([quiet, line * leak, quiet, line * leak, quiet])
+    second = (2 * len(quiet) + len(line)) / 16_000
+    at = int((second + 1.5) * 16_000)
+    whole[at:at + len(word)] += word
+    whole = whole + np.random.default_rng(3).normal(0.0, 180.0, len(whole))
+    listener = Listener(FakeEngine(["stop now"] * 20), load_pack("en"))
+    listener.set_active(words.ALL)
+    listener.mute(1.0, 1.0 + len(line) / 16_000, "line")
+    listener.mute(second, second + len(line) / 16_000, "line")
+    found = run(listener, np.clip(whole, -32768, 32767).astype("<i2").tobytes())
+    return [(u.start_s, u.end_s) for u in found if u.word == "stop" and u.accepted and u.start_s > second], at / 16_000, len(word) / 16_000
+
+
+@pytest.mark.parametrize("leak", [0.1, 0.03, 0.0])
+def test_stop_said_over_a_leaking_line_stands_out_of_it(leak):
+    found, at, long = over_a_leak(leak)
+    assert any(abs(start - at) < 0.25 and abs(end - at - long) < 0.25 for start, end in found), found
+
+
+def test_the_noise_that_is_subtracted_is_the_rooms_and_not_the_assistants():
+    line = spoken_wave("Say confirm when every surface is wet, or wait until the purge has ended.", "en-us", 50, 160, level=900.0)
+    noise = np.random.default_rng(3).normal(0.0, 180.0, 5 * len(line))
+    listener = Listener(FakeEngine(), load_pack("en"))
+    long_s = len(line) / 16_000
+    floors = []
+    for k in range(4):
+        listener.mute(k * long_s, (k + 1) * long_s, "line")
+        part = noise[k * len(line):(k + 1) * len(line)] + (line if k else 0.0)
+        listener.feed(np.clip(part, -32768, 32767).astype("<i2").tobytes())
+        floors.append(float(listener._segmenter.floor.power.mean()))
+    assert max(floors) < 1.5 * floors[0]
+
+
+def test_an_engine_that_knows_its_own_voice_by_confidence_only_is_asked_for_more_of_it():
+    class Unsure(FakeEngine):
+        over_speech_bar = 0.8
+
+    for confidence, counts in ((0.56, False), (1.0, True)):   # Vosk with the Korean model, on the demo's own echo and voice
+        pcm, ((start, end),) = mixed([spoken_wave("stop")])
+        listener = Listener(Unsure(["stop"], confidence=confidence), load_pack("en"))
+        listener.set_active(words.ALL)
+        listener.mute(start - 0.3, end - 0.1, "Wipe the back wall.")
+        (u,) = run(listener, pcm)
+        assert u.accepted is counts
