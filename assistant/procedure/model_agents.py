@@ -20,6 +20,9 @@ Active = Literal[
     "detergent",
     "water",
     "sodium_thiosulfate",
+    "ammonia",
+    "organic_solvent",
+    "citric_acid",
 ]
 
 
@@ -57,6 +60,8 @@ class Agent(Named):
     form: Literal["wetted_wipe", "ready_to_use", "concentrate", "spray"] = "ready_to_use"
     flammable: YesNo = False
     oxidiser: YesNo = False
+    acid: YesNo = False  # leaves acid residue
+    abrasive: YesNo = False
     sterile: YesNo = False
     in_use_life: Duration | None = None  # how long after opening
     stock_strength: Percent | None = None  # for an agent diluted on site

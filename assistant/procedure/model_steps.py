@@ -190,6 +190,7 @@ class Check(SpokenStep):
         | None
     ) = None
     agent: Ref | None = None  # whose in-use life is asked about
+    marking: Ref | None = None  # the label that is read for it
 
 
 class Reading(SpokenStep):

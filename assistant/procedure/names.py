@@ -237,6 +237,7 @@ class Names:
             self._outcome(m, "on_outside", m.on_outside, mishaps)
         elif isinstance(m, Check):
             self.known(m, "agent", m.agent, self.agents, "agent")
+            self.known(m, "marking", m.marking, self.markings, "marking")
             self._outcome(m, "on_no", m.on_no, mishaps)
         elif isinstance(m, Patch):
             self.known(m, "surface", m.surface, self.surfaces, "surface")

@@ -73,6 +73,12 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
         ],
     ),
     "agent-too-strong": ("gb-2-light-clean", [Swap(A, "strength: 70 %", "strength: 80 %")]),
+    "harsh-on-plastic": ("gb-2-light-clean", [Swap(A, "    active: quaternary_ammonium\n", "    active: ammonia\n")]),
+    "unsterile-inside": ("gb-2-light-clean", [Swap(A, "    sterile: yes\n")]),
+    "oxidiser-and-acid": (
+        "gb-2-light-clean",
+        [Swap(A, "    active: quaternary_ammonium\n", "    active: quaternary_ammonium\n    acid: yes\n")],
+    ),
     "alcohol-without-strength": ("gb-2-light-clean", [Swap(A, "    strength: 70 %\n")]),
     "ethanol-no-disinfection": (
         "pi-1-rigorous-clean",
@@ -111,6 +117,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
         "pi-1-rigorous-clean",
         [Swap(PI, "    agent: detergent\n", "    agent: detergent\n    method: spray\n")],
     ),
+    "delicate-damp": ("gb-2-light-clean", [Swap(E, "en: Use a damp wipe and light strokes.", "en: Use light strokes.")]),
     "filter-media": (
         "gb-2-light-clean",
         [Swap(A, "forbidden: [filter_media, electronics]", "forbidden: [electronics]")],

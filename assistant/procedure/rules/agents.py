@@ -51,6 +51,38 @@ def alcohol_on_plastic(c: Context) -> Iterable[Hit]:
                 )
 
 
+@rule(
+    "harsh-on-plastic",
+    "No abrasive, organic solvent or ammonia goes onto acrylic, polycarbonate or a control panel.",
+)
+def harsh_on_plastic(c: Context) -> Iterable[Hit]:
+    for agent in c.loaded.agents.agents:
+        harsh = agent.abrasive or agent.active in ("ammonia", "organic_solvent")
+        for material in _DELICATE:
+            if harsh and material in (*agent.materials, *(e.material for e in agent.exceptions)):
+                yield (
+                    agent,
+                    "abrasive" if agent.abrasive else "active",
+                    f"{agent.id} is harsh and is released for {material}.",
+                    "Take the material out; use a mild detergent there.",
+                )
+
+
+@rule("unsterile-inside", "Inside a sterile chamber (one with a category) every agent is sterile.")
+def unsterile_inside(c: Context) -> Iterable[Hit]:
+    if c.enclosure.category is None:
+        return
+    for flat in c.everything("wet"):
+        inside = not c.zone(c.surface(flat.surface).zone).outside
+        if inside and not c.agent(flat.model.agent).sterile:
+            yield (
+                flat.model,
+                "agent",
+                f"{flat.model.agent} isn't sterile and is used inside ({flat.surface}).",
+                "Use a sterile agent, or correct `sterile` in the agents' file.",
+            )
+
+
 @rule("agent-too-strong", "Isopropyl alcohol is not above 70 %, ethanol on such a unit not above 50 %.")
 def agent_too_strong(c: Context) -> Iterable[Hit]:
     limits = {"isopropyl_alcohol": 70, "ethanol": 50}
@@ -115,6 +147,21 @@ def oxidiser_and_alcohol(c: Context) -> Iterable[Hit]:
                     one,
                     "",
                     f"{one.id} is an oxidiser and nothing keeps it from {two.id}.",
+                    f"Add {two.id} to its clashes.",
+                )
+
+
+@rule("oxidiser-and-acid", "An oxidiser's file says that it must not meet acid residue.")
+def oxidiser_and_acid(c: Context) -> Iterable[Hit]:
+    for one in c.loaded.agents.agents:
+        for two in c.loaded.agents.agents:
+            if not (one.oxidiser and two.acid) or one.id == two.id:
+                continue
+            if two.id not in {x.agent for x in one.clashes} and one.id not in {x.agent for x in two.clashes}:
+                yield (
+                    one,
+                    "",
+                    f"{one.id} is an oxidiser and nothing keeps it from {two.id}, which leaves acid.",
                     f"Add {two.id} to its clashes.",
                 )
 

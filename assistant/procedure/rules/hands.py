@@ -83,19 +83,20 @@ def label_out_of_sight(c: Context) -> Iterable[Hit]:
     for v in c.visits():
         m = v.flat.model
         if (
-            m.do == "note"
+            m.do in ("note", "check")
             and m.marking
             and v.hands not in markings[m.marking].read_from
             and v.step.id not in seen
         ):
             seen.add(v.step.id)
-            yield m, "marking", f"{m.marking} can't be read with the hands {_at(v.hands)}.", "Note it before."
+            yield m, "marking", f"{m.marking} can't be read with the hands {_at(v.hands)}.", "Read it before."
 
 
-@rule("note-without-label", "A note says which label it is read from.", WARNING)
+@rule("note-without-label", "A note, and a check of a date, say which label they are read from.", WARNING)
 def note_without_label(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("note"):
-        if not flat.model.marking:
+    dated = ("certification", "glove_change", "in_use_life")
+    for flat in c.everything("note", "check"):
+        if not flat.model.marking and (flat.model.do == "note" or flat.model.role in dated):
             yield flat.model, "", f"{flat.id} doesn't say which label is read.", "Add marking."
 
 

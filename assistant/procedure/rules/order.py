@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from assistant.procedure.expand import wiping_order as order_of
 from assistant.procedure.rules.base import WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
 
@@ -11,7 +12,8 @@ _FOUR = "USP <800>: deactivation, decontamination, cleaning, disinfection, in th
 
 
 @rule(
-    "wiping-order", "Within a zone and an agent, surfaces are wiped cleanest first, then from top to bottom."
+    "wiping-order",
+    "Within a zone and an agent, surfaces are wiped cleanest first, then top to bottom, left to right, back to front.",
 )
 def wiping_order(c: Context) -> Iterable[Hit]:
     seen = set()
@@ -28,11 +30,12 @@ def wiping_order(c: Context) -> Iterable[Hit]:
             s = c.surface(v.step.surface)
             if last is not None and last[0] == (s.zone, v.step.agent) and v.step.surface != last[2]:
                 before = c.surface(last[2])
-                now, then = (s.cleanliness, s.height), (before.cleanliness, before.height)
+                now, then = order_of(s), order_of(before)
                 again = v.step.surface in last[3]
                 if now < then and not again and v.step.id not in seen:
                     seen.add(v.step.id)
-                    why = "cleaner" if s.cleanliness < before.cleanliness else "higher"
+                    first = next(i for i, (a, b) in enumerate(zip(now, then, strict=True)) if a != b)
+                    why = ("cleaner", "higher", "further left", "further back")[first]
                     yield (
                         v.flat.model,
                         "surface",

@@ -100,6 +100,17 @@ def unit_differs(c: Context) -> Iterable[Hit]:
 def stand_clearance(c: Context) -> Iterable[Hit]:
     steps = c.loaded.steps
     for i, flat in enumerate(steps):
+        if getattr(flat.model, "role", None) == "raise_stand" and i:
+            asked = steps[i - 1].model.say["en"].lower()
+            missing = [w for w in ("duct", "cable", "above", "feet") if w not in asked.replace("overhead", "above")]
+            if missing and getattr(steps[i - 1].model, "role", None) == "clearance":
+                yield (
+                    steps[i - 1].model,
+                    "say",
+                    f"{steps[i - 1].id} doesn't ask about: {', '.join(missing)}.",
+                    "Ask about the duct, the cables, the space above and the feet.",
+                )
+    for i, flat in enumerate(steps):
         if getattr(flat.model, "role", None) in ("raise_stand", "lower_stand"):
             if i == 0 or getattr(steps[i - 1].model, "role", None) != "clearance":
                 yield (

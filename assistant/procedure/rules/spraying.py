@@ -39,6 +39,14 @@ def spray_delicate(c: Context) -> Iterable[Hit]:
             yield flat.model, "method", f"{surface.id} must never be sprayed.", "Use a damp wipe."
 
 
+@rule("delicate-damp", "Protectors, diffusers and pre-filters are wiped with a damp wipe, and the file says so.")
+def delicate_damp(c: Context) -> Iterable[Hit]:
+    for s in c.enclosure.surfaces:
+        how = (s.how or {}).get("en", "").lower()
+        if s.material in ("filter_protector", "diffuser", "pre_filter") and "damp" not in how:
+            yield s, "how", f"Nothing says that {s.id} is wiped with a damp wipe.", "Say so in `how`, as its maker allows."
+
+
 @rule("filter-media", "Filter media is never touched or wetted.")
 def filter_media(c: Context) -> Iterable[Hit]:
     for flat in c.everything("wet"):
