@@ -27,8 +27,8 @@ from assistant.session.facts import lines
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
 from assistant.speaking.noise import FanNoise
-from assistant.station.live import LiveChoices
 from assistant.station.live_devices import REAL, LiveDevices
+from assistant.station.live_parts import LiveChoices
 from assistant.station.practice_live import PracticeAtHeadset, practise_at_headset
 from assistant.station.setup import Prepared
 

@@ -26,7 +26,7 @@ from assistant.session import inputs
 from assistant.session.facts.steps import StepStarted
 from assistant.station.clock import DEMO_EPOCH
 from assistant.station.json_out import print_json
-from assistant.station.live import LiveChoices
+from assistant.station.live_parts import LiveChoices
 from assistant.station.screen import open_screen
 from assistant.station.setup import Prepared, prepare
 from assistant.station.times import clock_text

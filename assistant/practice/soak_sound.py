@@ -29,7 +29,7 @@ from assistant.station.setup import Prepared, prepare
 
 LONGEST_MS = 60 * 60 * 1000
 _NOBODY_MS = 1200
-CONFIRMING = ("confirm",)
+CONFIRMING = ("confirm", "rewetted")
 
 
 class _NoScreen(PlainScreen):

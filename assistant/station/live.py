@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
@@ -13,17 +12,13 @@ from typing import Any
 import click
 
 from assistant.errors import EXIT_NOT_COMPLETE, RefusedError, StorageError, UsageError
-from assistant.hearing.listener import Listener
 from assistant.hearing.packs import load_pack
-from assistant.procedure.plan import Plan
 from assistant.record.paths import root_of_session
 from assistant.record.reader import read_record
 from assistant.record.writer import RecordWriter, create_record
 from assistant.session import initial, inputs
-from assistant.session.prompts import instruction
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
-from assistant.speaking.failure_line import FailureLine
 from assistant.speaking.player import Player
 from assistant.station.approval import approval_file, approval_of, keep_approval, named
 from assistant.station.board import board
@@ -34,50 +29,17 @@ from assistant.station.folders import new_id, records_folder, stamp_now
 from assistant.station.header import header
 from assistant.station.keeper import SessionKeeper
 from assistant.station.keys import key_help
-from assistant.station.level_check import check_hearing
 from assistant.station.live_devices import REAL, LiveDevices
 from assistant.station.live_loop import LiveLoop
+from assistant.station.live_parts import LiveChoices, Parts, open_parts, prepare_lines
 from assistant.station.mouth import Mouth
 from assistant.station.opening import told_first
 from assistant.station.overdue import overdue_lines
 from assistant.station.recovering import TakenUp, find_open, take_up
 from assistant.station.screen import open_screen
-from assistant.station.setup import VOICES, Prepared, known_options, prepare, vocabulary
+from assistant.station.setup import Prepared, known_options, prepare, vocabulary
 from assistant.station.site_copy import copy_site
 from assistant.station.tally import tally
-
-
-@dataclass(frozen=True, slots=True)
-class LiveChoices:
-    """What the person chose on the command line."""
-
-    technician: str | None = None
-    records: Path | None = None
-    folder: Path | None = None
-    microphone: str | None = None
-    headset: str | None = None
-    with_keys: bool = False
-    no_voice_in: bool = False
-    language: str = "en"
-    engine: str | None = None
-    model: str | None = None
-    options: tuple[tuple[str, bool], ...] = ()
-    brief: bool = False
-    closed_headset: bool = False
-    plain: bool = False
-
-
-@dataclass(slots=True)
-class _Parts:
-    """The open devices. `source`, `listener` and `engine` are None where keys are the only way in."""
-
-    sink: Any
-    voice: Any
-    failure: FailureLine
-    source: Any = None
-    engine: Any = None
-    listener: Listener | None = None
-    level: dict[str, Any] | None = None
 
 
 @dataclass(slots=True)
@@ -116,7 +78,7 @@ def run_live(procedure: str, chosen: LiveChoices, devices: LiveDevices = REAL) -
         language = str(read_record(found).header.get("language", ready.plan.language))
         ready = replace(ready, pack=load_pack(language))
     with ExitStack() as stack:
-        parts = _open_parts(ready, chosen, devices, stack, check_level=found is None)
+        parts = open_parts(ready, chosen, devices, stack, check_level=found is None)
         if found is not None:
             taken = _take_up(found, ready, person, devices)
             ready = replace(ready, plan=taken.opened.plan)
@@ -130,7 +92,7 @@ def run_live(procedure: str, chosen: LiveChoices, devices: LiveDevices = REAL) -
             ready = replace(ready, plan=told_first(ready.plan, late))
             started = _new(ready, root, person, chosen, devices, approval, parts, late)
         stack.callback(started.writer.close)
-        _prepare_lines(parts.voice, ready.plan, started.state)
+        prepare_lines(parts.voice, ready.plan, started.state)
         return _work(ready, started, parts, chosen, devices, person)
 
 
@@ -138,40 +100,8 @@ def _say(text: str) -> None:
     click.echo(text, err=True)
 
 
-def _open_parts(
-    ready: Prepared, chosen: LiveChoices, devices: LiveDevices, stack: ExitStack, *, check_level: bool,
-) -> _Parts:
-    """Open everything, the cheapest failure first; `stack` closes it. After a break the level isn't checked again:
-    time counts then, and the keys are offered where hearing fails."""
-    language = ready.pack.language
-    sink = devices.sink(chosen.headset)
-    stack.callback(sink.close)
-    source = None
-    if not chosen.no_voice_in:
-        source = devices.source(chosen.microphone)
-        stack.callback(source.close)
-    voice = devices.voice(VOICES[language])
-    stack.callback(voice.close)
-    parts = _Parts(sink, voice, FailureLine(voice), source)
-    if source is not None:
-        begun = time.monotonic()
-        parts.engine = devices.engine(language, chosen.model, chosen.engine)
-        stack.callback(parts.engine.close)
-        make = lambda: Listener(  # noqa: E731 - one for the check, one for the session: each has a clock of its own
-            parts.engine, ready.pack, latency_s=getattr(sink, "latency_s", 0.0), closed_headset=chosen.closed_headset,
-        )
-        first = make()
-        if check_level:
-            parts.level = check_hearing(
-                first, source, Player(voice, sink), other_way_in=chosen.with_keys, say=_say,
-                load_s=time.monotonic() - begun,
-            )
-        parts.listener = make()
-    return parts
-
-
 def _new(
-    ready: Prepared, root: Path, person: str, chosen: LiveChoices, devices: LiveDevices, approval: str, parts: _Parts,
+    ready: Prepared, root: Path, person: str, chosen: LiveChoices, devices: LiveDevices, approval: str, parts: Parts,
     late: list[str],
 ) -> _Started:
     clock, held = devices.clock(0), approval_file(ready.loaded)
@@ -216,7 +146,7 @@ def _gone_on(taken: TakenUp, person: str, chosen: LiveChoices, devices: LiveDevi
 
 
 def _work(
-    ready: Prepared, started: _Started, parts: _Parts, chosen: LiveChoices, devices: LiveDevices, person: str,
+    ready: Prepared, started: _Started, parts: Parts, chosen: LiveChoices, devices: LiveDevices, person: str,
 ) -> int:
     clock, writer, sink = started.clock, started.writer, parts.sink
     watch = DiskWatch(writer, lambda: parts.failure.play(sink))
@@ -230,7 +160,7 @@ def _work(
     facts: list = []
     keeper.on_facts(lambda new, now: facts.extend(new))
     keeper.on_facts(lambda new, now: screen.facts(keeper.state, new, now))
-    keeper.on_facts(lambda new, now: _prepare_lines(parts.voice, ready.plan, keeper.state))
+    keeper.on_facts(lambda new, now: prepare_lines(parts.voice, ready.plan, keeper.state))
     keys = devices.keys() if chosen.with_keys else None
     loop = LiveLoop(
         keeper, clock, mouth, listener=parts.listener, source=parts.source, keys=keys, board=board(writer.folder, lambda: keeper.state, clock),
@@ -266,9 +196,3 @@ def _seal(writer: Any, state: State, at_ms: int, wall: str, facts: Any) -> None:
     writer.seal(
         at_ms, wall, verdict=state.verdict, left_open=tally(facts).left_open, state_sha256=state_sha256(state),
     )
-
-
-def _prepare_lines(voice: Any, plan: Plan, state: State) -> None:
-    """Have the next few instructions ready, so that an answer starts at once."""
-    owed = [s for s in plan.steps if s.id not in state.main.done][:4]
-    voice.prepare([instruction(plan, state, step) for step in owed if step.say])

@@ -17,9 +17,9 @@ from assistant.speaking.player import Player
 from assistant.station.clips import clip_keeper, rule_told
 from assistant.station.folders import records_folder
 from assistant.station.keeper import SessionKeeper
-from assistant.station.live import LiveChoices, _open_parts, _prepare_lines
 from assistant.station.live_devices import REAL, LiveDevices
 from assistant.station.live_loop import LiveLoop
+from assistant.station.live_parts import LiveChoices, open_parts, prepare_lines
 from assistant.station.mouth import Mouth
 from assistant.station.practice_clock import PracticeClock
 from assistant.station.quiet_record import QuietRecord
@@ -86,7 +86,7 @@ def practise_at_headset(
     engines, voices and records raise."""
     chosen = chosen or LiveChoices()
     with ExitStack() as stack:
-        parts = _open_parts(ready, chosen, devices, stack, check_level=True)
+        parts = open_parts(ready, chosen, devices, stack, check_level=True)
         base = devices.clock(0)
         clock = PracticeClock(base, what.factor)
         record = QuietRecord(
@@ -107,7 +107,7 @@ def practise_at_headset(
         guard = SpeechGuard()
         keeper.on_facts(lambda facts, now: record.facts.extend(facts))
         keeper.on_facts(lambda facts, now: screen.facts(keeper.state, facts, now))
-        keeper.on_facts(lambda facts, now: _prepare_lines(parts.voice, ready.plan, keeper.state))
+        keeper.on_facts(lambda facts, now: prepare_lines(parts.voice, ready.plan, keeper.state))
         keeper.on_facts(lambda facts, now: on_facts(keeper.state, facts, now))
         keys = devices.keys() if chosen.with_keys else None
         if keys is not None:

@@ -112,3 +112,34 @@ def test_a_live_record_forged_to_hold_such_an_answer_cannot_be_folded(ready, tmp
     assert verify(writer.folder).intact  # the chain can't know better; the fold does
     with pytest.raises(RecordError, match="next_recalled"):
         load_session(writer.folder).state()
+
+
+def evidence(folder, ready):
+    """Rows whose records aren't there count for nothing; so the demands that need records stay open."""
+    file = TraineeFile(folder / "kit")
+    file.add(Session("gone", "0" * 64, "2026-02-02", "gb-2-light-clean", "assessment", "complete", 98.0, 0))
+    file.add_tracer(Tracer("Observer", date.today().isoformat(), True))
+    return file
+
+
+def test_evidence_is_printed_and_rows_without_their_record_are_not(tmp_path, ready):
+    evidence(tmp_path, ready)
+    found = CliRunner().invoke(practice, ["--evidence", "Kit", "--evidence-folder", str(tmp_path), "--json"])
+    data = json.loads(found.stdout)
+    assert data["sessions"] == [] and data["tracers"][0]["observer"] == "Observer" and not data["ready"]
+    shown = CliRunner().invoke(practice, ["--evidence", "Kit", "--evidence-folder", str(tmp_path)])
+    assert "seen by Observer" in shown.output and "missing" in shown.output and "not ready yet" in shown.output
+
+
+def test_a_live_run_refuses_whoever_has_not_practised(tmp_path, ready):
+    evidence(tmp_path, ready)
+    with pytest.raises(RefusedError, match="Missing: 3 assessments in a row"):
+        require_practice("Kit", "default", tmp_path)
+    rule = tmp_path / "rule.yaml"
+    rule.write_text("id: x\ntitle: X\nassessments_in_a_row: none\n")
+    with pytest.raises(SiteFileError, match="rule.yaml:3"):
+        require_practice("Kit", str(rule), tmp_path)
+    found = CliRunner().invoke(run, [
+        "gb-2-light-clean", "--technician", "Kit", "--require-practice", "default", "--evidence-folder", str(tmp_path), "--keys",
+        "--no-voice-in", "--records", str(tmp_path / "r")])
+    assert isinstance(found.exception, RefusedError) and not (tmp_path / "r").exists()

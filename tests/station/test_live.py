@@ -108,10 +108,10 @@ def test_a_crash_between_verdict_and_seal_is_sealed_by_the_next_start(tmp_path, 
 def test_a_start_that_died_before_it_told_counts_towards_the_time_nobody_watched(tmp_path, monkeypatch, approved):
     with pytest.raises(Killed):
         _run(Stage(cut_ms=200_000), tmp_path, monkeypatch)
-    monkeypatch.setattr(live, "_prepare_lines", lambda *a: (_ for _ in ()).throw(Killed()))
+    monkeypatch.setattr(live, "prepare_lines", lambda *a: (_ for _ in ()).throw(Killed()))
     with pytest.raises(Killed):
         _run(Stage(wall="2026-01-05T10:29:59.000+00:00"), tmp_path, monkeypatch)
-    monkeypatch.setattr(live, "_prepare_lines", lambda *a: None)
+    monkeypatch.setattr(live, "prepare_lines", lambda *a: None)
     _run(Stage(wall=AN_HOUR_LATER, stop_ms=6_000_000), tmp_path, monkeypatch)
     recovered = [x for x in _lines(tmp_path) if x["kind"] == "recovered"]
     assert len(recovered) == 1 and recovered[0]["data"]["unwatched_ms"] >= 5_400_000
