@@ -36,7 +36,7 @@ def check(
             for r in RULES.values():
                 click.echo(f"{r.id} ({r.severity}): {r.sentence}\n    Source: {r.source}.")
         return 0
-    findings, unreadable = check_all(paths, folder)
+    findings, unreadable, languages = check_all(paths, folder)
     if as_sarif:
         from assistant.procedure.sarif import to_sarif
 
@@ -57,6 +57,7 @@ def check(
                         }
                         for p in unreadable
                     ],
+                    "languages": [c.as_dict() for c in languages],
                 },
                 indent=2,
                 ensure_ascii=False,
@@ -69,19 +70,23 @@ def check(
             )
         if not findings and not unreadable:
             click.echo(f"Clean: {len(RULES)} rules, nothing found.")
+        for c in languages:
+            click.echo(f"Note: {c.sentence()}")
     if unreadable:
         click.echo(SiteFileProblems(unreadable).format_message(), err=True)
         return 2
     return 1 if findings else 0
 
 
-def check_all(paths: tuple[str, ...], folder: Path | None) -> tuple[list, list[Problem]]:
-    """(findings, problems of files that can't be read) of the named procedures, or of all."""
+def check_all(paths: tuple[str, ...], folder: Path | None) -> tuple[list, list[Problem], list]:
+    """(findings, problems of files that can't be read, languages' coverage) of the named procedures, or of all."""
     from assistant.procedure.check import check_procedure
+    from assistant.procedure.languages import coverage
     from assistant.procedure.load import load_procedure, procedure_names
 
     findings: set = set()
     unreadable: list[Problem] = []
+    languages: list = []
     names: list[tuple[str, Path | None]] = []
     for path in paths:
         if Path(path).is_dir():
@@ -103,7 +108,9 @@ def check_all(paths: tuple[str, ...], folder: Path | None) -> tuple[list, list[P
         )
     for name, where in names:
         try:
-            findings.update(check_procedure(load_procedure(name, where)))
+            loaded = load_procedure(name, where)
+            findings.update(check_procedure(loaded))
+            languages += coverage(loaded)
         except SiteFileProblems as error:
             unreadable.extend(error.problems)
-    return sorted(findings), sorted(set(unreadable))  # a shared part is read once a procedure
+    return sorted(findings), sorted(set(unreadable)), languages  # a shared part is read once a procedure

@@ -105,6 +105,7 @@ class ProcedureFile(Node):
     ]
     summary: Text | None = None
     document: str = Field(max_length=200)  # the paper procedure this file was made from
+    languages: list[Literal["en", "ko"]] = ["en"]  # in these, every spoken text is worded
     second_person: YesNo = False  # whether a witness is always at hand
     cleans_zones: list[Ref] = []  # every surface of these must be wetted, or stand in `leaves_out`
     leaves_out: list[LeftOut] = []

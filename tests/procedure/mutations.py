@@ -348,6 +348,10 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
         [Swap(LIGHT, "options:\n", "options:\n  - {id: monday, ask: Is it Monday?}\n")],
     ),
     "wording-incomplete": ("gb-2-light-clean", [Swap(LIGHT, ', ko: "{surface} 전체가 젖었습니다"}', "}")]),
+    "language-incomplete": (
+        "gb-2-light-clean",
+        [Swap(E, "name: {en: back wall, ko: 뒷벽}", "name: {en: back wall}")],
+    ),
     "brief-longer": (
         "gb-2-light-clean",
         [

@@ -76,3 +76,12 @@ def test_text_names_file_line_rule_and_what_to_try(mutated):
 def test_a_folder_is_checked_whole(mutated):
     result = _run(str(mutated), "--json")
     assert result.return_value == 1
+
+
+def test_check_says_which_procedure_is_worded_in_which_language_and_how_much_is_missing():
+    said = _run("gb-2-light-clean", "gb-2-start-of-day").stdout
+    assert "gb-2-light-clean: complete in Korean." in said
+    rows = {r["procedure"]: r for r in json.loads(_run("gb-2-light-clean", "gb-2-start-of-day", "--json").stdout)["languages"]}
+    assert rows["gb-2-light-clean"]["missing"] == 0 and rows["gb-2-light-clean"]["promised"]
+    other = rows["gb-2-start-of-day"]
+    assert f"gb-2-start-of-day: {other['missing']} of {other['texts']} texts aren't in Korean" in said

@@ -6,6 +6,7 @@ import difflib
 from collections.abc import Iterable
 
 from assistant.calc.speech_length import sentence_ms, sentences, speech_ms
+from assistant.procedure.languages import missing_in
 from assistant.procedure.rules.base import NOTE, WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
 from assistant.procedure.wording import spoken_fields
@@ -162,6 +163,13 @@ def wording_incomplete(c: Context) -> Iterable[Hit]:
                 if language not in text and key not in seen:
                     seen.add(key)
                     yield flat.model, field, f"{flat.id}: {field} has no {language} wording.", "Add it."
+
+
+@rule("language-incomplete", "In every language a procedure names, all its spoken texts are worded.")
+def language_incomplete(c: Context) -> Iterable[Hit]:
+    for language in c.procedure.languages:
+        for t in missing_in(c.loaded, language):
+            yield t.node, t.field, f"{t.owner}: {t.field} has no {language} wording.", f"Add it, or take {language} out."
 
 
 @rule("brief-longer", "The brief form is shorter than the full one.", WARNING, "definition")
