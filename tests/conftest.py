@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests import machine
+from tests import long_parts, machine
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -35,12 +35,21 @@ def pytest_configure(config: pytest.Config) -> None:
     settings.load_profile("full" if config.getoption("--full") else "default")
 
 
+def pytest_sessionstart(session: pytest.Session) -> None:
+    config = session.config
+    terminal = config.pluginmanager.get_plugin("terminalreporter")  # not there yet when plugins are configured
+    if config.getoption("--full") and terminal and not hasattr(config, "workerinput"):
+        config.pluginmanager.register(long_parts.Progress(terminal), "long-parts")
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if not config.getoption("--full"):
-        long_parts = [item for item in items if item.get_closest_marker("full")]
-        if long_parts:
-            config.hook.pytest_deselected(items=long_parts)
+        long_ones = [item for item in items if item.get_closest_marker("full")]
+        if long_ones:
+            config.hook.pytest_deselected(items=long_ones)
             items[:] = [item for item in items if not item.get_closest_marker("full")]
+    else:
+        long_parts.longest_first(items)
     if machine.chromium() is None:
         skip = pytest.mark.skip(reason="not measured here: no Chromium to open the pages in")
         for item in items:

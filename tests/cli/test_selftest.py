@@ -41,7 +41,7 @@ def small_project(tmp_path: Path) -> Path:
     shutil.copytree(ROOT / "assistant" / "bootstrap", tmp_path / "assistant" / "bootstrap")
     shutil.copy(ROOT / "pyproject.toml", tmp_path)
     (tmp_path / "tests").mkdir()
-    for name in ("conftest.py", "machine.py"):
+    for name in ("conftest.py", "long_parts.py", "machine.py"):
         shutil.copy(ROOT / "tests" / name, tmp_path / "tests")
     (tmp_path / "tests" / "test_small.py").write_text(TESTS)
     return tmp_path
