@@ -32,7 +32,7 @@ def row_of(entry: Entry, size: int, mtime: int, plans: PlanCache) -> Row:
     try:
         opened = open_session(entry.folder, plans)
     except GauntletError as error:
-        row.problem, row.weight = printable(error.what, 400), 100
+        row.problem, row.weight, row.needs = printable(error.what, 400), 100, True
         row.reasons = json.dumps([f"The record can't be read: {row.problem}"])
         return row
     _fill(row, opened, entry)
@@ -83,6 +83,8 @@ def _fill(row: Row, opened: Opened, entry: Entry) -> None:
     if now:
         row.decision, row.decided = now.decision, now.decision in FINAL
         row.decided_by, row.decided_wall = now.name, now.wall
+    # A record so damaged that its kind can't be told needs a person most of all.
+    row.needs = not row.decided and (row.state == "broken" or row.kind == "live" and row.state in ("sealed", "open"))
 
 
 def _shown(value: Any) -> str:

@@ -12,7 +12,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from assistant.review.digest import Finding
 from assistant.review.times import parse_wall
 
-VERSION = 6  # of the columns below; an index of another version is made anew
+VERSION = 7  # of the columns below; an index of another version is made anew
 
 
 class Base(DeclarativeBase):
@@ -59,6 +59,7 @@ class Row(Base):
     reasons: Mapped[str] = mapped_column(Text, default="[]")
     decision: Mapped[str] = mapped_column(String, default="")
     decided: Mapped[bool] = mapped_column(Boolean, default=False)  # a final decision stands
+    needs: Mapped[bool] = mapped_column(Boolean, default=False)  # a person must decide on it
     decided_by: Mapped[str] = mapped_column(Text, default="")
     decided_wall: Mapped[str] = mapped_column(String, default="")
     head: Mapped[str] = mapped_column(String, default="")
@@ -68,9 +69,13 @@ class Row(Base):
     findings: Mapped[str] = mapped_column(Text, default="[]")
 
     __table_args__ = (
-        TableIndex("by_need", "state", "kind", "decided", "weight"),
-        TableIndex("by_enclosure", "enclosure", "ended_utc"),
-        # Holds all that the list of sessions is narrowed by, so that searching reads this and not the rows.
+        # Each holds all that its list asks for, so that counting and searching ten thousand sessions reads a
+        # narrow index and not the rows.
+        TableIndex("by_need", "needs", "weight", "started_utc", "session"),
+        TableIndex("by_open", "needs", "started_utc", "session", "search", "enclosure"),
+        TableIndex("by_enclosure", "enclosure", "ended_utc", "kind", "decision", "purpose", "session"),
+        TableIndex("by_place", "enclosure", "enclosure_name"),
+        TableIndex("by_decision", "enclosure", "kind", "decision", "purpose", "ended_utc", "started_utc", "session"),
         TableIndex(
             "by_start",
             "started_utc",

@@ -227,14 +227,21 @@ def affected(index: Index, row: Row, entries: Sequence[SiteEntry]) -> Affected:
             Row.decision.in_(("accepted", "accepted_with_remark")),
             Row.session != row.session,
         )
-        before = db.scalars(
-            select(Row).where(*good, Row.ended_utc <= row.started_utc).order_by(Row.ended_utc.desc()).limit(1)
+        # Only what the index itself holds is asked for, so that no row need be read.
+        before = db.execute(
+            select(Row.ended_utc, Row.session)
+            .where(*good, Row.ended_utc <= row.started_utc)
+            .order_by(Row.ended_utc.desc())
+            .limit(1)
         ).first()
-        after = db.scalars(
-            select(Row).where(*good, Row.started_utc >= row.ended_utc).order_by(Row.started_utc).limit(1)
+        after = db.execute(
+            select(Row.started_utc, Row.session)
+            .where(*good, Row.started_utc >= row.ended_utc)
+            .order_by(Row.started_utc)
+            .limit(1)
         ).first()
-        since, since_session = (before.ended_utc, before.session) if before else ("", "")
-        until, until_session = (after.ended_utc, after.session) if after else ("", "")
+    since, since_session = before or ("", "")
+    until, until_session = after or ("", "")
     first, last = parse_wall(since), parse_wall(until)
     made = tuple(
         e

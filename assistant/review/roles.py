@@ -42,6 +42,7 @@ TABLE: tuple[Access, ...] = (
     Access("GET", _SESSION + "/facts", "facts", SIGNED_IN),
     Access("GET", _SESSION + "/sound", "sound", SIGNED_IN, "only the site's sound_listeners"),
     Access("GET", _SESSION + "/clips/{clip}", "clip", SIGNED_IN, "only the site's clip_listeners"),
+    Access("GET", _SESSION + "/said", "said", SIGNED_IN),
     Access("GET", _SESSION + "/spoken/{line}", "spoken", SIGNED_IN, "from the text, which they may read"),
     Access("GET", _SESSION + "/record.jsonl", "record_file", SIGNED_IN),
     Access(

@@ -97,6 +97,10 @@ def test_nothing_a_record_says_becomes_markup_or_moves_text(desk: Desk, client: 
         f"{own}?t=960&words=all",
         f"{own}/state?t=970",
         f"{own}/sign",
+        f"{own}/facts",
+        f"{own}/facts?kind=heard&line=3",
+        f"{own}/said",
+        f"{own}/said?part=1",
         "/register/gb-2",
         "/board",
     ):
@@ -141,6 +145,8 @@ VALUES = st.one_of(
 NAMES = st.sampled_from(
     [
         "t",
+        "kind",
+        "part",
         "page",
         "words",
         "state",
@@ -177,6 +183,7 @@ def test_made_up_requests_never_break_a_page(shared_desk: Desk, row: Access, dat
         ("{enclosure}", real[0]),
         ("{session}", real[1]),
         ("{clip}", "0" * 64),
+        ("{line}", "2"),
         ("{path:path}", "base.css"),
     ):
         if name in path:

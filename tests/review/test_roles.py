@@ -25,6 +25,7 @@ def address(row: Access, session: str) -> str:
         .replace("{enclosure}", enclosure)
         .replace("{session}", name)
         .replace("{clip}", "0" * 64)
+        .replace("{line}", "2")
     )
 
 

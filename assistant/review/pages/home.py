@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import func, select
 from starlette.responses import Response
 
 from assistant.review.call import Call
@@ -15,23 +15,18 @@ from assistant.review.register import PRESSING
 from assistant.review.times import parse_wall
 
 PER_PAGE = 25
+HEAVY = 10  # of weight: something to look at
 STATES = {"open": "undecided", "accepted": "accepted", "refused": "not accepted", "practice": "practice"}
-
-
-def _undecided():
-    return (Row.kind == "live", Row.state.in_(("sealed", "open", "broken")), Row.decided.is_(False))
 
 
 def home(call: Call) -> Response:
     """Undecided records, worst first; what is due; what runs now."""
     page = call.query_int("page", 1, 1, 100_000)
+    need = Row.needs.is_(True)
     with call.desk.index.db() as db:
-        # A record so damaged that its kind can't be told needs a person most of all.
-        need = or_(
-            Row.state == "broken", (Row.kind == "live") & Row.state.in_(("sealed", "open"))
-        ) & Row.decided.is_(False)
-        counted = select(func.count(), func.count().filter(need), func.count().filter(need, Row.weight >= 10))
-        everything, total, heavy = db.execute(counted.select_from(Row)).one()
+        total = db.scalar(select(func.count()).select_from(Row).where(need)) or 0
+        heavy = db.scalar(select(func.count()).select_from(Row).where(need, Row.weight >= HEAVY)) or 0
+        everything = total or db.scalar(select(Row.session).limit(1)) is not None
     rows = call.desk.index.page([need], [Row.weight.desc(), Row.started_utc.desc()], page, PER_PAGE)
     found = call.desk.duties()
     pressing = [d for d in found if d.due.status in PRESSING]
@@ -73,7 +68,7 @@ def sessions(call: Call) -> Response:
     if enclosure:
         where.append(Row.enclosure == enclosure)
     if state == "open":
-        where += _undecided()
+        where.append(Row.needs.is_(True))
     elif state == "accepted":
         where.append(Row.decision.in_(("accepted", "accepted_with_remark")))
     elif state == "refused":

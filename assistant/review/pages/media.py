@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from starlette.responses import FileResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, Response
 
 from assistant.errors import RecordError
 from assistant.record.clips import ClipPolicy, ClipStore
-from assistant.review.call import Call
+from assistant.review.call import Call, fragment, session_url
+from assistant.review.said import said_rows
+from assistant.review.sessions import Opened
 from assistant.session.facts.lines import Heard, LineSpoken
 
 SOUND = "session.wav"
@@ -22,6 +24,37 @@ def may_hear_sound(call: Call) -> bool:
 def may_hear_clips(call: Call) -> bool:
     """Whether this role may hear clips."""
     return call.role in call.desk.rules.clip_listeners
+
+
+def speaks(call: Call, opened: Opened) -> bool:
+    """Whether the assistant's lines can be spoken again here."""
+    return call.desk.setup.speak is not None and opened.record.header.get("language") in SPOKEN_LANGUAGES
+
+
+def kept_clips(opened: Opened) -> set[str]:
+    """The hashes of the clips that are still beside the record."""
+    folder = opened.folder / "clips"
+    try:
+        return {path.stem for path in folder.glob("*.flac")} if folder.is_dir() else set()
+    except OSError:
+        return set()
+
+
+def said(call: Call) -> Response:
+    """Everything said and heard, each with what can be heard of it; `part`: only the list, for the page's script."""
+    opened = call.desk.open(call.params["enclosure"], call.params["session"])
+    name = f"{opened.folder.parent.name}/{opened.folder.name}"
+    url = session_url(name)
+    with_sound = (opened.folder / SOUND).is_file() and may_hear_sound(call)
+    kept = kept_clips(opened) if may_hear_clips(call) else set()
+    key = f"said {with_sound} {speaks(call, opened)} {sorted(kept)}"
+    drawn = opened.drawn.get(key)
+    if drawn is None:
+        values = {"said": said_rows(opened), "sound": with_sound, "speaks": speaks(call, opened), "kept": kept}
+        drawn = opened.drawn[key] = fragment("_said.html", url=url, **values)
+    if call.query("part", 5):
+        return HTMLResponse(drawn.encode("utf-8", "replace"))
+    return call.page("said.html", drawn=drawn, url=url, name=name)
 
 
 def sound(call: Call) -> Response:
@@ -57,13 +90,12 @@ def spoken(call: Call) -> Response:
     opened = call.desk.open(call.params["enclosure"], call.params["session"])
     wanted = call.params["line"]
     speak = call.desk.setup.speak
-    language = opened.record.header.get("language")
-    if speak is None or language not in SPOKEN_LANGUAGES:
+    if speak is None or not speaks(call, opened):
         raise RecordError("There is no voice here for this record.")
     line = int(wanted) if wanted.isascii() and wanted.isdigit() and len(wanted) < 10 else -1
     for fact, number in zip(opened.facts, opened.lines, strict=True):
         if number == line and isinstance(fact, LineSpoken):
-            return Response(speak(fact.text[:MOST_SPOKEN], language), media_type="audio/wav")
+            return Response(speak(fact.text[:MOST_SPOKEN], opened.record.header["language"]), media_type="audio/wav")
     raise RecordError("The assistant said nothing in that line.")
 
 
@@ -77,4 +109,4 @@ def record_file(call: Call) -> Response:
     )
 
 
-HANDLERS = {"sound": sound, "clip": clip, "spoken": spoken, "record_file": record_file}
+HANDLERS = {"sound": sound, "clip": clip, "spoken": spoken, "said": said, "record_file": record_file}

@@ -72,7 +72,7 @@ def _known(call: Call) -> str:
     if enclosure in call.desk.enclosures():
         return enclosure
     with call.desk.index.db() as db:
-        if db.scalar(select(func.count()).select_from(Row).where(Row.enclosure == enclosure)):
+        if db.scalar(select(Row.session).where(Row.enclosure == enclosure).limit(1)) is not None:
             return enclosure
     raise RecordError("There is no such enclosure.")
 

@@ -18,14 +18,13 @@ from assistant.review.names import left_open_words
 from assistant.review.index import Row
 from assistant.review.lane_builder import lanes
 from assistant.review.pages.instant import instant_at
-from assistant.review.pages.media import SOUND, SPOKEN_LANGUAGES, may_hear_clips, may_hear_sound
+from assistant.review.pages.media import SOUND, kept_clips, may_hear_clips, may_hear_sound, speaks
 from assistant.review.register import affected
-from assistant.review.said import said_rows
 from assistant.review.sessions import Opened
 from assistant.review.signing import choices
 from assistant.review.steps_table import step_rows
 from assistant.review.timeline_svg import timeline_svg, with_cursor
-from assistant.session.facts.lines import Heard
+from assistant.session.facts.lines import Heard, LineSpoken
 
 TIMELINE_NAME = (
     "Time line of the session, one row per surface, door, cycle and kind of sound. "
@@ -98,16 +97,16 @@ def session(call: Call) -> Response:
         lanes=drawn["lanes"],
         drawing=with_cursor(drawn["drawing"], at_ms, opened.end_ms),
         reasons=_moments(told.reasons, summary),
-        speaks=call.desk.setup.speak is not None and opened.record.header.get("language") in SPOKEN_LANGUAGES,
+        speaks=speaks(call, opened),
         steps=drawn["steps"],
         steps_drawn=drawn["steps drawn"],
-        said=drawn["said"],
+        said_count=drawn["said"],
         stops=[f for f in summary.findings if f.at_ms >= 0 and f.weight >= 2],
         words=words if every else words[:MOST_WORDS],
         more_words=0 if every else max(0, len(words) - MOST_WORDS),
         sound=sound,
         clips=may_hear_clips(call),
-        kept=_kept_clips(opened),
+        kept=kept_clips(opened),
         left_open=[left_open_words(opened.plan, item) for item in summary.left_open],
         legend=LEGEND,
         marks=MARKS,
@@ -138,7 +137,7 @@ def _drawn(opened: Opened, url: str) -> dict[str, Any]:
         drawn["drawing"] = timeline_svg(found, opened.end_ms, TIMELINE_NAME)
         drawn["steps"] = step_rows(opened.facts, opened.plan, opened.lines)
         drawn["steps drawn"] = fragment("_steps.html", steps=drawn["steps"], url=url)
-        drawn["said"] = said_rows(opened)
+        drawn["said"] = sum(isinstance(f, Heard | LineSpoken) for f in opened.facts)
         drawn["words"] = _words(opened)
     return drawn
 
@@ -181,14 +180,6 @@ def _words(opened: Opened) -> list[WordRow]:
                 )
             )
     return found
-
-
-def _kept_clips(opened: Opened) -> set[str]:
-    folder = opened.folder / "clips"
-    try:
-        return {path.stem for path in folder.glob("*.flac")} if folder.is_dir() else set()
-    except OSError:
-        return set()
 
 
 def compare_page(call: Call) -> Response:

@@ -76,9 +76,19 @@
   window.gauntletPlayer = player; // for a person at the console, and for the tests
 
   // What was said, beside the cursor: the newest line that began before it, for as long as a person reads it.
-  const lines = [...document.querySelectorAll(".transcript li[data-from]")].map((li) => ({
-    from: Number(li.dataset.from), to: Number(li.dataset.to), who: li.dataset.who, text: li.querySelector(".tr-text").textContent, line: li.dataset.line,
-  }));
+  let lines = [];
+  fetch(`${url}/said?part=1`, { headers: { accept: "text/html" } })
+    .then((answer) => (answer.ok ? answer.text() : Promise.reject(answer.status)))
+    .then((html) => {
+      by("said").innerHTML = html;
+      lines = [...document.querySelectorAll(".transcript li[data-from]")].map((li) => ({
+        from: Number(li.dataset.from), to: Number(li.dataset.to), who: li.dataset.who, text: li.querySelector(".tr-text").textContent, line: li.dataset.line,
+      }));
+      shown = undefined;
+      say(player.now());
+      caption.hidden = false;
+    })
+    .catch(() => {}); // the link to the page of it stays
   const READ_MS = 4000;
   let shown = null, spoke = null;
   const lineAt = (ms) => {
@@ -173,7 +183,7 @@
     }
   };
 
-  for (const part of document.querySelectorAll(".controls, .scrub, .keys-hint, .caption")) part.hidden = false;
+  for (const part of document.querySelectorAll(".controls, .scrub, .keys-hint")) part.hidden = false;
   by("play").addEventListener("click", toggle);
   by("next").addEventListener("click", next);
   by("prev").addEventListener("click", previous);
@@ -202,8 +212,8 @@
   document.addEventListener("click", (event) => {
     const link = event.target.closest("a.jump");
     if (link) { event.preventDefault(); jump(Number(link.dataset.at)); return; }
-    const button = event.target.closest("button.listen");
-    if (button) listen(button);
+    const button = event.target.closest(".listen");
+    if (button) { event.preventDefault(); listen(button); }
   });
   const keys = {
     " ": toggle, n: next, p: previous, l: copy, "+": () => setZoom(zoom * 2), "=": () => setZoom(zoom * 2), "-": () => setZoom(zoom / 2), 0: () => setZoom(1),
