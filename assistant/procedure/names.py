@@ -52,15 +52,13 @@ class Names:
         valid = set(valid)
         if name is None or name in valid:
             return True
-        self.site.problems.append(
-            self.site.problem(
-                node,
-                field,
-                f"There is no {what} called {name}.",
-                f"{a_or_an(what)} of {self.enclosure.id}",
-                nearest(name, valid),
-            )
-        )
+        if name[:1] == "{":
+            message, expected = f"Nothing fills {name} here.", "a parameter of the part, or the name a repeat gives"
+        else:
+            message = f"There is no {what} called {name}."
+            owner = "" if what.startswith("state of") else f" of {self.enclosure.id}"
+            expected = f"{a_or_an(what)}{owner}"
+        self.site.problems.append(self.site.problem(node, field, message, expected, nearest(name, valid)))
         return False
 
     def conditions(self, node: Node, field: str, conditions: list[Condition], steps: set[str]) -> None:
@@ -203,8 +201,14 @@ class Names:
             if c.step is not None:
                 resolve_step(c.step, flat.scope, ids) or self.known(c, "step", c.step, ids, "step")
         self.conditions(m, "requires", [c for c in m.requires if c.step is None], ids)
-        if m.within is not None and not resolve_step(m.within.after, flat.scope, ids):
-            self.known(m.within, "after", m.within.after, ids, "step")
+        if m.within is not None:
+            after = resolve_step(m.within.after, flat.scope, ids)
+            if not after:
+                self.known(m.within, "after", m.within.after, ids, "step")
+            elif after == flat.id:
+                self.site.problems.append(
+                    self.site.problem(m.within, "after", f"{flat.id} is limited by itself.", "a step before it")
+                )
         if isinstance(m, Wet):
             self.known(m, "agent", m.agent, self.agents, "agent")
             self.known(m, "zone", m.zone, self.zones, "zone")

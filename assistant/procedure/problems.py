@@ -56,7 +56,8 @@ def a_or_an(noun: str) -> str:
 def nearest(name: str, valid: Iterable[str]) -> str:
     """A suggestion sentence naming the valid names closest to `name`, or listing a few, or ""."""
     names = sorted({v for v in valid if v})
-    close = difflib.get_close_matches(name, names, n=3, cutoff=0.5)
+    begun = [n for n in names if len(name) > 2 and n.startswith(name)]
+    close = list(dict.fromkeys((*begun, *difflib.get_close_matches(name, names, n=3, cutoff=0.5))))[:3]
     if close:
         return "Did you mean " + " or ".join(close) + "?"
     if names:

@@ -81,10 +81,11 @@ def sheet_pdf(loaded: Loaded, size: str = "a4", answers: Mapping[str, bool] | No
         story.append(_questions(plan, answers, width))
     story.append(Paragraph("Steps", _HEAD))
     story.append(_steps(plan, _chosen(plan, answers), width))
-    story.append(Paragraph("If something goes wrong", _HEAD))
-    for mishap in plan.mishaps.values():
-        rows: list[Any] = [Paragraph(f"<b>{escape(mishap.title[:1].upper() + mishap.title[1:])}</b>", _BODY)]
-        rows += [Paragraph(f"{i}. {_words(s)}", _SMALL) for i, s in enumerate(mishap.steps, 1)]
+    for at, mishap in enumerate(plan.mishaps.values()):
+        # The heading stays with the first branch, never alone at the foot of a page.
+        rows: list[Any] = [] if at else [Paragraph("If something goes wrong", _HEAD)]
+        rows.append(Paragraph(f"<b>{escape(mishap.title[:1].upper() + mishap.title[1:])}</b>", _BODY))
+        rows += [Paragraph(f"{i}. {_words(s)}{_if_no(s)}", _SMALL) for i, s in enumerate(mishap.steps, 1)]
         ending = {
             "resume": "Then do again what it spoiled, and go on.",
             "stop": "Then stop. The clean is not complete.",
@@ -161,11 +162,20 @@ def _words(step: Step) -> str:
     return " ".join(parts)
 
 
+def _if_no(step: Step) -> str:
+    """What a no, or a value outside its limits, means within a branch."""
+    if step.kind == "check" and step.on_no == "stop":
+        return " If not: stop."
+    return " If outside the limits: stop." if step.kind == "reading" and step.on_outside == "stop" else ""
+
+
 def _box(plan: Plan, step: Step) -> str:
     """What is written down at a step."""
     if step.kind == "wet":
         contact = f"wet {spoken_duration(step.contact_ms)}" if step.contact_ms else "wiped"
-        again = "<br/>wet again in time" if 0 < step.wet_ms <= step.contact_ms + step.expected_ms else ""
+        again = ""
+        if 0 < step.wet_ms <= step.contact_ms + step.expected_ms:
+            again = f"<br/>wet again {clock(max(0, step.wet_ms - step.lead_ms))} after the first stroke"
         return f"all wet at __:__<br/>{contact}{again}"
     if step.kind == "wait":
         return "over at __:__"
@@ -185,12 +195,13 @@ def _box(plan: Plan, step: Step) -> str:
 
 def _steps(plan: Plan, steps: list[Step], width: float) -> Table:
     numbers = {o.id: f"Q{i}" for i, o in enumerate(plan.options, 1)}
-    rows: list[list[Any]] = [[Paragraph(t, _BOLD) for t in ("", "No.", "Where", "What", "Record")]]
+    rows: list[list[Any]] = [[Paragraph(t, _BOLD) for t in ("OK", "No.", "Where", "What", "Record")]]
     for number, step in enumerate(steps, 1):
         only = ", ".join(f"{numbers[w.option]} {'yes' if w.equals else 'no'}" for w in step.when)
-        text = _words(step) + (f" <i>(only if {only})</i>" if only else "")
+        text = _words(step)
         if step.kind == "wait" and ALL_CONTACTS in step.wait_for:
             text += " Every surface stays wet until its time is over."
+        text += f" <i>(only if {only})</i>" if only else ""
         rows.append(
             [
                 "",
@@ -200,7 +211,7 @@ def _steps(plan: Plan, steps: list[Step], width: float) -> Table:
                 Paragraph(_box(plan, step), _SMALL),
             ]
         )
-    table = Table(rows, colWidths=[width * w for w in (0.05, 0.06, 0.12, 0.56, 0.21)], repeatRows=1)
+    table = Table(rows, colWidths=[width * w for w in (0.065, 0.06, 0.12, 0.535, 0.22)], repeatRows=1)
     style = [
         ("GRID", (0, 0), (-1, -1), 0.4, colors.black),
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),

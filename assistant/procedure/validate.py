@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import types
 import typing
+import unicodedata
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -143,7 +144,7 @@ def _problem(error: Any, kind: Any, data: Any, tree: Tree, base: Key) -> Problem
         if "stop|again" in str(context.get("pattern", "")):
             message = f"{str(error.get('input'))[:60]!r} isn't an outcome"
             expected = "stop, again, deviate or mishap:<id>"
-        return tree.problem(full, message + ".", expected)
+        return tree.problem(full, message + ".", expected, _foreign_letter(str(error.get("input"))))
     if code in ("too_short", "too_long", "string_too_long", "string_too_short"):
         few = code.endswith("short")
         bound = context.get("min_length") if few else context.get("max_length")
@@ -163,9 +164,27 @@ def _problem(error: Any, kind: Any, data: Any, tree: Tree, base: Key) -> Problem
     found = error.get("input")
     expected = ""
     if code.endswith("_type") or code.endswith("_parsing"):
-        expected = message.removeprefix("Input should be ")
+        expected = _EXPECTED.get(code) or message.removeprefix("Input should be ")
         message = f"{name or 'The value'} is {_shown(found)}"
     return tree.problem(full, message.rstrip(".") + ".", expected)
+
+
+def _foreign_letter(text: str) -> str:
+    """A sentence about the first letter that only looks like a plain one, or ""."""
+    for at, letter in enumerate(text[:60], 1):
+        if ord(letter) > 127:
+            name = unicodedata.name(letter, "no name").lower()
+            return f"Letter {at} is U+{ord(letter):04X} ({name}); type it anew."
+    return ""
+
+
+_EXPECTED = {
+    "string_type": 'text; a number or a yes that is meant as text stands in quotes, such as "1"',
+    "list_type": "a list, such as [a, b]",
+    "dict_type": "a mapping, such as {key: value}",
+    "model_type": "a mapping, such as {key: value}",
+    "model_attributes_type": "a mapping, such as {key: value}",
+}
 
 
 def _shown(value: Any) -> str:

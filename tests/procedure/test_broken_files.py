@@ -58,6 +58,12 @@ def test_all_errors_of_a_file_come_in_one_go(tmp_path):
     assert "Did you mean disinfectant" in said and "back_wall" in said and "mishaps" in said
 
 
+def test_a_letter_that_only_looks_like_another_is_named_by_its_code():
+    with pytest.raises(SiteFileProblems) as caught:
+        load_procedure(BROKEN / "homoglyph-name.yaml", default_folder())
+    assert "U+0430 (cyrillic small letter a)" in caught.value.format_message()
+
+
 def test_fifty_megabytes_of_nesting_are_refused_by_size(tmp_path):
     path = tmp_path / "huge.yaml"
     path.write_bytes(b"[" * 50_000_000)

@@ -170,9 +170,14 @@ def witness_alone(c: Context) -> Iterable[Hit]:
 @rule("mishap-missing", "Every word for a mishap has its branch.")
 def mishap_missing(c: Context) -> Iterable[Hit]:
     known = {m.model.word for m in c.loaded.mishaps}
-    for word in MISHAPS:
-        if word not in known:
-            yield c.procedure, "", f"Nothing happens when {word} is said.", "Include the part mishaps."
+    missing = [word for word in MISHAPS if word not in known]
+    if missing:
+        yield (
+            c.procedure,
+            "",
+            f"Nothing happens when this is said: {', '.join(missing)}.",
+            "Include the part mishaps: mishap_parts: [{part: mishaps}].",
+        )
 
 
 @rule("mishap-no-way-back", "A mishap branch leads back to work, or stops and says who must be told.")
