@@ -9,7 +9,7 @@ from assistant.procedure.plan import Plan
 from assistant.record.export.summary import Bar, Remark, ReportSummary, StepRow
 from assistant.record.keys import KeyStore
 from assistant.record.reader import Record
-from assistant.review.decisions import REJECTED, signed_lines
+from assistant.review.decisions import REJECTED, signed_lines, standing
 from assistant.review.places import keys_folder
 from assistant.session.bridges import bridge_step, is_bridge
 from assistant.session.facts import contacts, lines, machine, steps, troubles
@@ -43,7 +43,7 @@ def summary_of(opened: OpenedSession) -> ReportSummary:
         title=plan.title, revision=plan.revision, site=plan.site, enclosure=in_language(loaded_of(record).enclosure.name, plan.language),
         technician=str(told.get("technician", "")), verdict=_VERDICTS[counted.verdict],
         started_wall=record.lines[0].wall, ended_wall=_ended(record), duration_ms=counted.ended_ms,
-        waiting_ms=counted.waited_ms, words_heard=counted.heard, words_refused=counted.refused,
+        waiting_ms=counted.waited_ms, words_heard=counted.heard + counted.refused, words_refused=counted.refused,
         deviations=tuple(_remarks(record)), unanswered=_unanswered(facts, counted),
         steps=tuple(step_rows(plan, facts, opened)), bars=tuple(bars(plan, facts)),
         cleaned=f"{plan.title}" if counted.verdict == "complete" else "",
@@ -86,8 +86,12 @@ def _ended(record: Record) -> str:
 
 
 def _remarks(record: Record) -> list[Remark]:
+    decided = standing(signed_lines(record, known_keys()))
+    answer = ""
+    if decided is not None:
+        answer = f"{decided.meaning}, line {decided.line}" + (f": {decided.reason}" if decided.reason else "")
     return [
-        Remark(line.t_ms, line.seq, fact["data"]["text"])
+        Remark(line.t_ms, line.seq, fact["data"]["text"], answer)
         for line, fact in record.facts()
         if fact["kind"] == troubles.Deviation.KIND
     ]

@@ -23,6 +23,7 @@ from assistant.record.export.pdf import pdf_bytes
 from assistant.record.export.summary import Bar, Remark, StepRow
 from assistant.record.export.tag import NOT_BEYOND_USE, label_pdf, label_text, qr_text, status
 from assistant.record.export.time_line import time_line
+from assistant.record.export.wording import detail
 from assistant.record.reader import Record, read_record
 from assistant.record.signatures import sign_record
 from tests.record.support import WALL, new_record, sealed_record, spoken, summary, supervisor, whole_session
@@ -78,7 +79,7 @@ def test_the_first_page_holds_verdict_times_deviations_and_what_is_unanswered(
         "20 min 10 s",
         "8 min 0 s",
         "The panel was open longer than 3 min.",
-        "not answered",
+        "not decided",
         "Was the torn wipe counted out?",
         "S. Supervisor",
         "reviewed",
@@ -87,6 +88,43 @@ def test_the_first_page_holds_verdict_times_deviations_and_what_is_unanswered(
         "Gauntlet 0.1.0",
     ):
         assert wanted in pages[0], wanted
+
+
+def test_a_step_begun_twice_counts_once_and_says_how_each_beginning_ended(record: Record):
+    rows = (
+        StepRow("1", "Wipe the wall.", 0, 5, "failed", "single", "it was taken back"),
+        StepRow("2", "Wipe the floor.", 6, None, "open"),
+        StepRow("1", "Wipe the wall.", 7, 9, "redone", "single"),
+        StepRow("2", "Wipe the floor.", 9, 12, "done", "single"),
+        StepRow("3", "Close the door.", 13, None, "open"),
+        StepRow("4", "Start the purge.", None, None, "open"),
+    )
+    pages = text_of(pdf_bytes(record, replace(summary(), steps=rows)))
+    assert "2 of 4" in pages[0]
+    for word in ("undone", "interrupted", "redone", "not ended", "not begun"):
+        assert word in pages[1], word
+
+
+def test_the_first_page_counts_deviations_that_nobody_decided_on(record: Record):
+    known = summary()
+    assert "1 deviation, 1 question" in text_of(
+        pdf_bytes(record, known)
+    )[0].replace("\n", " ")
+    decided = replace(known, deviations=tuple(replace(r, answer="reviewed") for r in known.deviations))
+    assert "0 deviations, 1 question" in text_of(pdf_bytes(record, decided))[0].replace("\n", " ")
+
+
+def test_facts_are_printed_with_their_units():
+    said = detail({"started_ms": 1500, "confidence_pm": 651, "scores": [["main", -452], ["words_s", 690]], "ok": True})
+    assert said == "started: 1500 ms; confidence: 65.1 %; scores: main -0.452, words_s 0.69; ok: yes"
+    assert detail({"scores": [1, ["a"]], "x_ms": True, "deep": {"gap_ms": 2}}) == "scores: 1, a; x ms: yes; deep: {gap: 2 ms}"
+
+
+def test_the_first_line_has_a_row_for_each_thing_it_says(tmp_path: Path):
+    folder = sealed_record(tmp_path)
+    pages = text_of(pdf_bytes(read_record(folder), summary()))
+    last = "\n".join(pages)
+    assert "technician\nT. Technician" in last and "revision\n3" in last
 
 
 def test_every_page_carries_the_seal_how_to_check_it_and_its_number(record: Record):

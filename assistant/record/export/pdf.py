@@ -23,10 +23,11 @@ from reportlab.platypus import (
 )
 
 from assistant.record.chain import seed
+from assistant.record.envelope import Line
 from assistant.record.export.fonts import shown, use_font
 from assistant.record.export.layout import BAND, SOFT, WARN, WARN_SOFT, box, heading, pairs, para, table
 from assistant.record.export.pages import NumberedCanvas
-from assistant.record.export.summary import Bar, ReportSummary
+from assistant.record.export.summary import Bar, ReportSummary, StepRow
 from assistant.record.export.time_line import GREY, INK, time_line
 from assistant.record.export.wording import clock, detail, length, pieces, wall
 from assistant.record.reader import Record
@@ -166,13 +167,16 @@ def _first_page(record: Record, summary: ReportSummary, width: float) -> list[Fl
         ("Lasted", length(summary.duration_ms)),
         ("Spent waiting", length(summary.waiting_ms)),
     ]
-    done = sum(step.outcome in ("done", "redone") for step in summary.steps)
+    # A step may be begun twice; it counts once.
+    done = {(s.number, s.text) for s in summary.steps if s.outcome in ("done", "redone")}
+    asked = {(s.number, s.text) for s in summary.steps}
     kept = sum(bar.outcome == "complete" for bar in summary.bars)
+    unanswered = sum(not remark.answer for remark in summary.deviations)
     right = [
-        ("Steps done", f"{done} of {len(summary.steps)}"),
-        ("Waits kept", f"{kept} of {len(summary.bars)}"),
+        ("Steps done", f"{len(done)} of {len(asked)}"),
+        ("Waits", f"{kept} kept" + (f", {len(summary.bars) - kept} not" if kept < len(summary.bars) else "")),
         ("Deviations", str(len(summary.deviations))),
-        ("Unanswered", str(len(summary.unanswered))),
+        ("Unanswered", f"{_many(unanswered, 'deviation')}, {_many(len(summary.unanswered), 'question')}"),
         ("Words heard", f"{summary.words_heard}, of them {summary.words_refused} refused"),
         ("Record", record.session or "\u2013"),
     ]
@@ -194,13 +198,13 @@ def _first_page(record: Record, summary: ReportSummary, width: float) -> list[Fl
                 clock(r.t_ms),
                 f"line {r.line}",
                 para(r.text, 8.5),
-                para(r.answer or "not answered", 8.5, colour=INK if r.answer else WARN),
+                para(r.answer or "not decided", 8.5, colour=INK if r.answer else WARN),
             ]
             for r in summary.deviations
         ]
         story.append(
             table(
-                ["Time", "Line", "What happened", "Supervisor's answer"],
+                ["Time", "Line", "What happened", "Decided"],
                 rows,
                 width,
                 (0.10, 0.11, 0.45, 0.34),
@@ -255,13 +259,14 @@ def _signatures(record: Record, width: float) -> list[Flowable]:
 
 def _steps(summary: ReportSummary, width: float) -> list[Flowable]:
     story: list[Flowable] = [PageBreak(), heading("Steps")]
+    finished = {(s.number, s.text) for s in summary.steps if s.outcome in ("done", "redone")}
     rows = [
         [
             para(step.number, 8, limit=16),
             para(step.text, 8.5),
             clock(step.started_ms),
             clock(step.ended_ms),
-            para(step.outcome, 8.5, colour=INK if step.outcome == "done" else WARN),
+            para(_how(step, finished), 8.5, colour=INK if step.outcome == "done" else WARN),
             para("; ".join(filter(None, (step.by, step.note))), 8, limit=300),
         ]
         for step in summary.steps
@@ -271,7 +276,7 @@ def _steps(summary: ReportSummary, width: float) -> list[Flowable]:
             ["No.", "Step", "Began", "Ended", "How", "Confirmed by, note"],
             rows,
             width,
-            (0.08, 0.42, 0.1, 0.1, 0.1, 0.2),
+            (0.06, 0.42, 0.1, 0.1, 0.12, 0.2),
         )
         if rows
         else para("None.", 9)
@@ -297,6 +302,20 @@ def _steps(summary: ReportSummary, width: float) -> list[Flowable]:
         )
         story += [Spacer(1, 6), _bar_table(bars, width)]
     return story
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def _how(step: StepRow, finished: set[tuple[str, str]]) -> str:
+    if step.outcome == "failed":
+        return "undone"
+    if step.outcome != "open":
+        return step.outcome
+    if step.started_ms is None:
+        return "not begun"
+    return "interrupted" if (step.number, step.text) in finished else "not ended"
 
 
 def _bar_table(bars: Sequence[Bar], width: float) -> Flowable:
@@ -327,20 +346,19 @@ def _facts(record: Record, width: float) -> list[Flowable]:
     story: list[Flowable] = [PageBreak(), heading("Every line of the record")]
     rows: list[list[Any]] = []
     for line in record.lines:
-        first, *others = pieces(shown(detail(line.data, EVERYTHING), EVERYTHING), ROW_CHARACTERS)
+        first, *others = _fact_rows(line)
         rows.append(
             [
                 str(line.seq),
                 clock(line.t_ms) + f".{line.t_ms % 1000:03d}",
                 para(wall(line.wall), 6.5),
                 para(line.kind.replace("_", " "), 7),
-                para(first, 6.8, limit=ROW_CHARACTERS),
+                para(first[1], 6.8, limit=ROW_CHARACTERS),
             ]
         )
-        # A row can't be longer than a page, and nothing is left out: the rest goes into rows of its own.
-        for rest in others:
+        for name, rest in others:
             more = para(rest, 6.8, limit=ROW_CHARACTERS)
-            rows.append(["", "", "", para("goes on", 7, colour=GREY), more])
+            rows.append(["", "", "", para(name, 7, colour=GREY), more])
     if rows:
         story.append(
             table(
@@ -352,3 +370,17 @@ def _facts(record: Record, width: float) -> list[Flowable]:
             )
         )
     return story
+
+
+def _fact_rows(line: Line) -> list[tuple[str, str]]:
+    """A fact as (name, text), one row each. A row can't be longer than a page, and nothing is left out: the rest goes
+    into rows of its own. The first line, which says with what and by whom, gets a row for each thing it says."""
+    if line.kind != "record_opened":
+        texts = pieces(shown(detail(line.data, EVERYTHING), EVERYTHING), ROW_CHARACTERS)
+        return [("goes on" if at else "", text) for at, text in enumerate(texts)]
+    rows = [("", f"{len(line.data)} things, below")]
+    for name, value in line.data.items():
+        texts = pieces(shown(detail({name: value}, EVERYTHING), EVERYTHING), ROW_CHARACTERS)
+        plain = shown(name.replace("_", " "), 60)
+        rows += [(plain if not at else "goes on", text.removeprefix(f"{plain}: ")) for at, text in enumerate(texts)]
+    return [row for row in rows if row[1]]

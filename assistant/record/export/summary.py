@@ -43,7 +43,7 @@ class Bar:
 
 @dataclass(frozen=True)
 class Remark:
-    """A deviation or mishap. `line`: of the record. `answer`: what the supervisor answered, or ""."""
+    """A deviation or mishap. `line`: of the record. `answer`: the decision that stands on the record, or ""."""
 
     t_ms: int
     line: int
@@ -56,7 +56,7 @@ class ReportSummary:
     """Everything the first page, the step table and the label need.
 
     `verdict`: one short sentence. `unanswered`: questions that nobody answered. `cleaned`: what the label
-    says was cleaned. `fit_until_wall`: RFC 3339 by the site's rule, or "" where there is no rule; `fit_rule`:
+    says was cleaned. `words_heard`: refused ones among them. `fit_until_wall`: RFC 3339 by the site's rule, or "" where there is no rule; `fit_rule`:
     that rule. `released`: who released it and when, by the site's rule, or "" (then the label says "not
     released")."""
 

@@ -109,10 +109,13 @@ def _rows(
     record: Record, summary: ReportSummary, font: str, width: float, height: float
 ) -> list[tuple[str, float, list[str]]]:
     """Name, size and lines of each value, in the largest print that leaves the code its room."""
-    for size in (9.4, 8.4, 7.4, 6.4, 5.9):
+    for size in (10.4, 9.4, 8.4, 7.4, 6.4, 5.9):
         rows = []
         for name, value in label_lines(record, summary):
-            fits = 5.9 if name == "Seal" else size
+            if name == "Seal" and len(value) == 64:  # two lines, large enough to be read out
+                rows.append((name, 7.4, [value[:32], value[32:]]))
+                continue
+            fits = min(size, 10.4) if name in ("Record", "Seal") else size
             rows.append((name, fits, simpleSplit(shown(value, 220), font, fits, width)[:3]))
         if sum(fits * (1.25 * len(texts) + 0.49) for _, fits, texts in rows) <= height:
             break

@@ -32,16 +32,32 @@ def wall(text: str) -> str:
 
 
 def detail(data: dict[str, Any], limit: int = 1500) -> str:
-    """A fact's data as "name: value; name: value"."""
-    return printable(
-        "; ".join(f"{name}: {_value(value)}" for name, value in data.items() if value not in ("", [], None)),
-        limit,
-    )
+    """A fact's data as "name: value; name: value", its numbers with their units."""
+    return printable("; ".join(_pairs(data)), limit)
+
+
+def _pairs(data: dict[str, Any]) -> list[str]:
+    return [_named(str(name), value) for name, value in data.items() if value not in ("", [], None)]
+
+
+def _named(name: str, value: Any) -> str:
+    """One pair. Names end in their unit: `_ms` milliseconds, `_pm` thousandths, shown as per cent."""
+    if type(value) is int and name.endswith("_ms"):
+        return f"{name[:-3].replace('_', ' ')}: {value} ms"
+    if type(value) is int and name.endswith("_pm"):
+        return f"{name[:-3].replace('_', ' ')}: {value / 10:g} %"
+    if name == "scores" and isinstance(value, list) and all(_is_score(score) for score in value):
+        return "scores: " + ", ".join(f"{score[0]} {score[1] / 1000:g}" for score in value)
+    return f"{name.replace('_', ' ')}: {_value(value)}"
+
+
+def _is_score(score: Any) -> bool:
+    return isinstance(score, list) and len(score) == 2 and isinstance(score[0], str) and type(score[1]) is int
 
 
 def _value(value: Any) -> str:
     if isinstance(value, dict):
-        return "{" + ", ".join(f"{name}: {_value(inner)}" for name, inner in value.items()) + "}"
+        return "{" + ", ".join(_pairs(value)) + "}"
     if isinstance(value, list):
         return ", ".join(_value(item) for item in value)
     if isinstance(value, bool):
