@@ -25,6 +25,7 @@ class Answering:
         self._given = ""  # the value last said
         self._said = 0  # signs of it that are said, where it is asked for sign by sign
         self._attempt = 0
+        self._odd = 0  # how often in a row the same sign was said not to fit
 
     def action(self, meaning: u.Meaning, last: Task | None) -> u.Action | None:
         """What is to be done before the answer."""
@@ -55,8 +56,7 @@ class Answering:
                 self._given = self.value(meaning.text, self._kind)
             low = meaning.text.lower()
             if "at a time" in low or "so far" in low or "can't stand there" in low:
-                self._said = 0 if "at a time" in low else self._said
-                return self._sign()
+                return self._asked_for_a_sign(low)
             return "value", "", value_words(self._kind, self._given, self._attempt)
         if meaning.kind == u.SIGN_BACK:
             return self._next_sign(meaning.what)
@@ -83,6 +83,17 @@ class Answering:
             return "confirm", "", ""
         words = lot_words if self._kind == "lot" else number_words
         return "value", "", words(self._signs()[self._said])
+
+    def _asked_for_a_sign(self, low: str) -> tuple[str, str, str]:
+        """The next sign; or the last one is taken back, where what is said to be there so far isn't what was meant."""
+        so_far = re.search(r"so far (.+?)\. say the next", low)
+        there = _signs_of(so_far[1]).upper() if so_far else ""
+        odd = "can't stand there" in low
+        self._odd = self._odd + 1 if odd else 0
+        if (so_far and not self._signs().startswith(there)) or self._odd >= 2:
+            return "correction", "", ""
+        self._said = self._said if odd else len(there)
+        return self._sign()
 
     def _next_sign(self, heard: str) -> tuple[str, str, str]:
         """After a sign was said back: the next one where it was right, else it is taken back."""

@@ -12,14 +12,14 @@ from assistant.practice.words_drill import Speaker
 LISTEN_S = 3.0
 
 
-def microphone_speaker(show: Callable[[str], None], listen_s: float = LISTEN_S) -> Speaker:
-    """Raises SoundDeviceError when there is no microphone."""
+def microphone_speaker(show: Callable[[str], None], listen_s: float = LISTEN_S) -> tuple[Speaker, Speaker]:
+    """As the person speaks, and louder. Raises SoundDeviceError when there is no microphone."""
     from assistant.hearing.headset import HeadsetSource
 
     source = HeadsetSource(None)
 
-    def speak(form: str) -> np.ndarray:
-        show(f"  Say: {form}")
+    def speak(form: str, how: str = "Say") -> np.ndarray:
+        show(f"  {how}: {form}")
         wanted, blocks = round(listen_s * RATE_HZ), []
         while sum(len(b) for b in blocks) < wanted and not source.lost():
             block = source.read(0.2)
@@ -27,4 +27,4 @@ def microphone_speaker(show: Callable[[str], None], listen_s: float = LISTEN_S) 
                 blocks.append(np.frombuffer(block, dtype="<i2"))
         return np.concatenate(blocks) if blocks else np.zeros(0, dtype=np.int16)
 
-    return speak
+    return speak, lambda form: speak(form, "Say it louder")

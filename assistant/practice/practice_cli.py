@@ -264,20 +264,24 @@ def _drill_words(trainee: str, persona: str | None, file: TraineeFile, as_json: 
     from assistant.hearing.listener import Listener
     from assistant.hearing.packs import load_pack
     from assistant.practice.operator_voice import OperatorVoice
-    from assistant.practice.words_drill import drill_words, voice_speaker
+    from assistant.practice.words_drill import LOUDER_DB, drill_words, voice_speaker
 
     if not persona:
         from assistant.practice.microphone_drill import microphone_speaker
 
-        speaker = microphone_speaker(lambda text: click.echo(text, err=True))
+        speaker, louder = microphone_speaker(lambda text: click.echo(text, err=True))
     else:
-        speaker = voice_speaker(OperatorVoice(load_persona(persona).voice, 1))
+        voice = OperatorVoice(load_persona(persona).voice, 1)
+        speaker, louder = voice_speaker(voice), voice_speaker(voice, louder_db=LOUDER_DB)
     pack = load_pack("en")
     listener = Listener(open_engine("en"), pack, latency_s=0.0)
     try:
         profile = drill_words(
-            listener, pack, speaker, trainee,
-            show=lambda r: click.echo(f"  {r.form:<20} heard {r.right} of {r.tries}  {', '.join(h or 'nothing' for h in r.heard)}", err=as_json),
+            listener, pack, speaker, trainee, louder=louder,
+            show=lambda r: click.echo(
+                f"  {r.form:<20} {'louder: ' if r.louder else ''}heard {r.right} of {r.tries}  "
+                + ", ".join(h or "nothing" for h in r.heard), err=as_json,
+            ),
         )
     finally:
         listener.close()
@@ -285,5 +289,6 @@ def _drill_words(trainee: str, persona: str | None, file: TraineeFile, as_json: 
     if as_json:
         print_json({**profile.as_json(), "skipped": []})
     else:
-        click.echo("  Trouble with: " + (", ".join(profile.trouble()) or "none"))
+        for sentence in ["", *profile.verdict()]:
+            click.echo(f"  {sentence}".rstrip())
     return 0

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 import numpy as np
@@ -16,8 +18,12 @@ from assistant.hearing.packs import Pack
 from assistant.hearing.utterance import Utterance
 from assistant.practice.operator_voice import RATE_HZ, OperatorVoice
 from assistant.session import words
+from assistant.speaking.noise import active_speech_dbfs
 
 TROUBLE_BELOW = 0.75  # of the tries heard right. Common practice, no source.
+LEAST_SNR_DB = 15.0  # of speech over the room. Below it words are lost to most recognisers. Common practice, no source.
+NEEDED = (words.CONFIRM, words.REWETTED, words.STOP)  # without one of these nobody can work by voice
+LOUDER_DB = 8.0  # a raised voice over a normal one at the same place (ANSI S3.5-1997, table 1: 62.35 to 68.34 dB, and more)
 _BLOCK = RATE_HZ // 20
 
 # Says a form and returns the sound the microphone then picks up, int16 mono 16 kHz.
@@ -26,7 +32,8 @@ Speaker = Callable[[str], np.ndarray]
 
 @dataclass(frozen=True, slots=True)
 class WordResult:
-    """One command's result. `form`: as it was said; `heard`: what came of each try, "" where nothing did."""
+    """One command's result. `form`: as it was said; `heard`: what came of each try, "" where nothing did. `louder`:
+    said louder than this person usually does."""
 
     word: str
     form: str
@@ -34,6 +41,7 @@ class WordResult:
     right: int
     heard: tuple[str, ...]
     confidence: float
+    louder: bool = False
 
     @property
     def trouble(self) -> bool:
@@ -42,21 +50,44 @@ class WordResult:
 
 @dataclass(slots=True)
 class HearingProfile:
-    """One person's voice against one engine. `forms`: command -> the form that was heard best."""
+    """One person's voice against one engine. `forms`: command -> the form that was heard best, "" for none.
+    `louder`: commands heard only when said louder. `snr_db`: speech over the room, the median of all tries."""
 
     person: str
     engine: str
     results: list[WordResult] = field(default_factory=list)
     forms: dict[str, str] = field(default_factory=dict)
+    louder: list[str] = field(default_factory=list)
+    snr_db: float = 0.0
 
     def trouble(self) -> list[str]:
         """Commands with no form that this voice can be understood with."""
         return sorted({r.word for r in self.results if self.forms.get(r.word, "") == ""})
 
+    def verdict(self) -> list[str]:
+        """What this person should know and do, a sentence each."""
+        out, lost = [], self.trouble()
+        if self.results and self.snr_db < LEAST_SNR_DB:
+            out.append(f"This voice is only {self.snr_db:.0f} dB over the room. Speak louder, or bring the microphone nearer.")
+        for result in {r.word: r for r in self.results}.values():
+            word, form = result.word, self.forms.get(result.word, "")
+            first = next(r.form for r in self.results if r.word == word)
+            if word in self.louder:
+                out.append(f"Say '{form}' louder than you usually do.")
+            elif form and form != first:
+                out.append(f"Say '{form}' instead of '{first}'.")
+        out += [f"'{_said(word)}' isn't understood in any form. Press its key." for word in lost if word not in NEEDED]
+        needed = [f"'{_said(word)}'" for word in NEEDED if word in lost]
+        if needed:
+            out.append(f"Not fit for work by voice as it is: {' and '.join(needed)} isn't understood in any form, "
+                       "louder or not. Work with keys, or with another microphone, and drill again.")
+        return out or ["Every word is understood as it is."]
+
     def as_json(self) -> dict[str, Any]:
         return {
             "person": self.person, "engine": self.engine, "forms": dict(sorted(self.forms.items())),
-            "trouble": self.trouble(), "results": [asdict(r) for r in self.results],
+            "trouble": self.trouble(), "louder": sorted(self.louder), "snr_db": self.snr_db, "verdict": self.verdict(),
+            "results": [asdict(r) for r in self.results],
         }
 
     def save(self, path: Path) -> None:
@@ -71,40 +102,69 @@ class HearingProfile:
         try:
             data = json.loads(path.read_text(encoding="utf-8"))
             results = [WordResult(**{**r, "heard": tuple(r["heard"])}) for r in data["results"]]
-            return cls(data["person"], data["engine"], results, dict(data["forms"]))
+            return cls(
+                data["person"], data["engine"], results, dict(data["forms"]), list(data.get("louder", ())),
+                float(data.get("snr_db", 0.0)),
+            )
         except (OSError, ValueError, KeyError, TypeError) as error:
             raise SiteFileError(f"The hearing profile can't be read: {error}.", where=str(path)) from error
 
 
 def drill_words(
-    listener: Listener, pack: Pack, speaker: Speaker, person: str, *, tries: int = 2, only: Sequence[str] = (),
+    listener: Listener, pack: Pack, speaker: Speaker, person: str, *, louder: Speaker | None = None, tries: int = 2,
+    only: Sequence[str] = (),
     show: Callable[[WordResult], None] = lambda result: None,
 ) -> HearingProfile:
-    """Each command `tries` times. Where its first form fails, the pack's other forms are offered in turn."""
+    """Each command `tries` times. Where its first form fails, the pack's other forms are offered in turn; where all
+    fail, each is asked for once more with `louder`."""
+    ratios: list[float] = []
     profile = HearingProfile(person, str(listener.engine.describe().get("engine", "")))
     for word in only or [w for w in pack.say if w in words.ALL]:
         profile.forms[word] = ""
-        for form in pack.say.get(word, ()):
-            result = _try(listener, speaker, word, form, tries)
+        forms = pack.say.get(word, ())
+        ways = [(form, speaker, False) for form in forms] + [(form, louder, True) for form in forms if louder]
+        for form, speak, raised in ways:
+            result = _try(listener, speak, word, form, tries, ratios, louder=raised)
             profile.results.append(result)
             show(result)
             if not result.trouble:
                 profile.forms[word] = form
+                profile.louder += [word] if result.louder else []
                 break
+    profile.snr_db = round(median(ratios), 1) if ratios else 0.0
     return profile
 
 
-def _try(listener: Listener, speaker: Speaker, word: str, form: str, tries: int) -> WordResult:
+def _said(word: str) -> str:
+    return word.replace("_", " ")
+
+
+def _try(
+    listener: Listener, speaker: Speaker, word: str, form: str, tries: int, ratios: list[float], *, louder: bool,
+) -> WordResult:
     heard, right, confidence = [], 0, 0.0
     for _ in range(tries):
         listener.set_active(words.ALL, None)
-        found = _listen(listener, speaker(form))
+        sound = speaker(form)
+        if not louder:
+            ratios += _over_the_room(sound)
+        found = _listen(listener, sound)
         taken = next((u for u in found if u.accepted and u.word), None)
         heard.append((taken.word or "") if taken else next((u.said for u in found if u.said), ""))
         if taken is not None and taken.word == word:
             right += 1
             confidence += taken.confidence
-    return WordResult(word, form, tries, right, tuple(heard), round(confidence / right, 3) if right else 0.0)
+    return WordResult(word, form, tries, right, tuple(heard), round(confidence / right, 3) if right else 0.0, louder)
+
+
+def _over_the_room(sound: np.ndarray) -> list[float]:
+    """The active level of what was said over the quietest tenth of 50 ms blocks, in dB; none without speech."""
+    blocks = sound[: len(sound) // _BLOCK * _BLOCK].reshape(-1, _BLOCK).astype(np.float64)
+    rms = np.sort(np.sqrt(np.mean(blocks**2, axis=1))) if len(blocks) else np.zeros(0)
+    floor = float(rms[len(rms) // 10]) if len(rms) else 0.0
+    if floor <= 0.0 or float(rms[-1]) < 2 * floor:
+        return []
+    return [active_speech_dbfs(sound, RATE_HZ) - 20 * math.log10(floor / 32767)]
 
 
 def _listen(listener: Listener, sound: np.ndarray) -> list[Utterance]:
@@ -114,14 +174,15 @@ def _listen(listener: Listener, sound: np.ndarray) -> list[Utterance]:
     return out + listener.flush()
 
 
-def voice_speaker(voice: OperatorVoice, quiet_s: float = 0.8) -> Speaker:
-    """A virtual operator as the person: the form over its fan, with `quiet_s` of fan before and after."""
-    rest = round(quiet_s * RATE_HZ)
+def voice_speaker(voice: OperatorVoice, quiet_s: float = 0.8, louder_db: float = 0.0) -> Speaker:
+    """A virtual operator as the person: the form over its fan, with `quiet_s` of fan before and after. `louder_db`:
+    over its usual level."""
+    rest, gain = round(quiet_s * RATE_HZ), 10 ** (louder_db / 20)
 
     def speak(form: str) -> np.ndarray:
         sound = voice.say(form)
         out = voice.fan(len(sound) + 2 * rest).astype(np.int32)
-        out[rest:rest + len(sound)] += sound
+        out[rest:rest + len(sound)] += np.round(sound * gain).astype(np.int32)
         return np.clip(out, -32768, 32767).astype(np.int16)
 
     return speak

@@ -73,6 +73,23 @@ def test_the_words_drill_tells_a_clear_voice_from_silence(tmp_path):
         HearingProfile.load(tmp_path / "hearing.json")
 
 
+def test_who_is_heard_only_when_louder_is_told_so_and_who_is_never_heard_is_told_to_use_keys():
+    pack = load_pack("en")
+    listener = Listener(open_engine("en", engine="pocketsphinx"), pack, latency_s=0.0)
+    try:
+        clear = voice_speaker(OperatorVoice(load_persona("steady").voice, 1))
+        faint = lambda form: np.zeros(16_000, np.int16)  # noqa: E731
+        raised = drill_words(listener, pack, faint, "A", louder=clear, tries=1, only=("dropped_item",))
+        never = drill_words(listener, pack, faint, "B", louder=faint, tries=1, only=("confirm", "spill"))
+        plain = drill_words(listener, pack, clear, "C", louder=clear, tries=1, only=("dropped_item",))
+    finally:
+        listener.close()
+    assert raised.louder == ["dropped_item"] and any("louder than you usually do" in text for text in raised.verdict())
+    told = " ".join(never.verdict())
+    assert "Not fit for work by voice as it is: 'confirm'" in told and "'spill' isn't understood in any form. Press its key." in told
+    assert plain.louder == [] and plain.snr_db > 15 and plain.verdict() == ["Every word is understood as it is."]
+
+
 def test_show_me_one_prints_one_object_and_the_drawing(tmp_path):
     found = CliRunner().invoke(practice, [
         "gb-2-end-of-day", "--persona", "careful", "--records", str(tmp_path), "--evidence-folder", str(tmp_path / "e"), "--json",

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from assistant.hearing import values
 from assistant.practice import saying
 from assistant.practice import understanding as u
+from assistant.practice.answering import Answering
 from assistant.practice.channel import Channel
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.operator import Operator
@@ -89,3 +90,18 @@ def test_a_value_that_fails_whole_is_given_sign_by_sign_by_whoever_is_asked_so(p
     spelt = {f.step for f in run.facts if f.KIND == "spelling_asked"}
     taken = {f.step for f in run.facts if f.KIND == "value_accepted"}
     assert spelt and spelt <= taken and run.state.verdict == "complete"
+
+
+def test_somebody_whose_sign_was_taken_wrongly_finds_out_and_takes_it_back(plan):
+    answering = Answering(EnclosureSim(plan, 1), {})
+    answering._kind, answering._given = "number", "-8"
+
+    def reply(text):
+        return answering.reply(u.understand(text), None, "", False)[::2]
+
+    assert reply("Say one digit at a time. Minus and point count too. Say confirm at the end.") == ("value", "minus")
+    assert reply("0.") == ("correction", "")  # that correction is missed
+    assert reply("minus can't stand there. Say it again.") == ("value", "minus")
+    assert reply("minus can't stand there. Say it again.") == ("correction", "")
+    assert reply("Taken back. So far minus. Say the next one, or confirm at the end.") == ("value", "eight")
+    assert reply("So far 0 3. Say the next one, or confirm at the end.") == ("correction", "")
