@@ -39,9 +39,10 @@ def attach_file(writer: RecordWriter, name: str, what: str, *, t_ms: int, wall: 
 
 
 def attached_names(kind: str, data: dict[str, Any]) -> Iterator[tuple[str, str]]:
-    """(name, SHA-256) of the sound that a line attaches; nothing for any other line, or one of odd shape."""
+    """(name, SHA-256) of the sound that a line attaches; nothing for any other line, one of odd shape, or a name that
+    leads elsewhere."""
     if kind == ATTACHED:
-        yield from _pair(data)
+        yield from ((name, digest) for name, digest in _pair(data) if safe_name(name) == name)
 
 
 def opening_names(header: dict[str, Any]) -> Iterator[tuple[str, str]]:

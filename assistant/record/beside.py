@@ -47,7 +47,7 @@ def problems_beside(folder: Path, named: Named) -> Iterator[str]:
     for missing in sorted(named.scans - kept):
         yield f"The scan {printable(missing, 70)} is missing."
     for name, digest in named.attached:
-        path = folder / Path(name).name
+        path = folder / name
         if path.is_file() and not path.is_symlink() and _sha256(path) != digest:
             yield f"{printable(path.name, 90)} isn't the file that the record names."
     yield from _opening_problems(folder, named.opening)
@@ -76,5 +76,9 @@ def _files(folder: Path) -> list[Path]:
 
 
 def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    """Of a file's bytes; "" where it can't be read, which fits no name."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""

@@ -8,18 +8,20 @@ import random
 import shutil
 import subprocess
 import sys
+import zipfile
 from importlib import resources
 from pathlib import Path
 
 import pytest
 
 from assistant.errors import RecordError
+from assistant.record.export.archive import archive_bytes
 from assistant.record.measure.kill import independent_verifier
 from assistant.record.measure.tamper import tamper_rounds
 from assistant.record.reader import read_record
 from assistant.record.verify import DeepOutcome, VerifyReport, deep_verify, verify, verify_stream
 from tests.record.make_golden import make
-from tests.record.support import WALL, new_record, sealed_record, spoken, supervisor, whole_session
+from tests.record.support import WALL, new_record, sealed_record, spoken, summary, supervisor, whole_session
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "records"
 LIVE = GOLDEN / "v1-live.jsonl"
@@ -234,6 +236,17 @@ def test_two_site_files_that_changed_places_are_found(tmp_path: Path):
     one.write_bytes(second)
     two.write_bytes(first)
     assert len([p for p in verify(folder).problems if "isn't a file that the record names" in p]) == 2
+
+
+@pytest.mark.parametrize("name", ["..", "x" * 5000, "../../s", "a\u0000b", "CON", "", "/etc/passwd", 7, None, {"a": []}])
+def test_names_of_files_in_a_hostile_record_lead_nowhere_and_stop_nobody(tmp_path: Path, name: object):
+    part = {"file": name, "sha256": "a" * 64}
+    writer = new_record(tmp_path, header={"files": [part, name, 3], "approval_file": part})
+    writer.append([{"kind": "record_file_attached", "v": 1, "data": part}], 1, WALL)
+    writer.seal(2, WALL, verdict="stands")
+    assert verify(writer.folder).complete
+    data = archive_bytes(read_record(writer.folder), summary())
+    assert len(zipfile.ZipFile(io.BytesIO(data)).namelist()) == 7  # the record and what is made from it
 
 
 def test_a_record_alone_without_its_folders_still_verifies(tmp_path: Path):

@@ -37,8 +37,8 @@ def write_archive(record: Record, summary: ReportSummary, out: BinaryIO, *, soun
         files.update(_folder(record.folder, name))
     named = sorted({name for line in record.lines for name, _ in attached_names(line.kind, line.data)})
     for name in named if sound else ():
-        path = record.folder / Path(name).name
-        if path.name == name and path.is_file() and not path.is_symlink():
+        path = record.folder / name
+        if path.is_file() and not path.is_symlink():
             files[name] = path
     files["report-a4.pdf"] = pdf_bytes(record, summary, "a4")
     files["report-letter.pdf"] = pdf_bytes(record, summary, "letter")
