@@ -262,7 +262,9 @@ class Oracle:
         if not (again and self.world.is_wet(fact.surface, fact.claimed_ms)) and fact.surface not in self._spoilt:
             spoken = self._utterance(fact.claimed_ms)
             about = spoken.action if spoken else None
-            honest = about is not None and about.kind == u.WET and about.subject == fact.surface
+            # It spoke of a re-wet, though another surface may have been wiped than the one asked for.
+            of_it = spoken is not None and (spoken.meant == "rewetted" or about and about.subject == fact.surface)
+            honest = of_it and about is not None and about.kind == u.WET
             kind = FALSE_CLAIM if honest else self._apart(fact.at_ms)
             self._add(fact.at_ms, kind, f"{fact.surface} was believed wet again")
             self._spoilt.add(fact.surface)

@@ -108,6 +108,7 @@ class _Compiler:
             machine_names={m.id: spoken_name(m, self.language) for m in e.machines},
             move_says={k: self.text(v) for k, v in e.moves.items()},
             stop_says=tuple(self.text(s) for s in e.stop_says),
+            ask_after_dryings=e.ask_after_dryings,
             purpose=p.purpose,
             files=self.loaded.files(),
         )

@@ -247,3 +247,4 @@ class EnclosureFile(Node):
     intervals: Intervals = Intervals()
     site_words: list[str] = []  # words the site adds to the vocabulary
     stop_says: list[Text] = []
+    ask_after_dryings: int = Field(default=3, ge=0, le=20)  # how often a surface may dry before its time; 0: always

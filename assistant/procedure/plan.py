@@ -206,6 +206,7 @@ class Plan:
     move_says: dict[str, str] = field(default_factory=dict)  # "room>gauntlets": the move with its hygiene
     stop_says: tuple[str, ...] = ()  # the site's own words for a safe stop
     countdown_ms: tuple[int, ...] = (60_000, 30_000, 10_000)  # at a wait: time left is said at these
+    ask_after_dryings: int = 3  # a surface that dried so often before its time is asked about; 0: never
     bundle_ms: int = 3_000  # completions this close are announced in one line
     today: str = ""  # ISO date at the start, given by whoever opens the session; "" = not checked
     spoken: dict[str, str] = field(default_factory=dict)  # command id -> how it is said here, for own lines

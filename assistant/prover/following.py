@@ -88,6 +88,7 @@ def _step_owed(site: Site, t: Truth, fact) -> None:
 def _correction_made(site: Site, t: Truth, fact) -> None:
     """What the technician takes back wasn't so."""
     t.departed = t.environment = True
+    t.asked_again = ()
     if fact.step.startswith("rewet:"):
         t.dry(fact.step.removeprefix("rewet:"))
         return
@@ -124,6 +125,15 @@ def _contact_started(site: Site, t: Truth, fact) -> None:
 
 def _patch_dried(site: Site, t: Truth, fact) -> None:
     t.patch = {**t.patch, (fact.orientation, fact.agent): fact.measured_ms}
+
+
+def _rewet_asked(site: Site, t: Truth, fact) -> None:
+    t.not_asked_again(fact.surface)
+    t.asked_again = (*t.asked_again, fact.surface)
+
+
+def _rewet_resumed(site: Site, t: Truth, fact) -> None:
+    t.asked_again = fact.surfaces
 
 
 def _rewet_confirmed(site: Site, t: Truth, fact) -> None:
@@ -252,6 +262,7 @@ def _recovered(site: Site, t: Truth, fact) -> None:
     """Nobody watched: nothing wet counts, no cycle serves as a condition any more."""
     t.departed = True
     t.wet = {}
+    t.asked_again = ()
     for cycle in list(t.cycles):
         t.break_cycle(cycle)
     t.here = ""
@@ -276,7 +287,8 @@ CHANGES: dict[str, Callable[[Site, Truth, object], None]] = {
     "claim_dropped": _claim_dropped, "witness_given": _witness_given, "value_accepted": _value_accepted,
     "check_answered": _check_answered, "step_confirmed": _step_confirmed, "wait_ended": _wait_ended,
     "step_skipped": _step_skipped, "step_owed": _step_owed, "correction_made": _correction_made,
-    "contact_started": _contact_started, "patch_dried": _patch_dried, "rewet_confirmed": _rewet_confirmed,
+    "contact_started": _contact_started, "patch_dried": _patch_dried, "rewet_asked": _rewet_asked,
+    "rewet_resumed": _rewet_resumed, "rewet_confirmed": _rewet_confirmed,
     "surface_dried": _surface_dried, "contact_voided": _contact_voided, "contact_completed": _contact_completed,
     "opening_moved": _opening_moved, "hands_moved": _hands_moved, "machine_set": _machine_set,
     "cycle_started": _cycle_started, "cycle_completed": _cycle_completed, "cycle_broken": _cycle_broken,

@@ -24,7 +24,7 @@ class Truth:
 
     __slots__ = (
         "options", "hands", "open_since", "machines", "cycles", "cycle_task", "wet", "treated", "spoiled", "done",
-        "skipped", "current", "here", "last_wet", "read_back", "witnessed", "value", "environment", "departed",
+        "skipped", "current", "here", "asked_again", "last_wet", "read_back", "witnessed", "value", "environment", "departed",
         "branches", "confirmed_ms", "missed", "patch", "over", "person", "must_end", "found_other", "stale_waste",
     )
 
@@ -42,6 +42,7 @@ class Truth:
         self.skipped: frozenset[str] = frozenset()
         self.current = ""
         self.here = ""  # the surface of the step at hand
+        self.asked_again: tuple[str, ...] = ()  # surfaces asked to be wetted again, the one at hand first
         self.last_wet = ""
         self.read_back = ""
         self.witnessed = ""
@@ -106,6 +107,17 @@ class Truth:
     def set_wet(self, surface: str, now: WetNow) -> None:
         self.wet = {**self.wet, surface: now}
         self.last_wet = surface
+        self.not_asked_again(surface)
+
+    def not_asked_again(self, surface: str) -> None:
+        self.asked_again = tuple(s for s in self.asked_again if s != surface)
+
+    def wiped(self) -> str:
+        """The surface that work is done on, or was last: one asked to be wetted again, else the step's."""
+        again = next((s for s in self.asked_again if s in self.wet), "")
+        return again or self.here or self.last_wet
 
     def again_wet(self, surface: str, dries_ms: int) -> None:
         self.wet = {**self.wet, surface: replace(self.wet[surface], dries_ms=dries_ms)}
+        self.last_wet = surface
+        self.not_asked_again(surface)

@@ -42,7 +42,7 @@ def lost(turn: Turn, given: inputs.Lost) -> None:
         return
     turn.emit(troubles.DeviceLost(turn.now_ms, given.device, given.detail))
     if turn.state.mode not in FINAL_MODES:
-        key = "mic_lost" if given.device == "microphone" else "device_lost"
+        key = {"microphone": "mic_lost", "headset": "headset_lost"}.get(given.device, "device_lost")
         turn.speak(lines.WARNING, turn.words(key, device=given.device))
 
 
@@ -52,7 +52,8 @@ def back(turn: Turn, given: inputs.Back) -> None:
         return
     turn.emit(troubles.DeviceBack(turn.now_ms, given.device))
     if turn.state.mode not in FINAL_MODES:
-        turn.speak(lines.NOTICE, turn.words("device_back", device=given.device))
+        key = {"microphone": "mic_back", "headset": "headset_back"}.get(given.device, "device_back")
+        turn.speak(lines.NOTICE, turn.words(key, device=given.device))
         return_line(turn)
 
 

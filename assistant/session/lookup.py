@@ -7,6 +7,8 @@ from assistant.session.bridges import bridge_step, is_bridge
 from assistant.session.state import COMPLETE, RUNNING, State
 from assistant.session.wording import SPOKEN
 
+ASKING_REMEDY = "dries:"  # before the surface, in place of a mishap's id
+
 
 def step_of(plan: Plan, state: State) -> Step | None:
     """The step at hand, generated bridges included."""
@@ -71,6 +73,11 @@ def name_of(plan: Plan, thing: str) -> str:
 def said_as(plan: Plan, word: str) -> str:
     """How a command is said here: the plan's form, the language's own, else its id in words."""
     return plan.spoken.get(word) or SPOKEN[plan.language].get(word, word.replace("_", " "))
+
+
+def remedy_surface(state: State) -> str:
+    """The surface for which a remedy is asked, or "" where the question at hand is about something else."""
+    return state.mishap.removeprefix(ASKING_REMEDY) if state.mishap.startswith(ASKING_REMEDY) else ""
 
 
 def same_person(one: str, other: str) -> bool:

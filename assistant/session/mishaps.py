@@ -16,10 +16,11 @@ from assistant.procedure.plan import (
     Plan,
     Spoil,
 )
+from assistant.session import remedies
 from assistant.session import words as w
 from assistant.session.answers import return_line, still_wet
 from assistant.session.facts import lines, session, troubles
-from assistant.session.lookup import holds, name_of, said_as, step_of
+from assistant.session.lookup import holds, name_of, remedy_surface, said_as, step_of
 from assistant.session.owing import break_cycle, owe
 from assistant.session.state import BROKEN, CLEAN, DIRTY, SPOILED, State
 from assistant.session.stopping import end, stop_now
@@ -82,12 +83,15 @@ def candidates(state: State, word: str, started_ms: int) -> tuple[str, ...]:
 
 
 def choose(turn: Turn, value: str, started_ms: int, ended_ms: int) -> None:
-    """The number of a surface."""
-    choices, mishap = turn.state.which, turn.plan.mishaps[turn.state.mishap]
-    if value.isdecimal() and 1 <= int(value) <= len(choices):
-        enter(turn, mishap, ended_ms, choices[int(value) - 1])
-    else:
+    """The number of a surface, or of a remedy."""
+    choices = turn.state.which
+    if not value.isdecimal() or not 1 <= int(value) <= len(choices):
         turn.speak(lines.REFUSAL, turn.words("value_bad"))
+    elif remedy_surface(turn.state):
+        remedies.choose(turn, choices[int(value) - 1])
+    else:
+        mishap = turn.plan.mishaps[turn.state.mishap]
+        enter(turn, mishap, ended_ms, choices[int(value) - 1])
 
 
 def choose_power(turn: Turn, word: str, started_ms: int, ended_ms: int) -> None:
@@ -106,7 +110,7 @@ def enter(turn: Turn, mishap: Mishap, at_ms: int, surface: str = "") -> None:
     `at_ms`: when it was said; what completed after that had not completed when it happened."""
     spoiled = spoiled_by(turn.plan, turn.state, mishap, surface, at_ms)
     step = step_of(turn.plan, turn.state)
-    where = surface or (step.surface if step else "")
+    where = surface or (turn.state.rewets or (step.surface if step else "",))[0]
     turn.emit(troubles.BranchEntered(turn.now_ms, mishap.id, where))
     turn.deviate("mishap", mishap.id, turn.words("mishap", title=mishap.title[:1].upper() + mishap.title[1:]))
     if mishap.then == "leave":
@@ -129,12 +133,20 @@ def enter(turn: Turn, mishap: Mishap, at_ms: int, surface: str = "") -> None:
 def spoiled_by(plan: Plan, state: State, mishap: Mishap, surface: str, at_ms: int) -> tuple[str, ...]:
     """The surfaces that no longer count, in the plan's order. Only what was wetted can be spoiled; the surface
     at hand simply begins anew."""
-    step = step_of(plan, state)
-    here = surface or (step.surface if step and step.surface else _last_wetted(plan, state))
+    here = surface or worked_on(plan, state)
     found: set[str] = set()
     for spoil in mishap.spoils:
         found |= _reach(plan, state, spoil, here, at_ms)
     return tuple(s for s in plan.surfaces if s in found)
+
+
+def worked_on(plan: Plan, state: State) -> str:
+    """The surface that work is done on, or was last: one asked to be wetted again, before the one at hand (which
+    begins anew after a mishap anyway); else the one wetted last, though it may have dried since."""
+    step = step_of(plan, state)
+    if state.rewets:
+        return state.rewets[0]
+    return step.surface if step and step.surface else state.last_wetted
 
 
 def _reach(plan: Plan, state: State, spoil: Spoil, here: str, at_ms: int) -> set[str]:
@@ -154,15 +166,6 @@ def _reach(plan: Plan, state: State, spoil: Spoil, here: str, at_ms: int) -> set
         below = {s.id for s in plan.surfaces.values() if s.zone == at.zone and s.height > at.height}
         return below | set(at.beside)
     return set()
-
-
-def _last_wetted(plan: Plan, state: State) -> str:
-    for step_id in reversed(state.confirmed):
-        if step_id.startswith(("bridge:", "rewet:", "skip:")):
-            continue
-        if plan.step(step_id).surface:
-            return plan.step(step_id).surface
-    return ""
 
 
 def leave(turn: Turn) -> None:

@@ -38,7 +38,7 @@ TABLE: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("ask_rewet", (*WORKING, "paused", "rewet"), "rewet"),
     ("resume_rewet", (*WORKING, "ready"), "rewet"),
     ("ask_trouble", (*WORKING, "rewet", "paused", "stopping", "recover", "option"), "trouble"),
-    ("ask_which", (*WORKING, *OVER, "recover", "option"), "which"),
+    ("ask_which", (*WORKING, *OVER, "ready", "recover", "option"), "which"),
     ("pause", (*WORKING, "rewet"), "paused"),
     ("take_back", (*WORKING, *OVER, "ready", "recover"), "ready"),
     ("enter_branch", (*WORKING, *OVER, "ready", "option", "recover"), "ready"),

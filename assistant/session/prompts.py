@@ -5,7 +5,7 @@ from __future__ import annotations
 from assistant.procedure import plan as p
 from assistant.session import spelling
 from assistant.session.bridges import bridge_step, is_bridge
-from assistant.session.lookup import name_of, said_as, step_of, wait_left, waited_surfaces
+from assistant.session.lookup import name_of, remedy_surface, said_as, step_of, wait_left, waited_surfaces
 from assistant.session.state import FINAL_MODES, RUNNING, State
 from assistant.session.wording import SIGNS, duration, listed, say
 
@@ -140,12 +140,23 @@ def mishap_words(plan: p.Plan) -> str:
     return ", ".join(dict.fromkeys(said_as(plan, m.word) for m in plan.mishaps.values()))
 
 
+def choice_names(plan: p.Plan, state: State) -> list[str]:
+    """What the numbers of a "which?" question stand for, as said."""
+    if remedy_surface(state):
+        return [words(plan, f"remedy_is_{remedy}") for remedy in state.which]
+    return [name_of(plan, surface) for surface in state.which]
+
+
 def which(plan: p.Plan, state: State) -> str:
     """The question after a mishap's name: which power, or which surface by its number."""
+    if remedy_surface(state):
+        return words(plan, "which_remedy", choices=" ".join(
+            words(plan, "which_choice", n=n, name=name) for n, name in enumerate(choice_names(plan, state), 1)
+        ))
     mishap = plan.mishaps[state.mishap]
     if not state.which:
         return " ".join((mishap.asks_which, words(plan, "which_power")))
-    choices = " ".join(words(plan, "which_choice", n=n, name=name_of(plan, s)) for n, s in enumerate(state.which, 1))
+    choices = " ".join(words(plan, "which_choice", n=n, name=name) for n, name in enumerate(choice_names(plan, state), 1))
     return words(plan, "which_surface", choices=choices)
 
 

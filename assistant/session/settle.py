@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from assistant.procedure import plan as p
-from assistant.session import mishaps, prompts, stopping
+from assistant.session import mishaps, prompts, remedies, stopping
 from assistant.session.announcing import announce
 from assistant.session.answers import return_line
 from assistant.session.bridges import SIGN_IN, bridge_step, is_bridge
@@ -106,6 +106,9 @@ def start(turn: Turn, step_id: str) -> None:
     """Begin a step or bridge: the fact first, then the words for it."""
     plan = turn.plan
     step = bridge_step(plan, step_id) if is_bridge(step_id) else plan.step(step_id)
+    if remedies.due(plan, turn.state, step):
+        remedies.ask(turn, step)
+        return
     modes = {p.READING: "value", p.NOTE: "value", p.WITNESS: "witness", p.WAIT: "wait"}
     turn.emit(steps.StepStarted(turn.now_ms, step.id, turn.state.top.branch, modes.get(step.kind, "step")))
     if step.kind == p.WAIT and wait_over(plan, turn.state, step):

@@ -94,6 +94,8 @@ class State:
     announce: tuple[str, ...] = ()  # surfaces and cycles whose end is still to be said
     announce_ms: int = 0  # when the oldest of them ended
     just_done: tuple[tuple[str, int], ...] = ()  # the newest contact ends, for words spoken before them
+    last_wetted: str = ""  # the surface wetted last, be it again
+    dryings: dict[str, int] = field(default_factory=dict)  # how often a surface dried before its time, in a row
     rewets: tuple[str, ...] = ()  # surfaces whose re-wet was asked for
     # A confirmation begun no sooner than the first and ended before the second (ms) speaks of what lies under the
     # re-wet at hand, for it was over before that was asked for. (0, 0): none does.

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from assistant.procedure import plan as p
 from assistant.session import (
-    confirming, corrections, inputs, mishaps, prompts, recovery, starting, stopping, values,
+    confirming, corrections, inputs, mishaps, prompts, recovery, remedies, starting, stopping, values,
 )
 from assistant.session import words as w
 from assistant.session.allowed import allowed_words
 from assistant.session.answers import answer_question, return_line
 from assistant.session.bridges import SIGN_IN, is_bridge
 from assistant.session.facts import contacts, lines, session, steps
-from assistant.session.lookup import said_as, step_of
+from assistant.session.lookup import remedy_surface, said_as, step_of
 from assistant.session.state import FINAL_MODES
 from assistant.session.turn import Turn
 
@@ -170,6 +170,8 @@ def _act(turn: Turn, said: str, started: int, ended: int, source: str) -> None:
     elif said == w.PAUSE:
         turn.emit(session.Paused(turn.now_ms))
         turn.speak(lines.ANSWER, turn.words("paused"))
+    elif said == w.CANCEL and remedy_surface(turn.state):
+        remedies.choose(turn, remedies.GO_ON)
     elif said in (w.RESUME, w.CANCEL):
         turn.emit(session.Returned(turn.now_ms, turn.state.under[-1]))
         return_line(turn)

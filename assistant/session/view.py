@@ -11,7 +11,7 @@ from assistant.procedure.plan import WAIT, WET, Plan, Step
 from assistant.session import timers
 from assistant.session.allowed import allowed_words, expects
 from assistant.session.lookup import branch_steps, holds, name_of, said_as, step_of, wait_left
-from assistant.session.prompts import prompt
+from assistant.session.prompts import choice_names, prompt
 from assistant.session.state import CLEAN, FINAL_MODES, RUNNING, State
 from assistant.session.wording import say
 
@@ -105,7 +105,7 @@ def view(plan: Plan, state: State) -> View:
         ),
         machines=tuple(sorted(state.machines.items())),
         words=tuple(WordView(w, said_as(plan, w)) for w in sorted(allowed_words(plan, state))),
-        expects=expects(plan, state) or "", choices=tuple(name_of(plan, s) for s in state.which),
+        expects=expects(plan, state) or "", choices=tuple(choice_names(plan, state)),
         deviations=state.deviations, lost=tuple(sorted(state.lost)), verdict=state.verdict, now_ms=state.now_ms,
     )
 

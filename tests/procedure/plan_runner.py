@@ -89,7 +89,7 @@ def run_plan(
             give(Witness("second person", "seen"))
         elif state.mode == "which":
             now += delay_ms
-            give(Word(words.ENCLOSURE) if plan.mishaps[state.mishap].asks_which else Value("1"))
+            give(Value("1") if state.which else Word(words.ENCLOSURE))
         else:
             spent = delay_ms
             if state.mode == "step" and step is not None and step.expected_ms:

@@ -210,7 +210,7 @@ def test_a_stop_says_everything_waits_for_its_own_word_and_can_be_called_off():
     walk = _walk("wet-left")
     walk.say(w.STOP, after=1_000)
     text = walk.of(lines.LineSpoken)[-1].text
-    for part in ("Still wet: ceiling and back wall.", "Close the inner door.", "Set fan to off.", "Take your hands out"):
+    for part in ("Still wet: ceiling and back wall.", "Close the inner door.", "Set the fan to off.", "Take your hands out"):
         assert part in text, part
     walk.say(w.CANCEL, after=1_000)
     assert walk.mode == "step" and walk.step == "wet-left" and walk.state.stop_depth == 0

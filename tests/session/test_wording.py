@@ -54,6 +54,8 @@ def test_no_sentence_takes_longer_than_a_breath(language: str):
 # Keys put together from a part that varies: how each family is written in the sources, and its keys.
 FAMILIES = {
     'f"mode_{': {f"mode_{mode}" for mode in MODES},
+    'f"remedy_{': {"remedy_patch", "remedy_smaller", "remedy_stop", "remedy_go_on"},
+    'f"remedy_is_{': {"remedy_is_patch", "remedy_is_smaller", "remedy_is_stop"},
     'f"hands_{': {"hands_room", "hands_gauntlets", "hands_window"},
     'f"recover_hands_{': {"recover_hands_room", "recover_hands_gauntlets", "recover_hands_window"},
     'f"bridge_move_{': {"bridge_move_room", "bridge_move_gauntlets", "bridge_move_window"},

@@ -73,7 +73,7 @@ class Site:
 
     def spoiled(self, t: Truth, need: MishapNeed, chosen: str) -> set[str]:
         """The surfaces a mishap spoils, said where the hands are now."""
-        here = t.here or t.last_wet
+        here = t.wiped()
         found: set[str] = set()
         for what, zone, surfaces in need.spoils:
             if what == "all":

@@ -26,7 +26,7 @@ def started(state: State, fact: contacts.ContactStarted) -> State:
     )
     return changed(
         state, contacts=with_key(state.contacts, fact.surface, contact),
-        surfaces=with_key(state.surfaces, fact.surface, WET),
+        surfaces=with_key(state.surfaces, fact.surface, WET), last_wetted=fact.surface,
     )
 
 
@@ -69,12 +69,14 @@ def rewet_confirmed(state: State, fact: contacts.RewetConfirmed) -> State:
     return changed(
         state, contacts=with_key(state.contacts, fact.surface, contact),
         rewets=tuple(s for s in state.rewets if s != fact.surface),
-        confirmed=remember(state, f"rewet:{fact.surface}"),
+        confirmed=remember(state, f"rewet:{fact.surface}"), last_wetted=fact.surface,
     )
 
 
 @on(contacts.SurfaceDried)
 def dried(state: State, fact: contacts.SurfaceDried) -> State:
+    times = state.dryings.get(fact.surface, 0) + 1
+    state = changed(state, dryings=with_key(state.dryings, fact.surface, times))
     if fact.phase == "contact":
         return state  # the void that follows says what it does
     if state.mode in ("step", "read_back", "witness"):
@@ -97,6 +99,7 @@ def over(state: State, surface: str, status: str) -> State:
 @on(contacts.ContactCompleted)
 def completed(state: State, fact: contacts.ContactCompleted) -> State:
     state = over(state, fact.surface, CLEAN)
+    state = changed(state, dryings=without(state.dryings, fact.surface))
     newest = (*state.just_done, (fact.surface, fact.due_ms))[-_NEWEST:]
     return changed(state, **ends(state, fact.surface, fact.due_ms), just_done=newest)
 
@@ -105,6 +108,11 @@ def completed(state: State, fact: contacts.ContactCompleted) -> State:
 def voided(state: State, fact: contacts.ContactVoided) -> State:
     state = over(state, fact.surface, DIRTY)
     return changed(state, announce=tuple(s for s in state.announce if s != fact.surface))
+
+
+@on(contacts.RemedyChosen)
+def remedy(state: State, fact: contacts.RemedyChosen) -> State:
+    return changed(state, dryings=without(state.dryings, fact.surface))
 
 
 @on(contacts.PatchWetted)

@@ -85,6 +85,15 @@ class ContactVoided(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class RemedyChosen(Fact):
+    """What is tried with a surface that has dried time and again: patch, smaller, stop, or go_on as before."""
+
+    KIND: ClassVar[str] = "remedy_chosen"
+    surface: str
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
 class PatchWetted(Fact):
     KIND: ClassVar[str] = "patch_wetted"
     step: str

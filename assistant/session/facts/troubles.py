@@ -15,7 +15,8 @@ class TroubleAsked(Fact):
 
 @dataclass(frozen=True, slots=True)
 class WhichAsked(Fact):
-    """A mishap needs one more word: which surface (choices by number) or which power."""
+    """A mishap needs one more word: which surface (choices by number) or which power. `mishap` "dries:<surface>":
+    which remedy for a surface that dries time and again."""
 
     KIND: ClassVar[str] = "which_asked"
     mishap: str

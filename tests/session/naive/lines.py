@@ -279,7 +279,7 @@ class Lines:
         if self.pile and self.pile[-1] in ("trouble", "which"):
             self.pile.pop()
         self.push("which")
-        self.mishap, self.choices = mishap, choices
+        self.mishap, self.choices, self.dries = mishap, choices, ""
 
     def touchable(self, word: str, began: int) -> tuple[str, ...]:
         found = list(self.wet)
@@ -289,7 +289,8 @@ class Lines:
         return tuple(found)
 
     def enter(self, mishap: p.Mishap, said: int, surface: str) -> None:
-        here = surface or (self.step.surface if self.step and self.step.surface else self.last_wetted())
+        at_hand = self.step.surface if self.step else ""
+        here = surface or (self.rewets[0] if self.rewets else at_hand or self.last_wetted)
         spoiled = self.spoiled(mishap, here, said)
         self.add_line(mishap.id)
         self.deviation("mishap", mishap.id)
@@ -313,12 +314,6 @@ class Lines:
         self.stop_depth = min(self.stop_depth, len(self.lines))
         self.question_depth = min(self.question_depth, len(self.lines))
         self.lines.append({"branch": mishap, "done": set(), "skipped": set(), "person": self.person})
-
-    def last_wetted(self) -> str:
-        for kind, *rest in reversed(self.told):
-            if kind == "step" and self.any_step(rest[0]).surface:
-                return self.any_step(rest[0]).surface
-        return ""
 
     def spoiled(self, mishap: p.Mishap, here: str, said: int) -> set[str]:
         found: set[str] = set()

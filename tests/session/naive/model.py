@@ -49,12 +49,14 @@ class Naive(World, Lines):
             if self.now - contact["stroke"] >= contact["stays"]:
                 self.lose_contact(surface)
                 self.deviation("dried_contact", surface)
+                self.dried[surface] = self.dried.get(surface, 0) + 1
                 happened = True
         step = self.step
         if step is not None and step.kind == p.WET and self.stays_wet(step) > 0:
             first = self.stroke if self.stroke is not None else self.since
             if self.now - first >= self.stays_wet(step):
                 self.deviation("dried_wetting", step.surface)
+                self.dried[step.surface] = self.dried.get(step.surface, 0) + 1
                 self.step = None
                 self.stroke = None
                 self.quick_asked = False
@@ -117,6 +119,7 @@ class Naive(World, Lines):
                 self.completed.append((self.now, surface, due))
                 self.finished.append((surface, due))
                 self.dry_off(surface, "clean")
+                self.dried.pop(surface, None)
                 happened = True
         for cycle, run in self.cycles.items():
             if run["is"] == "running" and self.now >= run["due"]:
@@ -157,7 +160,7 @@ class Naive(World, Lines):
         """Whatever was open is given up; no re-wet is being asked for (each is asked for anew when it can be)."""
         self.step, self.option, self.recovering, self.pile = None, None, False, []
         self.stroke, self.claimed, self.read_value, self.patch_since = None, None, None, None
-        self.quick_asked, self.choices, self.mishap = False, (), None
+        self.quick_asked, self.choices, self.mishap, self.dries = False, (), None, ""
         self.asked_at = self.now
 
     def unask(self) -> None:
@@ -171,6 +174,38 @@ class Naive(World, Lines):
         self.step = self.as_step(thing)
         self.thing = thing
         self.since = self.now
+
+    def begin_or_ask(self, thing: tuple[str, ...]) -> None:
+        """A surface that has dried time and again isn't wetted once more before it was asked what to try."""
+        step, most = self.as_step(thing), self.plan.ask_after_dryings
+        if step.kind != p.WET or not most or self.dried.get(step.surface, 0) < most:
+            self.begin_step(thing)
+            return
+        self.deviation("dries_repeatedly", step.surface)
+        self.dries = step.surface
+        self.push("which")
+        self.choices = ("patch",) if self.patch_of(step) else ()
+        self.choices += ("smaller", "stop")
+
+    def patch_of(self, wet: p.Step) -> str:
+        lies = self.plan.surfaces[wet.surface].orientation
+        tests = [s for s in self.plan.steps if s.kind == p.PATCH and s.agent == wet.agent and self.holds(s)]
+        here = [s.id for s in tests if self.plan.surfaces[s.surface].orientation == lies]
+        return here[0] if here and len(self.lines) == 1 else ""
+
+    def try_remedy(self, remedy: str) -> None:
+        surface, self.dries = self.dries, ""
+        self.dried.pop(surface, None)
+        if remedy == "stop":
+            self.stop()
+            return
+        self.back()
+        if remedy == "patch":
+            wet = next(
+                s for s in self.plan.steps
+                if s.kind == p.WET and s.surface == surface and s.id not in self.lines[0]["done"] and self.holds(s)
+            )
+            self.owe_step(self.patch_of(wet))
 
     # ---- going on ----
 
@@ -193,7 +228,7 @@ class Naive(World, Lines):
                 over = self.wait_over(self.step)
                 thing = None if over and self.thing[0] != "step" else self.choose()
                 if thing not in (self.thing, None, ("end",)):
-                    self.begin_step(thing)  # something owed comes first
+                    self.begin_or_ask(thing)  # something owed comes first
                 elif over:
                     self.end_wait()
                 else:
@@ -232,7 +267,7 @@ class Naive(World, Lines):
                 self.deviation("dead_end", self.lines[-1]["branch"])
                 self.end("stopped")
             elif thing != ("end",):
-                self.begin_step(thing)
+                self.begin_or_ask(thing)
             elif depth > 1:
                 self.leave_branch()
             else:
@@ -244,7 +279,7 @@ class Naive(World, Lines):
         if "stopping" in self.pile:
             self.pile = self.pile[: self.pile.index("stopping")]
         self.push("stopping")
-        self.choices, self.mishap = (), None
+        self.choices, self.mishap, self.dries = (), None, ""
         self.stop_depth = len(self.lines)
 
     def end(self, verdict: str) -> None:
@@ -287,7 +322,9 @@ class Naive(World, Lines):
             if top in ("paused", "stopping"):
                 self.back()
         elif word == "cancel":
-            if top in ("trouble", "which", "stopping"):
+            if top == "which" and self.dries:
+                self.try_remedy("")
+            elif top in ("trouble", "which", "stopping"):
                 self.back()
         elif word in ("correction", "go_back"):
             if top in AT_STEP | {"rewet", "paused"}:
@@ -316,7 +353,7 @@ class Naive(World, Lines):
         if self.pile[-1] == "stopping":
             self.stop_depth = 0
         self.pop()
-        self.choices, self.mishap = (), None
+        self.choices, self.mishap, self.dries = (), None, ""
 
     def first_stroke(self, top: str, ended: int) -> None:
         both = self.step is not None and self.step.kind == p.WET and self.stroke is None  # either could be meant
@@ -400,7 +437,10 @@ class Naive(World, Lines):
             return
         if top == "which":
             if text.isdecimal() and 1 <= int(text) <= len(self.choices):
-                self.enter(self.plan.mishaps[self.mishap], began, self.choices[int(text) - 1])
+                if self.dries:
+                    self.try_remedy(self.choices[int(text) - 1])
+                else:
+                    self.enter(self.plan.mishaps[self.mishap], began, self.choices[int(text) - 1])
         elif self.usable(text):
             self.read_value, self.asked_at = text, self.now
         self.go_on()

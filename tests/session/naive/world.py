@@ -34,6 +34,8 @@ class World:
         self.when_confirmed: dict[str, int] = {}
         self.missed: set[str] = set()
         self.rewets: list[str] = []
+        self.last_wetted = ""
+        self.dried: dict[str, int] = {}  # how often a surface has dried since it was last finished or asked about
         self.questions: list[tuple[str, str]] = []
         self.question_depth = self.stop_depth = 0
         self.thing: tuple[str, ...] = ()
@@ -90,6 +92,7 @@ class World:
                 "stays": self.stays_wet(step), "lead": step.lead_ms, "asked": None, "again": None,
             }
             self.surfaces[step.surface] = "wet"
+            self.last_wetted = step.surface
         elif step.kind == p.PATCH:
             measured = first - patch_since
             key = (self.plan.surfaces[step.surface].orientation, step.agent)
@@ -121,6 +124,7 @@ class World:
         contact["stays"] = self.stays_wet(self.any_step(contact["step"]))
         contact["asked"] = contact["again"] = None
         self.rewets.remove(surface)
+        self.last_wetted = surface
         self.asked_at = self.now
         self.told.append(("rewet", surface))
 
