@@ -23,7 +23,9 @@ from assistant.practice.signoff import Tracer, TraineeFile, load_rule, readiness
 from assistant.practice.typed import TypedTrainee, read_lines, real_pace
 from assistant.procedure.plan import Plan, Step
 from assistant.session import inputs
+from assistant.session.facts.base import Fact
 from assistant.session.facts.steps import StepStarted
+from assistant.session.state import State
 from assistant.station.clock import DEMO_EPOCH
 from assistant.station.json_out import print_json
 from assistant.station.live_parts import LiveChoices
@@ -126,7 +128,7 @@ def _by_voice(prepared: Prepared, screen: Any, common: dict[str, Any], as_json: 
     hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, None)
     try:
         return run_at_headset(
-            prepared, screen, chosen=chosen, on_world=hints.world, on_facts=lambda state, facts, ms: hints.facts(facts, ms), **common,
+            prepared, screen, chosen=chosen, on_world=hints.world, on_facts=hints.both, **common,
         )
     except SoundDeviceError as error:
         if chosen.microphone or chosen.headset:
@@ -140,17 +142,26 @@ def _without_sound(
 ) -> Practised:
     lines = None if persona else read_lines(sys.stdin)
     hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, lines)
+    if lines is not None:
+        click.echo("Type what you would say, then Enter: confirm, repeat, stop. Wipe for as long as it would take: only waits "
+                   "pass quicker. quit breaks off.", err=as_json)
     if by_ear:
         from assistant.practice.by_ear import ByEar, open_ear
 
         ear = open_ear(prepared, load_persona(persona), common["seed"])
         more["ears"] = lambda operator: ByEar(operator, ear)
+
+    def shown(state: State, facts: tuple[Fact, ...], now_ms: int) -> None:
+        hints.before(facts)
+        screen.facts(state, facts, now_ms)
+        hints.facts(state, facts, now_ms)
+
     with screen:
         done = run_practice(
             prepared, persona=load_persona(persona) if persona else None, on_world=hints.world, also=hints.answer,
             typed=(lambda world, stage: TypedTrainee(world, lines, stage)) if lines is not None else None,
-            on_facts=lambda state, facts, ms: (hints.facts(facts, ms), screen.facts(state, facts, ms)),
-            pacer=real_pace(common["factor"], lines) if lines is not None else None, **common, **more,
+            on_facts=shown, **common, **more,
+            pacer=real_pace(common["factor"], lines, quick=lambda: hints.waiting) if lines is not None else None,
         )
     if by_ear:
         click.echo(f"By ear: {ear.told()}", err=True)
@@ -165,23 +176,35 @@ class _Hints:
         self._lines = lines
         self.plan, self.level, self.seed = plan, level(level_name), seed
         self.err = as_json
+        self.waiting = False
         self._world = None
 
     def world(self, world, drills) -> None:
         self._world = world
         if self.level.announces:
             for drill in drills:
-                self._say(f"coming: {drill.tell}")
+                self._say(f"Coming: {drill.tell}.")
 
-    def facts(self, facts, now_ms: int) -> None:
-        for fact in facts:
-            if not isinstance(fact, StepStarted) or fact.step.startswith("bridge:"):
-                continue
-            step = self.plan.step(fact.step)
+    def before(self, facts: tuple[Fact, ...]) -> None:
+        """Before the assistant's lines are shown: what the trainee should know without them."""
+        for fact, step in self._begun(facts):
             if self.level.asks_next and not fact.branch:
                 self._ask(step)
+
+    def both(self, state: State, facts: tuple[Fact, ...], now_ms: int) -> None:
+        """At a headset, where the lines are shown elsewhere."""
+        self.before(facts)
+        self.facts(state, facts, now_ms)
+
+    def _begun(self, facts: tuple[Fact, ...]) -> list[tuple[StepStarted, Step]]:
+        return [(f, self.plan.step(f.step)) for f in facts if isinstance(f, StepStarted) and not f.step.startswith("bridge:")]
+
+    def facts(self, state: State, facts: tuple[Fact, ...], now_ms: int) -> None:
+        """After the assistant's lines."""
+        self.waiting = state.mode == "wait"
+        for _, step in self._begun(facts):
             if self.level.why and step.why:
-                self._say(f"why: {step.why}")
+                self._say(f"           Why: {step.why}")
             if self.level.drawing and step.kind == "wait" and self._world is not None:
                 self._say(schematic.blocks(self._world, now_ms))
 
@@ -224,7 +247,8 @@ def _report(done: Practised, as_json: bool) -> None:
             "simulated_s": round(done.ended_ms / 1000, 3), "skipped": [],
         })
         return
-    click.echo(f"\n  Practice, {done.level.id}: {done.verdict}, {s.total:g} of 100")
+    whole = f"{done.verdict}, {s.total:g} of 100" if done.verdict != "open" else "not brought to an end; so far"
+    click.echo(f"\n  Practice, {done.level.id}: {whole}")
     for part in s.parts:
         click.echo(f"  {part.name:<12} {part.measured:<28} {-part.points_off:>6g}   asked for: {part.against}")
     for word, took in s.reactions_ms.items():

@@ -19,13 +19,15 @@ _LOOK = {
     PART: ("url(#half)", "#1565c0", "#0b3c78", "~~.."), DONE: ("#e3f4e3", "#2e7d32", "#1b5e20", " ok "),
     SPOILED: ("#fbe0dc", "#b71c1c", "#7f1010", "XXXX"), CARRIED: ("#fff0c9", "#b26a00", "#6b3f00", "->->"),
 }
+_HANDS = {"room": "outside", "gauntlets": "in the gauntlets", "window": "in through the window"}
 _SPOILED_DIRT = 9
 _W, _H, _GAP, _COLS, _HEAD = 176, 66, 10, 4, 34
 
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One surface as shown: `since_s`: how long it has been wet, or 0; `wanted_s`: how long it must be."""
+    """One surface as shown: `since_s`: how long it has been wet, or 0; `wanted_s`: how long it must be; `how`: what
+    "part wet" comes from."""
 
     surface: str
     name: str
@@ -33,6 +35,12 @@ class Cell:
     state: str
     since_s: int = 0
     wanted_s: int = 0
+    how: str = ""
+
+
+def _title(world: EnclosureSim) -> str:
+    """As it is written on the enclosure, not as it is spoken."""
+    return world.plan.enclosure.upper()
 
 
 def cells(world: EnclosureSim, now_ms: int) -> list[Cell]:
@@ -49,7 +57,7 @@ def _cell(world: EnclosureSim, surface: str, now_ms: int, steps: dict) -> Cell:
     spec, now = world.plan.surfaces[surface], world.surfaces[surface]
     step = steps.get(surface)
     wanted = step.contact_ms if step else 0
-    since, state = 0, DIRTY
+    since, state, how = 0, DIRTY, ""
     film = now.film
     if film:
         wanted = next((s.contact_ms for s in world.plan.steps if s.surface == surface and s.agent == film.agent), wanted)
@@ -57,13 +65,14 @@ def _cell(world: EnclosureSim, surface: str, now_ms: int, steps: dict) -> Cell:
         since, state = (now_ms - film.since_ms) // 1000, WET_NOW
     elif film and world.some_wet(surface, now_ms) > 0:
         state = PART
+        how = "drying" if film.dries_ms <= now_ms else "being wiped" if now_ms < film.last_ms else "not all of it wet"
     elif step and _acted(world, surface, step.agent, now_ms) and world.acted_ms(surface, step.agent, now_ms) >= wanted:
         state = DONE
     elif now.dirt >= _SPOILED_DIRT > spec.cleanliness:
         state = SPOILED
     if now.carried and state in (DIRTY, DONE):
         state = CARRIED
-    return Cell(surface, spec.name, spec.zone, state, since, wanted // 1000)
+    return Cell(surface, spec.name, spec.zone, state, since, wanted // 1000, how if state == PART else "")
 
 
 def _acted(world: EnclosureSim, surface: str, agent: str, now_ms: int) -> bool:
@@ -94,7 +103,7 @@ def air(world: EnclosureSim, now_ms: int) -> list[tuple[str, str]]:
 
 def blocks(world: EnclosureSim, now_ms: int, width: int = 78) -> str:
     """The drawing for a terminal: one line per surface, a mark, a word and the time."""
-    lines, zone = [f"{world.plan.enclosure_name}   hands: {world.hands}"], ""
+    lines, zone = [f"{_title(world)}   hands: {_HANDS.get(world.hands, world.hands)}"], ""
     for cell in cells(world, now_ms):
         if cell.zone != zone:
             zone = cell.zone
@@ -107,6 +116,10 @@ def blocks(world: EnclosureSim, now_ms: int, width: int = 78) -> str:
 
 
 def _words(cell: Cell) -> str:
+    if cell.state == WET_NOW and 0 < cell.wanted_s <= cell.since_s:
+        return "wet long enough"  # "3:11 of 2:00" reads as if something were late
+    if cell.state == PART:
+        return cell.how or PART
     if cell.state == WET_NOW:
         return f"wet {_clock(cell.since_s)}" + (f" of {_clock(cell.wanted_s)}" if cell.wanted_s else "")
     return cell.state
@@ -135,13 +148,13 @@ def svg(world: EnclosureSim, now_ms: int) -> str:
         y += height + 12
     parts.append(_doors_svg(world, now_ms, y))
     y += 96 + 22 * len(air(world, now_ms))
-    title = f"{world.plan.enclosure_name}, practice, {_clock(now_ms // 1000)}"
+    title = f"{_title(world)}, practice, {_clock(now_ms // 1000)}"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {y}" width="{width}" height="{y}" role="img" '
         f'aria-label="{escape(title)}"><title>{escape(title)}</title>{_DEFS}'
         f'<rect width="{width}" height="{y}" fill="#ffffff"/>'
         f'<text class="title" x="14" y="26">{escape(title)}</text>'
-        f'<text class="small" x="14" y="46">Hands: {escape(world.hands)}</text>{"".join(parts)}</svg>\n'
+        f'<text class="small" x="14" y="46">Hands: {escape(_HANDS.get(world.hands, world.hands))}</text>{"".join(parts)}</svg>\n'
     )
 
 

@@ -7,6 +7,7 @@ work can be done leaves the work part done, and the simulated enclosure knows.
 from __future__ import annotations
 
 import queue
+import re
 import threading
 import time
 from collections.abc import Callable, Iterable
@@ -16,9 +17,11 @@ from assistant.practice import understanding as u
 from assistant.practice.channel import english
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.operator import Said, Utterance
+from assistant.practice.saying import date_words, lot_words, number_words
 from assistant.practice.stage import DrillStage
 
 _SPEED_PART = 0.6  # somebody quick needs at least this part of a steady person's time
+_LOOK_MS = 1000  # nothing may be due for as long as a person thinks, and the session still goes on
 _LETTER_MS = 70  # typing stands for speaking: about as long as the words would take
 
 
@@ -39,6 +42,7 @@ class TypedTrainee:
         self._script = [] if self._queue is not None else sorted(lines)  # type: ignore[arg-type]
         self._action: u.Action | None = None
         self._begun_ms = 0
+        self._latest_ms = 0
 
     def hear(self, text: str, ended_ms: int, role: str = "") -> None:
         """A new instruction starts the hands on it."""
@@ -54,10 +58,11 @@ class TypedTrainee:
 
     def next_action(self, now_ms: int) -> Utterance | None:
         """The next typed line, if there is one."""
+        self._latest_ms = now_ms
         self.world.settle(now_ms)
         self._stage.go_on(now_ms)
         text = self._take(now_ms)
-        return self.says(text, now_ms) if text else None
+        return self.says(as_said(text), now_ms) if text else None
 
     def says(self, text: str, now_ms: int) -> Utterance:
         """Something typed or said at `now_ms`: a confirmation is held against what can have been done by then."""
@@ -76,7 +81,9 @@ class TypedTrainee:
         return Utterance(text, now_ms)
 
     def next_ms(self) -> int | None:
-        """When the next line of a script is due; None where somebody types."""
+        """When to look again: the next line of a script; where somebody types, in a second."""
+        if self._queue is not None:
+            return self._latest_ms + _LOOK_MS
         due = [at for at in (self._script[0][0] if self._script else None, self._stage.next_ms()) if at is not None]
         return min(due, default=None)
 
@@ -90,6 +97,20 @@ class TypedTrainee:
         if text in ("quit", "exit"):
             raise KeyboardInterrupt
         return text
+
+
+def as_said(text: str) -> str:
+    """A number, lot or date typed as it is written, in the words it would be said with; anything else unchanged."""
+    if re.fullmatch(r"-?\d+(\.\d+)?", text, re.ASCII):
+        return number_words(text)
+    if re.fullmatch(r"[a-z]{1,4}-?\d[\da-z-]*", text, re.ASCII):
+        return lot_words(text)
+    if re.fullmatch(r"\d{4}-\d\d-\d\d", text, re.ASCII):
+        try:
+            return date_words(text, with_day=True)
+        except (ValueError, IndexError):
+            return text  # no such day
+    return text
 
 
 def read_lines(source: TextIO) -> queue.Queue[str]:
@@ -107,8 +128,10 @@ def read_lines(source: TextIO) -> queue.Queue[str]:
 
 def real_pace(
     factor: float, lines: queue.Queue[str], sleep: Callable[[float], None] = time.sleep, step_s: float = 0.05,
+    quick: Callable[[], bool] = lambda: True,
 ) -> Callable[[int, int], int]:
-    """A pacer for `Simulation`: `factor` session seconds a second, cut short when something is typed."""
+    """A pacer for `Simulation`: `factor` session seconds a second while `quick()`, else one; cut short when something
+    is typed."""
 
     def pace(now_ms: int, next_ms: int) -> int:
         reached = now_ms
@@ -116,7 +139,7 @@ def real_pace(
             if not lines.empty():
                 return reached + 1
             sleep(step_s)
-            reached = min(next_ms, reached + max(1, round(step_s * 1000 * factor)))
+            reached = min(next_ms, reached + max(1, round(step_s * 1000 * (factor if quick() else 1.0))))
         return reached
 
     return pace

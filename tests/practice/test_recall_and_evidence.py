@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import RecordError, RefusedError, SiteFileError
+from assistant.hearing import values
 from assistant.practice.evidence import require_practice
 from assistant.practice.levels import question
 from assistant.practice.persona import load_persona
@@ -17,6 +18,7 @@ from assistant.practice.practice_cli import practice
 from assistant.practice.score import RECALL, EnclosureLog, score
 from assistant.practice.session_run import run_practice
 from assistant.practice.signoff import Session, Tracer, TraineeFile
+from assistant.practice.typed import TypedTrainee, as_said
 from assistant.record.verify import verify
 from assistant.record.writer import create_record
 from assistant.session import decide, evolve, initial
@@ -61,6 +63,31 @@ def test_recall_by_keys_asks_before_each_step_and_keeps_the_answers(tmp_path):
     assert found.output.index("What comes next?") < found.output.index("Right." if "Right." in found.output else "No: it is")
     told = next(tmp_path.glob("r/*/*/record.jsonl")).read_text()
     assert told.count('"kind":"next_recalled"') == 1 and '"chosen":1' in told
+
+
+@pytest.mark.parametrize(("typed", "kind", "value"), [
+    ("-65", "number", "-65"), ("0.5", "number", "0.5"), ("b417", "lot", "B417"), ("2027-03-31", "date", "2027-03-31"),
+])
+def test_a_value_may_be_typed_as_it_is_written(typed, kind, value):
+    assert values.parse(kind, as_said(typed)).text == value
+    for other in ("confirm", "torn glove", "2027-02-30", "x"):
+        assert as_said(other) == other
+
+
+def test_somebody_who_thinks_for_long_at_the_keys_is_waited_for(ready, tmp_path):
+    lines, passed = queue.Queue(), []
+
+    def pace(now_ms, next_ms):
+        passed.append(next_ms)
+        if len(passed) == 400:  # minutes after the first question, at which nothing else is due
+            lines.put("stop")
+        if len(passed) == 440:
+            lines.put("confirm")
+        return next_ms
+
+    done = run_practice(ready, trainee="T", level_name="led", seed=1, records=tmp_path, pacer=pace,
+                        typed=lambda world, stage: TypedTrainee(world, lines, stage))
+    assert done.verdict == "stopped" and len(passed) > 440
 
 
 def test_answers_at_recall_are_facts_of_the_record_that_are_decided_and_scored_again_from_it(ready, tmp_path):

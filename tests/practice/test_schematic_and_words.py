@@ -37,6 +37,9 @@ def test_every_state_has_a_word_and_a_mark_of_its_own(world):
     states = {c.surface: c.state for c in schematic.cells(world, 100_000)}
     assert states["back_wall"] == schematic.WET_NOW and states["left_wall"] == schematic.PART
     assert states["right_wall"] == schematic.SPOILED and states["left_tray"] == schematic.DIRTY
+    told = {c.surface: schematic._words(c) for c in schematic.cells(world, 100_000)}
+    assert told["left_wall"] == "being wiped" and told["back_wall"].startswith("wet 1:10 of")
+    assert {c.surface: schematic._words(c) for c in schematic.cells(world, 155_000)}["back_wall"] == "wet long enough"
     later = {c.surface: c.state for c in schematic.cells(world, 2_000_000)}
     world.settle(2_000_000)
     assert later["back_wall"] in (schematic.DONE, schematic.DIRTY)
