@@ -6,7 +6,7 @@ from assistant.procedure import plan as p
 from assistant.session import inputs, prompts
 from assistant.session.facts import contacts, lines, machine, steps
 from assistant.session.lookup import name_of, same_person, step_of
-from assistant.session.owing import move_opening
+from assistant.session.owing import move_opening, owe_way_out
 from assistant.session.timers import wet_ms_today
 from assistant.session.turn import Turn
 from assistant.session.wording import duration
@@ -114,6 +114,7 @@ def finish(turn: Turn, step: p.Step, ended_ms: int, source: str, *, passed: bool
     )
     if step.kind == p.WET:
         _start_contact(turn, step, min(stroke, ended_ms), ended_ms)
+        owe_way_out(turn, step)
     elif step.kind == p.PATCH:
         _take_patch(turn, step, max(0, first_ms - patch_since))
     elif step.kind == p.OPEN:

@@ -18,6 +18,7 @@ from assistant.procedure.plan import (
     WET,
     WITNESS,
     Plan,
+    Step,
 )
 from assistant.session.facts import contacts, machine, steps, troubles
 from assistant.session.lookup import branch_steps, name_of
@@ -83,6 +84,16 @@ def owed_steps(
                 redone.add(step.id)
                 found.append((step.id, because))
     return list(dict.fromkeys(found))
+
+
+def owe_way_out(turn: Turn, wet: Step) -> None:
+    """A wet step done late, as one that was skipped and that a later step needs: what takes used wipes out after it
+    and is done already is owed again."""
+    line = branch_steps(turn.plan, turn.state.top.branch)
+    after = line[[step.id for step in line].index(wet.id) + 1 :] if wet in line else ()
+    for step in after:
+        if step.after_wiping and step.id in turn.state.top.done:
+            turn.emit(steps.StepOwed(turn.now_ms, step.id, words(turn.plan, "because_waste")))
 
 
 def break_cycle(turn: Turn, cycle: str, reason: str, *, used_up: bool = False) -> bool:

@@ -101,5 +101,14 @@ def test_the_airlock_wiped_again_opens_its_door_again_and_bins_its_wipes_again(p
     assert _count(again, binned) == _count(once, binned) + 1
 
 
+def test_an_airlock_wall_left_out_and_then_needed_has_its_wipes_binned_too(plan):
+    answers = {"drugs_differ": False, "final_alcohol": False}
+    run = run_plan(plan, answers, trouble={"load.wipe.airlock_walls": "skip"})
+    kinds = [(type(f).__name__, getattr(f, "step", "")) for f in run.facts]
+    walls = kinds.index(("StepConfirmed", "load.wipe.airlock_walls"))
+    assert ("StepConfirmed", "load.bin_wipes") in kinds[:walls]
+    assert ("StepConfirmed", "load.bin_wipes") in kinds[walls:]
+
+
 def _count(run, text):
     return sum(text in said for said in run.said)
