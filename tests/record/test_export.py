@@ -6,6 +6,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import json
 import os
 import shutil
 import subprocess
@@ -18,6 +19,7 @@ import pytest
 from pypdf import PdfReader
 
 from assistant.record.export.archive import archive_bytes, how_to_verify
+from assistant.record.export.corrections import corrected_lines
 from assistant.record.export.csv_facts import csv_bytes
 from assistant.record.export.pdf import pdf_bytes
 from assistant.record.export.summary import Bar, Remark, StepRow
@@ -118,6 +120,25 @@ def test_facts_are_printed_with_their_units():
     said = detail({"started_ms": 1500, "confidence_pm": 651, "scores": [["main", -452], ["words_s", 690]], "ok": True})
     assert said == "started: 1500 ms; confidence: 65.1 %; scores: main -0.452, words_s 0.69; ok: yes"
     assert detail({"scores": [1, ["a"]], "x_ms": True, "deep": {"gap_ms": 2}}) == "scores: 1, a; x ms: yes; deep: {gap: 2 ms}"
+
+
+def test_a_correction_is_printed_with_the_lines_that_it_takes_back():
+    record = read_record(Path(__file__).parents[1] / "golden" / "records" / "demo-v2" / "record.jsonl")
+    (correction, taken), = corrected_lines(record.lines).items()
+    rows = {int(row["line"]): row for row in csv.DictReader(io.StringIO(csv_bytes(record).decode(), newline=""))}
+    assert rows[taken]["kind"] == "step_confirmed" and taken < correction
+    assert json.loads(rows[taken]["data"])["step"] == json.loads(rows[correction]["data"])["step"]
+    assert rows[correction]["detail"].startswith(f"takes back line {taken}; ")
+    pages = " ".join(text_of(pdf_bytes(record, summary()))).replace("\n", " ")
+    assert f"takes back line {taken}" in pages
+
+
+def test_odd_corrections_take_back_nothing(tmp_path: Path):
+    writer = new_record(tmp_path)
+    for step in (7, None, ["x"], "never done", {"a": 1}):
+        writer.append([{"kind": "correction_made", "v": 1, "data": {"step": step}}], 1, WALL)
+    writer.append([{"kind": "step_confirmed", "v": 1, "data": {"step": ["x"]}}], 1, WALL)
+    assert corrected_lines(read_record(writer.folder).lines) == {}
 
 
 def test_the_first_line_has_a_row_for_each_thing_it_says(tmp_path: Path):

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 
+from assistant.record.export.corrections import corrected_lines, corrects
 from assistant.record.export.wording import detail
 from assistant.record.reader import Record
 
@@ -18,10 +19,11 @@ def csv_bytes(record: Record) -> bytes:
     out = io.StringIO(newline="")
     rows = csv.writer(out, lineterminator="\r\n")
     rows.writerow(COLUMNS)
+    taken = corrected_lines(record.lines)
     for line in record.lines:
         # "detail" starts with a field's name, "data" with a brace; a name that starts like a formula is
         # quoted.
-        text = detail(line.data, 20_000)
+        text = corrects(taken.get(line.seq)) + detail(line.data, 20_000)
         rows.writerow(
             (
                 line.seq,

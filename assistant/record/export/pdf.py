@@ -24,6 +24,7 @@ from reportlab.platypus import (
 
 from assistant.record.chain import seed
 from assistant.record.envelope import Line
+from assistant.record.export.corrections import corrected_lines, corrects
 from assistant.record.export.fonts import shown, use_font
 from assistant.record.export.layout import BAND, SOFT, WARN, WARN_SOFT, box, heading, pairs, para, table
 from assistant.record.export.pages import NumberedCanvas
@@ -345,8 +346,9 @@ def _bar_table(bars: Sequence[Bar], width: float) -> Flowable:
 def _facts(record: Record, width: float) -> list[Flowable]:
     story: list[Flowable] = [PageBreak(), heading("Every line of the record")]
     rows: list[list[Any]] = []
+    taken = corrected_lines(record.lines)
     for line in record.lines:
-        first, *others = _fact_rows(line)
+        first, *others = _fact_rows(line, corrects(taken.get(line.seq)))
         rows.append(
             [
                 str(line.seq),
@@ -372,11 +374,11 @@ def _facts(record: Record, width: float) -> list[Flowable]:
     return story
 
 
-def _fact_rows(line: Line) -> list[tuple[str, str]]:
+def _fact_rows(line: Line, before: str) -> list[tuple[str, str]]:
     """A fact as (name, text), one row each. A row can't be longer than a page, and nothing is left out: the rest goes
     into rows of its own. The first line, which says with what and by whom, gets a row for each thing it says."""
     if line.kind != "record_opened":
-        texts = pieces(shown(detail(line.data, EVERYTHING), EVERYTHING), ROW_CHARACTERS)
+        texts = pieces(before + shown(detail(line.data, EVERYTHING), EVERYTHING), ROW_CHARACTERS)
         return [("goes on" if at else "", text) for at, text in enumerate(texts)]
     rows = [("", f"{len(line.data)} things, below")]
     for name, value in line.data.items():
