@@ -48,7 +48,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
                            "assistant.speaking", "assistant.station"),
     "assistant.review": (*CORE, "assistant.review", "assistant.record", "assistant.procedure"),
     # Hands the pages a voice and the trainees' evidence as plain functions; the pages themselves know neither room.
-    "assistant.review.wiring": ("assistant.review", "assistant.speaking", "assistant.practice"),
+    "assistant.review.wiring": ("assistant.review", "assistant.record", "assistant.speaking", "assistant.practice"),
     # The proof drives the real core; its monitor reads the site's files and never asks the core's predicates.
     "assistant.prover": (*CORE, "assistant.prover", "assistant.procedure"),
     "assistant.bootstrap": ("assistant.bootstrap", "assistant.cli"),

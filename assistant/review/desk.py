@@ -20,6 +20,7 @@ from assistant.review.accounts import Accounts, RateLimit
 from assistant.review.entries import SiteEntries
 from assistant.review.index import Index
 from assistant.review.live import Follower
+from assistant.review.practice_signoff import EvidencePort
 from assistant.review.register import Duty, duties, enclosure_files
 from assistant.review.rules import RulesFile, load_rules
 from assistant.review.sessions import Opened, SessionCache
@@ -37,7 +38,7 @@ class Setup:
     `keys`: None for `home`/keys;
     `index`: the index file, None for one in `home`. `wall`: the present moment. `refresh_s`: how often the
     index looks for new records. `speak`: text and language to the bytes of a WAV file, or None where there is no
-    voice."""
+    voice. `evidence`: of trainees, or None where none is kept."""
 
     records: Path
     home: Path
@@ -53,6 +54,7 @@ class Setup:
     wall: Callable[[], datetime] | None = None
     refresh_s: float = 3.0
     speak: Callable[[str, str], bytes] | None = None
+    evidence: EvidencePort | None = None
 
 
 @dataclass

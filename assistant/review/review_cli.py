@@ -48,7 +48,7 @@ def review(
 
     require_safe_place(host, certificate, key)
     from assistant.review.desk import Desk, Setup
-    from assistant.review.wiring import SpeakAgain
+    from assistant.review.wiring import SpeakAgain, practice_evidence
 
     desk = Desk(
         Setup(
@@ -60,6 +60,7 @@ def review(
             hosts=(host, *names),
             tls=certificate is not None,
             speak=SpeakAgain(),
+            evidence=practice_evidence(),
         )
     )
     if rebuild or check_index:

@@ -8,8 +8,15 @@ from __future__ import annotations
 import io
 import threading
 import wave
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
 
 from assistant.errors import GauntletError, RecordError
+from assistant.practice.evidence import evidence_folder
+from assistant.practice.signoff import TraineeFile, load_rule, readiness
+from assistant.record.reader import read_record
+from assistant.review.practice_signoff import Evidence, EvidencePort, PractisedSession
 from assistant.speaking.open_voice import open_voice
 from assistant.speaking.voice import Voice, VoiceSettings
 
@@ -49,3 +56,49 @@ class SpeakAgain:
             for voice in self._voices.values():
                 voice.close()
             self._voices.clear()
+
+
+def practice_evidence(
+    folder: Path | None = None, rule: Path | None = None, today: Callable[[], date] = date.today
+) -> EvidencePort:
+    """The trainees' evidence in `folder` (None: where practice keeps it), held against the site's rule."""
+    place = evidence_folder(folder)
+
+    def trainees() -> list[str]:
+        try:
+            return sorted(p.name for p in place.iterdir() if p.is_dir() and not p.is_symlink() and p.name[0] != ".")
+        except OSError:
+            return []
+
+    def of(name: str) -> Evidence:
+        wanted, file = load_rule(rule), TraineeFile(place / name)
+        sessions, tracers = file.sessions(), file.tracers()
+        found = readiness(name, wanted, sessions, tracers, today())
+        return Evidence(
+            name,
+            _names(sessions),
+            wanted.id,
+            wanted.title,
+            tuple((d.what, d.met, d.evidence) for d in found.demands),
+            tuple(
+                PractisedSession(
+                    s.record, s.seal_sha256, s.day, s.procedure, s.level, s.verdict, s.total, s.critical, s.mishaps_ok,
+                    s.true_waits,
+                )  # fmt: skip
+                for s in sessions
+            ),
+            tuple((t.observer, t.day, t.passed, t.remark) for t in tracers),
+        )
+
+    return EvidencePort(trainees, of, place)
+
+
+def _names(sessions: list) -> tuple[str, ...]:
+    """The names the trainee's own records give, newest first."""
+    found: dict[str, None] = {}
+    for session in sessions[::-1][:20]:
+        try:
+            found.setdefault(str(read_record(Path(session.record)).header.get("technician", "")), None)
+        except GauntletError:
+            continue
+    return tuple(name for name in found if name)

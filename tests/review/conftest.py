@@ -16,7 +16,8 @@ from assistant.procedure.plan import WET
 from assistant.review.app import create_app
 from assistant.review.desk import Desk
 from assistant.review.index import Row
-from assistant.review.measure.generator import EPOCH, Recorder, demo_site, make_store, write_sound
+from assistant.review.measure.generator import EPOCH, Recorder, demo_site, write_sound
+from assistant.review.measure.store import make_store
 from assistant.review.measure.operator import Manner, Operator
 from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR, make_accounts, make_desk
 from assistant.session.lookup import step_of

@@ -184,6 +184,7 @@ def test_made_up_requests_never_break_a_page(shared_desk: Desk, row: Access, dat
         ("{session}", real[1]),
         ("{clip}", "0" * 64),
         ("{line}", "2"),
+        ("{trainee}", "nobody"),
         ("{path:path}", "base.css"),
     ):
         if name in path:

@@ -85,7 +85,7 @@ def _row(call: Call, line: Line, started: str, holds_through: int) -> FactRow:
         list(_fields(line.data)),
         line.sha256,
         line.prev,
-        printable(raw, MOST_RAW),
+        _shown(raw, MOST_RAW),
         len(raw) > MOST_RAW,
         line.seq <= holds_through,
     )
@@ -101,7 +101,12 @@ def _fields(data: dict[str, Any]) -> Iterator[tuple[str, str]]:
         if told > MOST_FIELDS:
             yield "and more", "in the whole line"
             return
-        yield printable(plain(name), 80), _value(name, value)
+        yield _shown(plain(name), 80), _value(name, value)
+
+
+def _shown(text: str, most: int) -> str:
+    """`printable`, which goes letter by letter, only for text that needs it."""
+    return text if len(text) <= most and text.isascii() and text.isprintable() else printable(text, most)
 
 
 def _value(name: str, value: Any) -> str:
@@ -115,7 +120,7 @@ def _value(name: str, value: Any) -> str:
         return printable(", ".join(_value("", item) for item in value[:20]), MOST_TEXT)
     if isinstance(value, dict):
         return printable("; ".join(f"{plain(k)}: {_value(k, v)}" for k, v in list(value.items())[:20]), MOST_TEXT)
-    return printable(value, MOST_TEXT)
+    return _shown(str(value), MOST_TEXT)
 
 
 HANDLERS = {"facts": facts}
