@@ -28,7 +28,7 @@ class VerifyReport:
     `first_bad_line`: its number in the file, or None. `holds_through`: the last line whose bytes are
     confirmed by what follows it (or by its own digest, or by the witness log). `intact`: nothing is wrong
     with what is there. `complete`: intact and sealed. `problems`: plain sentences. `after_seal`: lines after
-    the seal."""
+    the seal. `paper`: entered late from paper."""
 
     path: str
     kind: str = ""
@@ -42,6 +42,7 @@ class VerifyReport:
     witnessed: bool = False
     verdict: str = ""
     deep: bool | None = None
+    paper: bool = False
     named: Named = field(default_factory=Named)
     signatures: list[SignatureCheck] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
@@ -136,6 +137,8 @@ class _Check:
                 break
             report.kind = report.kind or part.record
             report.lines, report.head = part.seq, part.sha256
+            if part.seq == 1:
+                report.paper = part.data.get("transcribed") is True
             # The link just checked confirms the line before; a digest confirms the line itself.
             if part.seq in self.marks:
                 self.seen_through = part.seq

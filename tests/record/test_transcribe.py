@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import hashlib
+import io
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from assistant.errors import RecordError, UsageError
+from assistant.record.commands.shared import summary_of
+from assistant.record.commands.verify_cli import describe
+from assistant.record.export.pdf import pdf_bytes
+from assistant.record.export.tag import status
 from assistant.record.reader import read_record
 from assistant.record.recover import recover
 from assistant.record.transcribe import PaperEntry, read_entries, transcribe, transcription_record
@@ -108,3 +114,29 @@ def test_entries_that_are_none_are_named_by_row(data: bytes):
 def test_entries_are_read_with_quotes_commas_and_a_byte_order_mark():
     data = '\ufeffhappened,text\r\n2026-03-13T22:10:00+01:00,"Wiped, twice"\r\n'.encode()
     assert read_entries(data) == [PaperEntry("2026-03-13T22:10:00+01:00", "Wiped, twice")]
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        {"technician": "T. Technician"},
+        {"enclosure": {"id": "gb-2", "name": "Glove box"}, "procedure": {"title": "Light clean", "revision": 3}},
+        {"enclosure": ["odd"], "procedure": 7, "software": None, "site": {"a": 1}},
+    ],
+)
+def test_a_clean_kept_on_paper_is_exported_and_labelled_for_what_it_is(tmp_path: Path, scan: Path, header: dict):
+    folder = transcription_record(
+        tmp_path / "r", ROWS, [scan], header=header, enclosure="GB-2", stamp="20260314T081500Z", session_id="paper",
+        rules=0, wall=WALL, **NAMES,
+    )  # fmt: skip
+    record = read_record(folder)
+    said = summary_of(record)
+    assert said.technician == "T. Technician" and "No wait in it was watched" in said.verdict and not said.bars
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(pdf_bytes(record, said))).pages]
+    assert "Late entries" in pages[0] and "C. Clerk" in pages[0] and "Steps done" not in pages[0]
+    assert "late entry" in pages[1] and ROWS[0].text in pages[1].replace("\n", " ")
+    assert "2026-03-13 22:10:00 +01:00" in pages[1].replace("\n", " ")
+    assert status(record, said) == "NOT RELEASED"
+    report = verify(folder)
+    report.deep = True
+    assert "entered late" in describe(report)

@@ -96,7 +96,11 @@ def fold_deep(record: Record) -> DeepOutcome:
 
 
 def summary_of(record: Record) -> Any:
-    """The report's summary, from the core's fold."""
+    """The report's summary, from the core's fold; of a clean kept on paper, from its late entries."""
+    if record.header.get("transcribed") is True:
+        from assistant.record.export.paper import paper_summary
+
+        return paper_summary(record)
     from assistant.station.summary import summarise
 
     return summarise(record)

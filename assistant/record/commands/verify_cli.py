@@ -169,6 +169,8 @@ def describe(report: VerifyReport) -> str:
         if not report.witnessed
         else ""
     )
-    if report.deep:
+    if report.deep and report.paper:
+        rows.append("  Deep: kept on paper and entered late, so there is nothing to decide again.")
+    elif report.deep:
         rows.append("  Deep: the core folds it to the same state, and decides the same again.")
     return "\n".join(filter(None, rows))

@@ -173,8 +173,9 @@ def _first_page(record: Record, summary: ReportSummary, width: float) -> list[Fl
     asked = {(s.number, s.text) for s in summary.steps}
     kept = sum(bar.outcome == "complete" for bar in summary.bars)
     unanswered = sum(not remark.answer for remark in summary.deviations)
+    late = sum(step.outcome == "late" for step in summary.steps)
     right = [
-        ("Steps done", f"{len(done)} of {len(asked)}"),
+        ("Late entries", str(late)) if late else ("Steps done", f"{len(done)} of {len(asked)}"),
         ("Waits", f"{kept} kept" + (f", {len(summary.bars) - kept} not" if kept < len(summary.bars) else "")),
         ("Deviations", str(len(summary.deviations))),
         ("Unanswered", f"{_many(unanswered, 'deviation')}, {_many(len(summary.unanswered), 'question')}"),
@@ -312,6 +313,8 @@ def _many(count: int, what: str) -> str:
 def _how(step: StepRow, finished: set[tuple[str, str]]) -> str:
     if step.outcome == "failed":
         return "undone"
+    if step.outcome == "late":
+        return "late entry"
     if step.outcome != "open":
         return step.outcome
     if step.started_ms is None:

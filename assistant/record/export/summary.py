@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Outcome = Literal["done", "redone", "skipped", "failed", "open"]
+Outcome = Literal["done", "redone", "skipped", "failed", "open", "late"]
 BarOutcome = Literal["complete", "dried", "void", "open"]
 
 

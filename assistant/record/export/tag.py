@@ -46,7 +46,7 @@ def label_lines(record: Record, summary: ReportSummary) -> list[tuple[str, str]]
     )
     seal = record.seal.sha256 if record.seal else "not sealed"
     return [
-        ("Enclosure", f"{summary.enclosure}, {summary.site}"),
+        ("Enclosure", ", ".join(filter(None, (summary.enclosure, summary.site)))),
         ("Cleaned", summary.cleaned or summary.title),
         ("Procedure", f"{summary.title}, revision {summary.revision}"),
         ("Ended", wall(summary.ended_wall)),
