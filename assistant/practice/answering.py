@@ -74,6 +74,14 @@ class Answering:
             return "rewetted", meaning.yes, ""
         return "confirm", meaning.yes, ""
 
+    def seen(self, text: str) -> str:
+        """What is on the gauge or the pack that a line asks to be read; "" where it asks for no reading."""
+        meaning = u.understand(text)
+        if meaning.kind != u.VALUE or not meaning.what:
+            return ""
+        self.reply(meaning, None, "", False)
+        return self._given
+
     def _signs(self) -> str:
         return self._given.replace("-", "") if self._kind == "date" else self._given
 

@@ -12,6 +12,7 @@ import click
 
 from assistant.errors import ReplayMismatchError, SoundDeviceError, UsageError
 from assistant.practice import schematic
+from assistant.practice.answering import Answering
 from assistant.practice.disturbances import COMPUTER, KINDS
 from assistant.practice.evidence import evidence_folder, plain_name, show_evidence
 from assistant.practice.headset import run_at_headset
@@ -24,6 +25,7 @@ from assistant.practice.typed import TypedTrainee, read_lines, real_pace
 from assistant.procedure.plan import Plan, Step
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
+from assistant.session.facts.lines import LineSpoken
 from assistant.session.facts.steps import StepStarted
 from assistant.session.state import State
 from assistant.station.clock import DEMO_EPOCH
@@ -125,7 +127,7 @@ def _by_voice(prepared: Prepared, screen: Any, common: dict[str, Any], as_json: 
     """At the headset; None where there is none, so that keys have to do."""
     if COMPUTER in common["disturb"]:
         raise UsageError("A power cut of the computer can't be practised at a headset.", try_next="--typed")
-    hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, None)
+    hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, None, True)
     try:
         return run_at_headset(
             prepared, screen, chosen=chosen, on_world=hints.world, on_facts=hints.both, **common,
@@ -141,7 +143,7 @@ def _without_sound(
     prepared: Prepared, screen: Any, common: dict[str, Any], as_json: bool, persona: str | None, by_ear: bool, **more: Any,
 ) -> Practised:
     lines = None if persona else read_lines(sys.stdin)
-    hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, lines)
+    hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, lines, lines is not None)
     if lines is not None:
         click.echo("Type what you would say, then Enter: confirm, repeat, stop. Wipe for as long as it would take: only waits "
                    "pass quicker. quit breaks off.", err=as_json)
@@ -169,18 +171,22 @@ def _without_sound(
 
 
 class _Hints:
-    """What a level shows beside the assistant's own lines. `lines`: where answers are typed, None where nobody types."""
+    """What a level shows beside the assistant's own lines. `lines`: where answers are typed, None where nobody types. `person`:
+    somebody practises, and is shown what they would see at the enclosure."""
 
-    def __init__(self, plan: Plan, level_name: str, seed: int, as_json: bool, lines: queue.Queue[str] | None) -> None:
+    def __init__(self, plan: Plan, level_name: str, seed: int, as_json: bool, lines: queue.Queue[str] | None, person: bool) -> None:
         self._answered: list[inputs.Recalled] = []
         self._lines = lines
         self.plan, self.level, self.seed = plan, level(level_name), seed
         self.err = as_json
         self.waiting = False
+        self._person = person
+        self._look: Answering | None = None
         self._world = None
 
     def world(self, world, drills) -> None:
         self._world = world
+        self._look = Answering(world, {}) if self._person else None
         if self.level.announces:
             for drill in drills:
                 self._say(f"Coming: {drill.tell}.")
@@ -202,6 +208,10 @@ class _Hints:
     def facts(self, state: State, facts: tuple[Fact, ...], now_ms: int) -> None:
         """After the assistant's lines."""
         self.waiting = state.mode == "wait"
+        for fact in facts if self._look is not None else ():
+            seen = self._look.seen(fact.text) if isinstance(fact, LineSpoken) else ""
+            if seen:
+                self._say(f"           You see: {seen}")
         for _, step in self._begun(facts):
             if self.level.why and step.why:
                 self._say(f"           Why: {step.why}")

@@ -27,6 +27,7 @@ from assistant.procedure.plan import Plan
 from assistant.session.facts.base import Fact
 from assistant.session.inputs import Input
 from assistant.session.state import State
+from assistant.speaking.estimate import seconds
 from assistant.station.clock import DEMO_EPOCH
 from assistant.station.quiet_record import QuietRecord
 from assistant.station.setup import Prepared
@@ -100,6 +101,7 @@ def run_practice(
             plan, ears(operator), channel, kind="practice", person=trainee, options=options_for(plan, answers or {}),
             decide_with=record.decide, oracle=oracle, on_facts=on_facts, brief=lvl.brief, pacer=pacer,
             disturber=Disturber(disturbances), also=also,
+            line_s=seconds if persona is not None else lambda text: 0.0,  # whoever types has read it at once
         ).run()
         if run.problem:
             raise RuntimeError(run.problem)

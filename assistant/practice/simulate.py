@@ -48,7 +48,8 @@ class Run:
 
 class Simulation:
     """One session to its verdict. `decide_with`: the core's decide; a test plants a faulty one. `also(now)`: inputs
-    from elsewhere, such as answers at level recall, each once; asked for after every decision."""
+    from elsewhere, such as answers at level recall, each once; asked for after every decision. `line_s`: how long a
+    line takes."""
 
     def __init__(
         self, plan: Plan, operator: Operator, channel: Channel, *, kind: str = "practice", person: str = "trainee",
@@ -56,7 +57,7 @@ class Simulation:
         keep_inputs: bool = False, brief: bool = False, oracle: Oracle | None = None,
         on_facts: Callable[[State, tuple[Fact, ...], int], None] | None = None,
         pacer: Callable[[int, int], int] | None = None, disturber: dist.Disturber | None = None,
-        also: Callable[[int], inputs.Input | None] = lambda now_ms: None,
+        also: Callable[[int], inputs.Input | None] = lambda now_ms: None, line_s: Callable[[str], float] = seconds,
     ) -> None:
         self.plan = plan
         self.run_so_far = Run([], initial(plan), operator, channel)
@@ -67,6 +68,7 @@ class Simulation:
         self._oracle = oracle
         self._on_facts = on_facts
         self._also = also
+        self._line_s = line_s
         self._pacer = pacer  # (now, next) -> the session time reached, after waiting as long as it should last
         self._now = 0
         self._lines: list[list[Any]] = []  # [number, start, end, text, interrupted]
@@ -200,7 +202,7 @@ class Simulation:
             run.facts.append(fact)
             if type(fact) is lines.LineSpoken:
                 start = max(self._now + _THINK_MS, self._free_ms + _GAP_MS)
-                self._free_ms = start + round(seconds(fact.text) * 1000)
+                self._free_ms = start + round(self._line_s(fact.text) * 1000)
                 self._lines.append([fact.line, start, self._free_ms, fact.text, False])
             elif type(fact) is lines.Heard and fact.accepted and fact.word in ("stop", "repeat"):
                 self._cut()

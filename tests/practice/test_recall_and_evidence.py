@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import queue
+import re
 from datetime import date
 
 import pytest
@@ -72,6 +73,15 @@ def test_a_value_may_be_typed_as_it_is_written(typed, kind, value):
     assert values.parse(kind, as_said(typed)).text == value
     for other in ("confirm", "torn glove", "2027-02-30", "x"):
         assert as_said(other) == other
+
+
+def test_who_practises_is_shown_what_is_to_be_read(ready, tmp_path):
+    found = CliRunner().invoke(practice, [
+        "gb-2-light-clean", "--typed", "--records", str(tmp_path / "r"), "--evidence-folder", str(tmp_path / "e"), "--factor", "1",
+    ], input="quit\n")
+    seen = re.search(r"You see: (-?\d+)\n", found.output)
+    step = next(s for s in ready.plan.steps if s.kind == "reading")
+    assert seen and float(step.low or "-inf") <= float(seen[1]) <= float(step.high or "inf")
 
 
 def test_somebody_who_thinks_for_long_at_the_keys_is_waited_for(ready, tmp_path):
