@@ -34,7 +34,10 @@ _NUMBER = re.compile(r"^(zero|one|two|three|four|five|six|seven|eight|nine|ten|e
 _NUMBERS = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
             "seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety").split()
 # Words of the trade that the bundled dictionary lacks; CMU phones, by hand.
-_PRONOUNCED = {"decontaminant": ["D IY K AH N T AE M AH N AH N T"]}
+_PRONOUNCED = {
+    "decontaminant": ["D IY K AH N T AE M AH N AH N T"], "gauntlets": ["G AO N T L AH T S"], "wetted": ["W EH T AH D"],
+    "pascals": ["P AE S K AE L Z", "P AE S K AH L Z"],
+}
 _REST_S = 0.25
 _CLEANS = 12  # of which the sentences are known, with mishaps
 _VALUES = {word: n for n, word in enumerate(_NUMBERS[:20])} | {word: 10 * n for n, word in enumerate(_NUMBERS[20:], 2)}

@@ -7,7 +7,10 @@ import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from typing import TypeVar
+
+from assistant.errors import GauntletError
 
 Item, Result = TypeVar("Item"), TypeVar("Result")
 
@@ -19,7 +22,8 @@ def cores() -> int:
 
 def side_by_side(work: Callable[[Item], Result], items: Sequence[Item], jobs: int) -> Iterator[tuple[Item, Result]]:
     """Each item with what `work` makes of it, in the order of `items`, up to `jobs` at a time. `work` and items must
-    be picklable where `jobs` is above 1. Raises what `work` raises, and leaves the rest undone."""
+    be picklable where `jobs` is above 1. Raises what `work` raises, and leaves the rest undone; GauntletError where a
+    process was ended."""
     if jobs < 2 or len(items) < 2:
         for item in items:
             yield item, work(item)
@@ -30,6 +34,11 @@ def side_by_side(work: Callable[[Item], Result], items: Sequence[Item], jobs: in
     )
     try:
         yield from zip(items, pool.map(work, items), strict=True)
+    except BrokenProcessPool as error:
+        raise GauntletError(
+            "A process that did part of the work was ended from outside.",
+            try_next="start again with fewer --jobs; with --journal what is finished is kept",
+        ) from error
     finally:
         pool.shutdown(wait=False, cancel_futures=True)
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import ast
+import os
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from assistant.errors import GauntletError
 from assistant.practice import oracle as oracle_module
 from assistant.practice import soak as soak_module
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.shrink import ddmin, faults_of, script_text, shrink
+from assistant.practice.side_by_side import side_by_side
 from assistant.practice.soak import KEEP, Fault, Soaked, one_session, soak, soak_side_by_side
 from assistant.practice.soak_sound import poisson_upper
 from assistant.session import decide, inputs
@@ -123,3 +126,8 @@ def test_no_event_in_twenty_hours_bounds_the_rate_at_three_in_twenty():
     assert abs(poisson_upper(0, 20.0) - 3 / 20) < 0.001
     # one-sided 95 % limit for 1 event: chi-squared(0.95, 4) / 2 = 4.744 (standard tables)
     assert abs(poisson_upper(1, 1.0) - 4.744) < 0.001
+
+
+def test_a_process_that_is_ended_from_outside_gives_a_sentence():
+    with pytest.raises(GauntletError, match="ended from outside"):
+        list(side_by_side(os._exit, [1, 1], 2))
