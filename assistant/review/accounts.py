@@ -230,6 +230,15 @@ class RateLimit:
                     self._failures.pop(next(iter(self._failures)))
             self._failures[key] = [t for t in self._failures.get(key, ()) if now - t < self.window_s] + [now]
 
+    def take_back(self, key: str) -> None:
+        """The newest failure of `key` was none: it was noted before the answer was known."""
+        with self._lock:
+            held = self._failures.get(key)
+            if held:
+                held.pop()
+                if not held:
+                    del self._failures[key]
+
     def forget(self, key: str) -> None:
         """A success: the key starts afresh."""
         with self._lock:

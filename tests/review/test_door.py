@@ -68,6 +68,30 @@ def test_the_wait_ends_and_a_success_clears_it() -> None:
     assert not limit._failures
 
 
+def test_tries_at_one_moment_count_like_tries_one_after_the_other(desk: Desk) -> None:
+    """Guesses that all arrive before the first is answered: no more of them reach the hasher than the limit lets."""
+    hashed: list[str] = []
+    clients = [browser(desk) for _ in range(2)]
+    real = desk.accounts.sign_in
+
+    def slow(name: str, passphrase: str):
+        hashed.append(passphrase)
+        if len(hashed) < desk.by_name.most + 5:  # while this one is worked on, the next arrives
+            clients[len(hashed) % 2].sign_in(name, f"guess {len(hashed)}")
+        return real(name, passphrase)
+
+    desk.accounts.sign_in = slow
+    clients[0].sign_in(SUPERVISOR, "guess 0")
+    assert len(hashed) == desk.by_name.most
+
+
+def test_signing_in_rightly_uses_up_no_tries(desk: Desk) -> None:
+    client = browser(desk)
+    for _ in range(desk.by_address.most + 2):
+        client.cookies.clear()
+        assert client.sign_in().status_code == 303
+
+
 def test_cookies_are_out_of_reach_of_scripts_and_other_sites(client: Browser) -> None:
     cookie = client.sign_in().headers["set-cookie"]
     assert COOKIE in cookie and "HttpOnly" in cookie and "SameSite=lax" in cookie and "Path=/" in cookie

@@ -54,12 +54,14 @@ def sign_in_post(call: Call) -> Response:
     wait_s = max(desk.by_name.wait_s(keys[0]), desk.by_address.wait_s(keys[1]))
     if wait_s:
         return sign_in(call, f"Too many tries. Wait {int(wait_s // 60) + 1} min.", name, 429, wait_s)
+    # Counted before the answer is known, so that many tries at one moment are as many as one after the other.
+    desk.by_name.failed(keys[0])
+    desk.by_address.failed(keys[1])
     account = desk.accounts.sign_in(name, passphrase if isinstance(passphrase, str) else "")
     if account is None:
-        desk.by_name.failed(keys[0])
-        desk.by_address.failed(keys[1])
         return sign_in(call, NO, name, 401)
     desk.by_name.forget(keys[0])
+    desk.by_address.take_back(keys[1])
     if call.visit is not None:
         desk.visits.end(call.request.cookies.get(COOKIE))
     token, _ = desk.visits.begin(account.name, account.role)

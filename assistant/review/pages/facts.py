@@ -101,7 +101,8 @@ def _fields(data: dict[str, Any]) -> Iterator[tuple[str, str]]:
         if told > MOST_FIELDS:
             yield "and more", "in the whole line"
             return
-        yield _shown(plain(name), 80), _value(name, value)
+        # The value says its unit, so that the name needn't.
+        yield _shown(plain(name.removesuffix("_ms").removesuffix("_pm")), 80), _value(name, value)
 
 
 def _shown(text: str, most: int) -> str:

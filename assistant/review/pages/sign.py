@@ -79,12 +79,13 @@ def components(call: Call) -> str:
     name = account.name if call.visit.signed_once else call.text("name", 200)
     passphrase = call.form.get("passphrase", "")
     passphrase = passphrase if isinstance(passphrase, str) else ""
+    desk.by_name.failed(keys[0])  # before the answer is known, as at the door
+    desk.by_address.failed(keys[1])
     found = desk.accounts.sign_in(name, passphrase)
     if found is None or found.name != account.name:
-        desk.by_name.failed(keys[0])
-        desk.by_address.failed(keys[1])
         raise RefusedError(NO)
     desk.by_name.forget(keys[0])
+    desk.by_address.take_back(keys[1])
     return passphrase
 
 
