@@ -9,13 +9,14 @@ from __future__ import annotations
 import random
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 from assistant.practice import understanding as u
 from assistant.practice.answering import Answering
 from assistant.practice.channel import english
 from assistant.practice.cues import Cue, Cues
 from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.operator_mind import Mind, Saying, Said, Task, Utterance
 from assistant.practice.persona import Persona
 from assistant.session.words import MISHAPS
 from assistant.speaking.estimate import seconds
@@ -44,80 +45,6 @@ _MOST_QUESTIONS = 6  # in a row, before stopping safely
 _LONGEST_LINE_MS = 9000  # how long to hold back where nobody tells that the assistant is sounding
 
 
-@dataclass(frozen=True, slots=True)
-class Utterance:
-    """`text` is spoken from `start_ms` on, at `pace` times this person's speed (slower when said again)."""
-
-    text: str
-    start_ms: int
-    pace: float = 1.0
-
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """What it said and what it had in mind, for the oracle and the score; never seen by the assistant.
-    `meant`: a command id, "value" or "chat". `action`: what a confirmation speaks of. `text` as really spoken."""
-
-    text: str
-    start_ms: int
-    end_ms: int
-    meant: str
-    action: u.Action | None = None
-    value: str = ""
-
-
-@dataclass(slots=True)
-class Task:
-    """Something asked for: acted on from `begin_ms` to `end_ms`, answered from `say_ms` on."""
-
-    meaning: u.Meaning
-    action: u.Action | None
-    begin_ms: int
-    end_ms: int
-    say_ms: int
-    meant: str = "confirm"
-    word: str = ""  # as the sentence offered it, or ""
-    value: str = ""
-    begun: bool = False
-    acted: bool = False
-    tries: int = 0
-    said_ms: int = 0
-    talks_over: bool = False
-    covered: float = 1.0
-    left_ms: int = 0  # of the work, while something else comes first
-
-
-@dataclass(slots=True)
-class _Plan:
-    """A sentence in mind, to be said at `at_ms`."""
-
-    at_ms: int
-    meant: str
-    text: str
-    drop: bool = False
-    world: str = ""
-
-
-@dataclass(slots=True)
-class _Mind:
-    tasks: list[Task] = field(default_factory=list)  # the one at hand last
-    sayings: list[_Plan] = field(default_factory=list)
-    heard_ms: int = 0
-    sounding_ms: int = -10_000
-    told_of_sound: bool = False
-    speaking_until_ms: int = -1
-    waiting: bool = False
-    over: bool = False
-    last: Task | None = None
-    last_meant: str = ""
-    surface: str = ""  # the one a mishap is about
-    owns_up: bool = False
-    stopping: bool = False
-    lost: int = 0  # how often it asked where it is, since something last worked
-    refusals: int = 0
-    brief: bool = False
-
-
 class Operator:
     """One person at the gauntlets.
 
@@ -142,7 +69,7 @@ class Operator:
         self._answering = Answering(world, dict(answers or {}))
         self._cues = Cues(cues)
         self._random = random.Random(f"operator:{persona.id}:{seed}")
-        self._mind = _Mind(brief=brief)
+        self._mind = Mind(brief=brief)
         self.happened: list[tuple[int, str]] = []  # mishaps on cue: (when, command id)
 
     # Ears
@@ -258,12 +185,12 @@ class Operator:
             mind.lost = 0
             mind.tasks = [task]
         if self._lapse("chats", at):
-            mind.sayings.append(_Plan(at + 1500, "chat", self._random.choice(CHAT)))
+            mind.sayings.append(Saying(at + 1500, "chat", self._random.choice(CHAT)))
         if meaning.kind in (u.DO, u.WIPE) and self._lapse("asks_again", at):
-            mind.sayings.append(_Plan(at + 900, "repeat", self.words["repeat"]))
+            mind.sayings.append(Saying(at + 900, "repeat", self.words["repeat"]))
         if mind.owns_up:
             mind.owns_up = False
-            mind.sayings.append(_Plan(at + 1800, "correction", self.words["correction"]))
+            mind.sayings.append(Saying(at + 1800, "correction", self.words["correction"]))
 
     def _task(self, meaning: u.Meaning, at: int) -> Task:
         persona = self.persona
@@ -413,7 +340,7 @@ class Operator:
         elif self._mind.last_meant in TRAINED and self._mind.last_meant not in ("confirm", "no", "started", "rewetted", "repeat"):
             meant = self._mind.last_meant
             if task is None and not any(s.meant == meant for s in self._mind.sayings):
-                self._mind.sayings.append(_Plan(at + 1200, meant, self.words[meant]))
+                self._mind.sayings.append(Saying(at + 1200, meant, self.words[meant]))
 
     def _refused(self, meaning: u.Meaning, at: int) -> None:
         task, mind = self._at_hand(), self._mind
@@ -458,7 +385,7 @@ class Operator:
         if not task.begun and task.begin_ms <= now_ms:
             task.begun = True
             if task.action and task.action.kind == u.WET and self._chance(self.persona.errors.says_started):
-                mind.sayings.append(_Plan(task.begin_ms + 100, "started", self.words["started"]))
+                mind.sayings.append(Saying(task.begin_ms + 100, "started", self.words["started"]))
         if task.begun and not task.acted and task.end_ms <= now_ms:
             task.acted = True
             if task.action:
@@ -485,7 +412,7 @@ class Operator:
         again = task.tries > 1 or task.meaning.text.lower().startswith("not taken")
         return Utterance(text, now_ms, 0.85 if again else 1.0)
 
-    def _say_planned(self, plan: _Plan, now_ms: int) -> Utterance | None:
+    def _say_planned(self, plan: Saying, now_ms: int) -> Utterance | None:
         if plan.drop:
             self._abandon(now_ms)
         if plan.world:
@@ -519,7 +446,7 @@ class Operator:
         text = self.words.get(cue.say, cue.say)
         if cue.surface:
             mind.surface = cue.surface
-        mind.sayings.append(_Plan(at + cue.after_ms, meant, text, cue.drop, cue.world))
+        mind.sayings.append(Saying(at + cue.after_ms, meant, text, cue.drop, cue.world))
 
 
 _PASSING = (u.REWET, u.PAUSED, u.WHICH, u.POWER, u.WHAT_HAPPENED, u.STOPPING, u.AGREE, u.VALUE_BACK)

@@ -12,56 +12,20 @@ and asks the simulated enclosure. Whatever the core believed without reason is c
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import Any
 
+from assistant.hearing.packs import load_pack
 from assistant.practice import understanding as u
-from assistant.practice.channel import english
 from assistant.practice.enclosure_sim import EnclosureSim
-from assistant.practice.operator import Said
+from assistant.practice.operator_mind import Said
+from assistant.practice.oracle_ledger import (  # noqa: F401: the classes are named by whoever reads the findings
+    CLASSES, DRYING, ENGINE, FALSE_CLAIM, HEARING, MISPLACED, Contact, Finding, Ledger,
+)
 from assistant.procedure.plan import ALL_CONTACTS, CHECK, CLOSE, CYCLE, MOVE, OPEN, WAIT, WET, Plan, Step
 
-HEARING, FALSE_CLAIM, MISPLACED, DRYING, ENGINE = (
-    "hearing_error", "false_claim", "misplaced", "unseen_drying", "engine_fault",
-)
-CLASSES = (HEARING, FALSE_CLAIM, MISPLACED, DRYING, ENGINE)
 _LAPSE_MS = 180_000  # so long after a lapse the operator may still be a step behind
-_OWN_FORM = {word: english().say[word] for word in ("confirm", "no", "rewetted")}
+_OWN_FORM = {word: load_pack("en").say[word] for word in ("confirm", "no", "rewetted")}
 _NEAR_MS = 1500  # an utterance and the fact that dates it are never further apart than this
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing believed that wasn't so. `what` in plain words."""
-
-    at_ms: int
-    kind: str
-    what: str
-
-
-@dataclass(slots=True)
-class _Contact:
-    agent: str
-    step: str
-    since_ms: int
-    first_ms: int  # first stroke of the newest wetting, as far as was said
-
-
-@dataclass(slots=True)
-class _Ledger:
-    done: set[str] = field(default_factory=set)
-    skipped: set[str] = field(default_factory=set)
-    options: dict[str, bool] = field(default_factory=dict)
-    openings: dict[str, str] = field(default_factory=dict)
-    contacts: dict[str, _Contact] = field(default_factory=dict)
-    clean: set[str] = field(default_factory=set)
-    cycles: dict[str, tuple[int, bool]] = field(default_factory=dict)  # claimed, complete
-    started: dict[str, int] = field(default_factory=dict)
-    current: str = ""
-    stroke_ms: int = -1
-    asked: dict[str, int] = field(default_factory=dict)  # re-wet asked for
-    yes_ends: list[int] = field(default_factory=list)  # ends of accepted confirming words
-    branch: bool = False
 
 
 class Oracle:
@@ -77,7 +41,7 @@ class Oracle:
         self._said = said
         self._lapses = lapses
         self._confusions = confusions
-        self._ledger = _Ledger(openings={o.id: o.at_start for o in plan.openings.values()})
+        self._ledger = Ledger(openings={o.id: o.at_start for o in plan.openings.values()})
         self._words: list[tuple[str, int]] = []  # delivered to the core: (word, end)
         self._spoilt: set[str] = set()  # surfaces already reported: what follows from it isn't counted again
         self._steps = {s.id: s for s in plan.steps}
@@ -213,7 +177,7 @@ class Oracle:
             if self.world.true(action, fact.claimed_ms):
                 self._spoilt.discard(step.surface)
             first = ledger.stroke_ms if ledger.stroke_ms >= 0 else ledger.started.get(fact.step, fact.claimed_ms)
-            ledger.contacts[step.surface] = _Contact(step.agent, step.id, fact.claimed_ms, first)
+            ledger.contacts[step.surface] = Contact(step.agent, step.id, fact.claimed_ms, first)
             ledger.clean.discard(step.surface)
         elif step.kind == CYCLE:
             ledger.cycles[step.cycle] = (fact.claimed_ms, False)

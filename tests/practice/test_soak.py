@@ -62,7 +62,7 @@ def test_faults_are_kept_in_order_and_only_the_first_of_them():
 
 
 def test_the_oracle_imports_nothing_of_the_core():
-    for name in ("oracle", "enclosure_sim"):
+    for name in ("oracle", "oracle_ledger", "enclosure_sim"):
         tree = ast.parse((Path(oracle_module.__file__).parent / f"{name}.py").read_text())
         imported = [n.module or "" for n in ast.walk(tree) if isinstance(n, ast.ImportFrom)]
         assert imported and not [m for m in imported if m.startswith("assistant.session")]
