@@ -120,6 +120,9 @@ def break_cycle(turn: Turn, cycle: str, reason: str, *, used_up: bool = False) -
 def move_opening(turn: Turn, opening: str, to: str, since_ms: int = -1, *, taken_back: bool = False) -> None:
     """An opening is open or closed now; opening one breaks the cycles that needed it shut. `taken_back`: known
     from a correction, which says itself what falls."""
+    already = turn.state.opened_ms.get(opening, -1) if turn.state.openings.get(opening) == "open" else -1
+    if to == "open" and already >= 0:
+        since_ms = already  # opened twice, its closing left out: its time limit runs from the first
     turn.emit(machine.OpeningMoved(turn.now_ms, opening, to, since_ms))
     if to != "open":
         return

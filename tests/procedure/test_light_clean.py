@@ -110,5 +110,14 @@ def test_an_airlock_wall_left_out_and_then_needed_has_its_wipes_binned_too(plan)
     assert ("StepConfirmed", "load.bin_wipes") in kinds[walls:]
 
 
+def test_a_door_opened_twice_keeps_its_first_time_limit():
+    plan = compile_plan(load_procedure("gb-2-rigorous-clean"))
+    answers = {o.id: False for o in plan.options}
+    run = run_plan(plan, answers, trouble={"close_airlock": "skip"})
+    opened = [f for f in run.facts if type(f).__name__ == "OpeningMoved" and f.opening == "outer_door"]
+    first, second = [f for f in opened if f.to == "open"][:2]
+    assert second.since_ms == first.since_ms >= 0
+
+
 def _count(run, text):
     return sum(text in said for said in run.said)
