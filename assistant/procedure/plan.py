@@ -215,18 +215,32 @@ class Plan:
 
     def step(self, step_id: str) -> Step:
         """The step of the main line or of a mishap branch. Raises KeyError for an unknown id."""
-        return self._index()[step_id]
+        return self._index().steps[step_id]
 
-    def _index(self) -> dict[str, Step]:
+    def timed_steps(self, branch: str) -> tuple[Step, ...]:
+        """The steps of the main line ("") or of a mishap that must follow another one in time."""
+        return self._index().timed[branch]
+
+    def _index(self) -> _Index:
         index = _INDEXES.get(id(self))
-        if index is None or index[0] is not self:
-            table = {s.id: s for s in self.steps}
-            for mishap in self.mishaps.values():
-                table.update({s.id: s for s in mishap.steps})
-            index = (self, table)
+        if index is None or index.plan is not self:
+            lines = {"": self.steps} | {mishap.id: mishap.steps for mishap in self.mishaps.values()}
+            index = _Index(
+                self, {s.id: s for steps in lines.values() for s in steps},
+                {branch: tuple(s for s in steps if s.within_ms) for branch, steps in lines.items()},
+            )
             _INDEXES[id(self)] = index
-        return index[1]
+        return index
+
+
+@dataclass(frozen=True, slots=True)
+class _Index:
+    """What is looked up in a plan over and over: steps by id, and by line of work those with a time limit."""
+
+    plan: Plan
+    steps: dict[str, Step]
+    timed: dict[str, tuple[Step, ...]]
 
 
 # Looking a step up must not cost a scan per fact; a frozen dataclass can't hold a cache of its own.
-_INDEXES: dict[int, tuple[Plan, dict[str, Step]]] = {}
+_INDEXES: dict[int, _Index] = {}

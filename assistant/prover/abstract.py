@@ -21,7 +21,7 @@ from assistant.session.timers import LIMIT_MISSED, LIMIT_WARN, MARK, thresholds
 _HERE = frozenset((
     "mode", "under", "current", "hands", "frames", "asked", "questioned", "value", "which", "mishap", "surfaces",
     "openings", "machines", "options", "contacts", "cycles", "confirmed", "announce", "rewets", "questions",
-    "verdict", "hands_before", "patch_ms",
+    "verdict", "hands_before", "patch_ms", "person", "question_depth",
 ))
 # Speech, limits (see above), what only a voice at the microphone changes, and how often a surface has dried: that
 # leads to a question, which the core's own tests answer in every way.
@@ -37,10 +37,11 @@ def _plain(value: object) -> Hashable:
     return tuple(sorted(value.items())) if isinstance(value, dict) else value
 
 
-def state_key(plan: Plan, state: State, recent: int = 1) -> Hashable:
-    """The key. `recent`: how many of the latest confirmations can still be taken back."""
+def state_key(plan: Plan, state: State) -> tuple[Hashable, Hashable]:
+    """The key, in two parts: what any answer can hang on, and what only a later correction asks (the last
+    confirmation, where the hands came from). Who somebody is counts only as "the same as then" or "another"."""
     if state.mode in FINAL_MODES:
-        return (state.mode, state.main.done, state.main.skipped)
+        return (state.mode, state.main.done, state.main.skipped), ()
     order: list[tuple[int, str]] = []
     last_ms = -1
     for t in thresholds(plan, state):
@@ -54,15 +55,14 @@ def state_key(plan: Plan, state: State, recent: int = 1) -> Hashable:
     soon = bool(step and step.impossible_ms and state.now_ms - state.since_ms < step.impossible_ms)
     return (
         state.mode, state.under, state.current, state.hands, state.asked, state.questioned, soon,
-        tuple((f.branch, f.done, f.skipped, f.surface) for f in state.frames),
+        tuple((f.branch, f.done, f.skipped, f.surface, f.person == state.person) for f in state.frames),
         state.stroke_ms >= 0, state.patch_since_ms >= 0, state.value, state.which, state.mishap,
         _plain(state.surfaces), _plain(state.openings), _plain(state.machines), _plain(state.options),
         tuple(sorted((c.surface, c.step, c.asked_ms >= 0, c.stroke_again_ms >= 0) for c in state.contacts.values())),
         tuple(sorted((c.cycle, c.status) for c in state.cycles.values())), tuple(order),
-        state.confirmed[-recent:] if recent else (), getattr(state, "hands_before", ())[-recent:],
-        _plain(state.patch_ms), state.rewets, state.questions,
+        _plain(state.patch_ms), state.rewets, state.questions, state.question_depth if state.questions else 0,
         *(_plain(getattr(state, name)) for name in _OTHERS),
-    )
+    ), (state.confirmed[-1:], state.hands_before[-1:])
 
 
 def place(plan: Plan, state: State) -> Hashable:

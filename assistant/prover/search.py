@@ -64,6 +64,8 @@ class Search:
         self.mishaps = list(plan.mishaps)
         self.shapes = list(_shapes(plan))
         self.ids: dict[Hashable, int] = {}
+        self.cores: dict[Hashable, int] = {}  # without what only a later correction asks
+        self.closing = False  # no mishap, correction or crash comes after this one
         self.states: list[State | None] = []
         self.truths: list[Truth | None] = []
         self.lengths: list[int] = []
@@ -136,11 +138,15 @@ class Search:
             seen.departed = True
         for prop, text in found:
             self._refute(prop, text, index, move)
-        key = (state_key(self.plan, after), self.monitor.key(seen, after))
-        node = self.ids.get(key)
+        core, tail = state_key(self.plan, after)
+        core = (core, self.monitor.key(seen, after))
+        key = (core, tail)
+        # A question after a crash may still take a confirmation back; otherwise nothing will any more.
+        node = self.cores.get(core) if self.closing and not after.questions else self.ids.get(key)
         if node is None:
             node = len(self.states)
             self.ids[key] = node
+            self.cores.setdefault(core, node)
             self.states.append(after)
             self.truths.append(seen)
             self.lengths.append(self.lengths[index] + 1 if index >= 0 else 1)
@@ -259,6 +265,7 @@ class Search:
         new: list[int] = []
         keep = self._keep
         after = self._always if self.bounds.moments_after else self._answers
+        self.closing = self.bounds.depth < 2
         for index in heads:
             state, truth = self.states[index], self.truths[index]
             entered = self._enter(index, state, truth, self.mishaps, light=True)
@@ -268,6 +275,7 @@ class Search:
                 return
         if self.bounds.depth < 2:
             return
+        self.closing = True
         seen: set[Hashable] = set()
         for index in new:
             state = self.states[index]

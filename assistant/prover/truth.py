@@ -67,7 +67,8 @@ class Truth:
 
     def key(self, state: State, traced: frozenset[str]) -> Hashable:
         """What tells two states of the monitor apart. Moments count only where they differ from the core's; `traced`
-        are the steps whose being done counts; which value was outside its limits is only told, never asked for."""
+        are the steps whose being done counts. What was spoiled and which value was outside are only told of a breach
+        that is found without them."""
         wet = []
         for surface in sorted(self.wet):
             mine, theirs = self.wet[surface], state.contacts.get(surface)
@@ -79,9 +80,9 @@ class Truth:
             wet.append((surface, mine.step, mine.agent, apart))
         return (
             self.hands, tuple(sorted(self.open_since)), tuple(sorted(self.machines.items())),
-            tuple(sorted((c, s[0]) for c, s in self.cycles.items())), tuple(wet), self.treated, self.spoiled,
-            self.done & traced, self.skipped, self.here, self.last_wet, self.read_back, self.witnessed,
-            bool(self.value), self.branches, self.over, self.must_end, self.found_other, self.stale_waste,
+            tuple(sorted((c, s[0]) for c, s in self.cycles.items())), tuple(wet), self.treated,
+            self.done & traced, self.skipped, self.read_back, self.witnessed, bool(self.value), self.branches,
+            self.over, self.must_end, self.found_other, self.stale_waste, self.here, self.last_wet,
         )
 
     # --- small changes ---

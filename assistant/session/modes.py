@@ -82,8 +82,10 @@ def machine() -> Machine:
 
 
 @lru_cache(maxsize=1024)  # the table never changes, and every fact asks
+@lru_cache(maxsize=None)
 def moved(mode: str, trigger: str) -> str:
-    """The mode after `trigger`. Looks up first; raises ModeRefused and changes nothing where there is no row."""
+    """The mode after `trigger`. Looks up first; raises ModeRefused and changes nothing where there is no row. The
+    table never changes, so each row is run once and remembered: a proof asks a million times."""
     built = machine()
     model = _Model(mode)
     event = built.events.get(trigger)

@@ -7,10 +7,10 @@ and would be finished in the same millisecond, it has dried.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from assistant.procedure.plan import WET, Plan, Step
-from assistant.session.lookup import branch_steps, holds, step_of, wait_left
+from assistant.session.lookup import holds, step_of, wait_left
 from assistant.session.state import FINAL_MODES, RUNNING, State
 
 # What happens first when two fall on one millisecond: always the less welcome.
@@ -20,8 +20,7 @@ DRIED, LIMIT_MISSED, LIMIT_WARN, REWET, COMPLETE, CYCLE, MARK = range(7)
 _REWET_MODES = frozenset(("step", "value", "value_back", "read_back", "witness", "wait", "paused", "rewet"))
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Threshold:
+class Threshold(NamedTuple):
     """At `at_ms` the state changes by itself. `rank` is one of the constants above; `subject` what of."""
 
     at_ms: int
@@ -80,8 +79,8 @@ def _limits(plan: Plan, state: State) -> list[Threshold]:
         if spec.max_open_ms:
             found.append((f"opening:{opening}", since + spec.max_open_ms, spec.warn_ms))
     for frame in state.frames:
-        for step in branch_steps(plan, frame.branch):
-            if not step.within_ms or step.after_step not in state.confirmed_ms or not holds(state, step):
+        for step in plan.timed_steps(frame.branch):
+            if step.after_step not in state.confirmed_ms or not holds(state, step):
                 continue
             if step.id not in frame.done and step.id not in frame.skipped:
                 due = state.confirmed_ms[step.after_step] + step.within_ms

@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from typing import Any
 
 from assistant.session import (
@@ -19,7 +18,7 @@ def _shifted(rank: int, by_ms: int) -> Callable[..., Any]:
     real = timers.thresholds
 
     def thresholds(plan, state):
-        found = [replace(t, at_ms=t.at_ms + by_ms) if t.rank == rank else t for t in real(plan, state)]
+        found = [t._replace(at_ms=t.at_ms + by_ms) if t.rank == rank else t for t in real(plan, state)]
         return sorted(found)
 
     return thresholds
