@@ -9,6 +9,7 @@ from typing import Any
 
 from assistant.record.canonical import to_canonical
 from assistant.session.facts.base import Fact
+from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
 from assistant.session.wire import to_wire
 
@@ -21,12 +22,17 @@ def facts_sha256(facts: Iterable[Fact]) -> str:
     return total.hexdigest()
 
 
-def state_sha256(state: State) -> str:
-    """SHA-256 over the canonical form of a state, fields that stand at their default left out.
+# Fields of the state that old facts fill too -> the version of the rules that first had them.
+ADDED = {"last_wetted": 2, "dryings": 2}
 
-    Left out, since a later version of the core may have fields more: as long as an old record's facts leave those
-    alone, it still folds to the state that was sealed."""
-    return hashlib.sha256(to_canonical(_plain(state))).hexdigest()
+
+def state_sha256(state: State, rules: int = RULES_VERSION) -> str:
+    """SHA-256 over the canonical form of a state, as a core of version `rules` knew it.
+
+    A later core may have fields more, and an old record must still fold to the state that was sealed. So fields at
+    their default are left out, and those in `ADDED` where the record is older than they."""
+    known = {name: value for name, value in _plain(state).items() if ADDED.get(name, 0) <= rules}
+    return hashlib.sha256(to_canonical(known)).hexdigest()
 
 
 def _plain(value: Any) -> Any:

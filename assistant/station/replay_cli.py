@@ -43,14 +43,14 @@ def replay(record: Path, speed: float, deviations: bool, from_s: float, as_json:
         click.echo(f"{clock_text(fact.at_ms)} {printable(text)}")
     problems = [*opened.record.problems, *rederive(opened)]
     seal = opened.record.seal
-    if seal is not None and seal.data.get("state_sha256") not in ("", None, state_sha256(state)):
+    if seal is not None and seal.data.get("state_sha256") not in ("", None, state_sha256(state, opened.record.rules)):
         problems.append("the record folds to another end state than its seal names")
     counted = tally(opened.facts)
     if as_json:
         print_json({
             "record": str(record), "kind": opened.record.kind, "facts": len(opened.facts), "sealed": seal is not None,
             "verdict": counted.verdict or "open", "deviations": counted.deviations, "holds": not problems,
-            "problems": problems, "facts_sha256": facts_sha256(opened.facts), "state_sha256": state_sha256(state),
+            "problems": problems, "facts_sha256": facts_sha256(opened.facts), "state_sha256": state_sha256(state, opened.record.rules),
         })
     else:
         _end(opened, counted, problems, seal is not None)

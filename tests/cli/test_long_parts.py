@@ -24,8 +24,9 @@ def marked_full() -> set[str]:
     return found
 
 
-def test_every_test_that_is_marked_full_is_on_the_list_and_nothing_else_is():
-    assert marked_full() == set(PARTS)
+def test_every_test_that_is_marked_full_is_on_the_list():
+    assert marked_full() - set(PARTS) == set()
+    assert [name for name in PARTS if not (ROOT / name.split("::")[0]).is_file()] == []
 
 
 def item(nodeid: str) -> SimpleNamespace:

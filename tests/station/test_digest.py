@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import field, fields, make_dataclass, replace
 
 from assistant.session.state import State
-from assistant.station.digest import state_sha256
+from assistant.station.digest import ADDED, state_sha256
 
 STATE = replace(State(), mode="step", current="ceiling", surfaces={"ceiling": "wet"})
 NOTHING_YET = {bool: True, int: 7, str: "x", tuple: ("x",), dict: {"x": "y"}, frozenset: frozenset("x")}
@@ -34,3 +34,10 @@ def test_every_field_of_the_state_shows_in_the_digest():
 def test_zero_false_and_nothing_are_told_apart_where_the_default_is_another():
     assert len({state_sha256(replace(STATE, now_ms=value)) for value in (0, 1, 2)}) == 3
     assert state_sha256(replace(STATE, stroke_ms=0)) != state_sha256(replace(STATE, stroke_ms=-1))
+
+
+def test_a_field_that_old_facts_fill_too_is_left_out_for_a_record_older_than_it():
+    filled = replace(STATE, last_wetted="ceiling", dryings={"ceiling": 1})
+    assert state_sha256(filled, 1) == state_sha256(STATE, 1)
+    assert state_sha256(filled, 2) != state_sha256(STATE, 2)
+    assert set(ADDED) <= {f.name for f in fields(STATE)}

@@ -92,7 +92,7 @@ def fold_deep(record: Record) -> DeepOutcome:
     from assistant.station.opening import OpenedSession, facts_of, plan_of, rederive
 
     opened = OpenedSession(record, plan_of(record), tuple(facts_of(record)))
-    return DeepOutcome(state_sha256(opened.state()), problems=tuple(rederive(opened)))
+    return DeepOutcome(state_sha256(opened.state(), record.rules), problems=tuple(rederive(opened)))
 
 
 def summary_of(record: Record) -> Any:
