@@ -130,7 +130,7 @@ class World:
 
     def open_it(self, opening: str, since: int, corrected: bool = False) -> None:
         self.openings[opening] = "open"
-        self.open_since[opening] = since
+        self.open_since.setdefault(opening, since)  # opened twice: its limit runs from the first
         self.missed.discard(f"opening:{opening}")
         for cycle in self.plan.cycles.values():
             run = self.cycles.get(cycle.id)
