@@ -149,10 +149,12 @@ def test_changes_in_plain_language(site):
     Swap("agents/northmere.yaml", "contact: 2 min", "contact: 4 min").apply(folder)
     Swap("enclosures/gb-2.yaml", "max_open: 2 min", "max_open: 3 min").apply(folder)
     Swap(
-        LIGHT, "  - en: Spray nothing inside this box.\n    ko: 이 장비 안에서는 아무것도 뿌리지 마세요.\n"
+        LIGHT,
+        "  - en: Spray nothing inside this box. Overlap every stroke.\n"
+        "    ko: 이 장비 안에서는 아무것도 뿌리지 마세요. 닦을 때마다 겹쳐 닦으세요.\n",
     ).apply(folder)
     said = changes(before, plan_values(_plan(site)))
-    assert "A caution was taken out: Spray nothing inside this box." in said
+    assert "A caution was taken out: Spray nothing inside this box. Overlap every stroke." in said
     assert "Step disinfect.back_wall: the contact time was 2 minutes and is 4 minutes." in said
     assert "Opening inner_door: how long it may be open was 2 minutes and is 3 minutes." in said
     assert changes(before, before) == []
