@@ -23,7 +23,8 @@ class Profile:
     """What is kept about how one person sounds. No sound is kept.
 
     `speech_rms`: of 32768, median over the round. `bars`: never below the standard for a word that confirms.
-    `troublesome`: command ids not heard rightly. `round_size`: how many words were asked for.
+    `troublesome`: command ids not heard rightly. `round_size`: how many words were asked for. `engine`: whose
+    confidences the bars were learnt from.
     """
 
     name: str
@@ -33,10 +34,24 @@ class Profile:
     troublesome: tuple[str, ...] = ()
     round_size: int = 0
     alternatives: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    engine: str = ""
+
+    def better_words(self, pack: Pack) -> dict[str, list[str]]:
+        """Forms for the troublesome words, the alternative first. A word that confirms gets no form but the pack's own:
+        only those are held against their rivals."""
+        found: dict[str, list[str]] = {}
+        for word in self.troublesome:
+            own = list(pack.say.get(word, ()))
+            free = [f for f in self.alternatives.get(word, ()) if pack.word_of(f) in (None, word) and f not in own[:1]]
+            if word in words.CONFIRMING:
+                free = [f for f in free if f in own]
+            if own and free:
+                found[word] = [free[0], *(f for f in own if f != free[0])]
+        return found
 
 
 def learn(name: str, pack: Pack, asked: list[str], heard: list[Utterance | None], speech_rms: list[float],
-          alternatives: dict[str, tuple[str, ...]] | None = None) -> Profile:
+          alternatives: dict[str, tuple[str, ...]] | None = None, engine: str = "") -> Profile:
     """A profile from one round: `asked` command ids and what was heard for each (None for nothing).
 
     The bar for other words may fall with the person's own scores; the bar for confirming words may only rise.
@@ -55,7 +70,7 @@ def learn(name: str, pack: Pack, asked: list[str], heard: list[Utterance | None]
     )
     level = sorted(speech_rms)[len(speech_rms) // 2] if speech_rms else 0.0
     found = {w: (alternatives or {}).get(w, ()) for w in wrong if (alternatives or {}).get(w)}
-    return Profile(name, pack.language, round(level, 1), bars, wrong, len(asked), found)
+    return Profile(name, pack.language, round(level, 1), bars, wrong, len(asked), found, engine)
 
 
 def profile_folder() -> Path:
@@ -73,7 +88,7 @@ def _path(name: str, folder: Path | None) -> Path:
 def save_profile(profile: Profile, folder: Path | None = None) -> Path:
     """Write it; returns the path. Raises StorageError."""
     path = _path(profile.name, folder)
-    data = {"version": 1, "name": profile.name, "language": profile.language, "speech_rms": profile.speech_rms,
+    data = {"version": 1, "name": profile.name, "engine": profile.engine, "language": profile.language, "speech_rms": profile.speech_rms,
             "bars": {"confirming": profile.bars.confirming, "other": profile.bars.other},
             "troublesome": list(profile.troublesome), "round_size": profile.round_size,
             "alternatives": {k: list(v) for k, v in profile.alternatives.items()}}
@@ -97,7 +112,7 @@ def load_profile(name: str, folder: Path | None = None) -> Profile:
         standard = Bars()
         bars = Bars(max(standard.confirming, float(data["bars"]["confirming"])), float(data["bars"]["other"]))
         return Profile(data["name"], data["language"], float(data["speech_rms"]), bars, tuple(data["troublesome"]),
-                       int(data["round_size"]), {k: tuple(v) for k, v in data["alternatives"].items()})
+                       int(data["round_size"]), {k: tuple(v) for k, v in data["alternatives"].items()}, str(data.get("engine", "")))
     except FileNotFoundError as error:
         raise UsageError(f"There is no profile '{name}'.", where=str(path), try_next=f"assistant profile {name}") from error
     except (ValueError, KeyError, TypeError) as error:

@@ -75,7 +75,8 @@ def run_round(name: str, pack: Pack, listener: Listener, source: Source, prompt,
             heard.append(_next_utterance(listener, blocks))
     levels = [check_level(u.clip).speech_rms for u in heard if u is not None and u.accepted]
     better = {w: tuple(suggestions(pack, w)) for w in asked} if pack.language == "en" else {}
-    return learn(name, pack, asked, heard, [v for v in levels if v > 0], better)
+    return learn(name, pack, asked, heard, [v for v in levels if v > 0], better,
+                 str(listener.engine.describe().get("engine", "")))
 
 
 def _next_utterance(listener: Listener, blocks) -> Utterance | None:

@@ -15,6 +15,7 @@ from .subtract import noise_rms
 GOOD_SNR_DB, LEAST_SNR_DB = 15.0, 8.0
 BATTERY_MARGIN = 1.2     # of the forecast's 90 % time: common practice, no source
 SLOW_LOAD_S = 15.0
+FAR_FROM_USUAL_DB = 10.0  # a headset worn otherwise than when the profile was made: common practice, no source
 
 GO, GO_WITH_HELP, DONT = "go", "go with a tested foot switch or a named second person at the keys", "don't"
 
@@ -64,14 +65,16 @@ def check_level(pcm: bytes) -> LevelCheck:
 
 def judge_readiness(level: LevelCheck | None, heard: int, asked: int, *, battery_s: float | None = None,
                     needed_s: float | None = None, load_s: float = 0.0, other_way_in: bool = False,
-                    alarms_heard: bool | None = None) -> Readiness:
+                    alarms_heard: bool | None = None, usual_rms: float = 0.0, low: tuple[str, ...] = ()) -> Readiness:
     """One plain verdict. `level` None: no device. `heard` of `asked` words, said as dressed for the work.
 
     `battery_s`: what the device says is left. `needed_s`: the forecast's 90 % time. `other_way_in`: a foot switch that
     was tried or a named second person. `alarms_heard`: one ear is open, or the site says alarms come over the headset.
+    `usual_rms`: the person's own speech level by their profile, 0 without one. `low`: what else is running out, in words.
     """
     bad: list[str] = []
-    weak: list[str] = []
+    weak: list[str] = [*low]
+    notes: list[str] = [] if alarms_heard else ["Ask: can the room's alarms be heard?"]
     if level is None:
         weak.append("There is no microphone.")
     elif level.dead:
@@ -85,6 +88,11 @@ def judge_readiness(level: LevelCheck | None, heard: int, asked: int, *, battery
             weak.append(f"The room is loud ({level.snr_db:.0f} dB), and a word was missed.")
         if level.clipped_share > 0.001:
             weak.append("The microphone is overdriven.")
+        if usual_rms > 0 and level.speech_rms > 0:
+            off_db = float(20 * np.log10(level.speech_rms / usual_rms))
+            if abs(off_db) > FAR_FROM_USUAL_DB:
+                notes.append(f"The voice comes in {abs(off_db):.0f} dB {'louder' if off_db > 0 else 'quieter'} than when the "
+                             "profile was made. Look where the microphone sits.")
     if level is not None and asked and heard < 0.75 * asked:
         weak.append(f"Only {heard} of {asked} words were understood.")
     if battery_s is not None and needed_s is not None and battery_s < needed_s * BATTERY_MARGIN:
@@ -96,6 +104,5 @@ def judge_readiness(level: LevelCheck | None, heard: int, asked: int, *, battery
     if bad or (weak and not other_way_in):
         return Readiness(DONT, tuple(bad + weak))
     if weak:
-        return Readiness(GO_WITH_HELP, tuple(weak))
-    notes = [] if alarms_heard else ["Ask: can the room's alarms be heard?"]
+        return Readiness(GO_WITH_HELP, tuple(weak + notes))
     return Readiness(GO, tuple(notes))

@@ -14,12 +14,12 @@ from assistant.practice.operator_room import OperatorRoom
 from assistant.practice.operator_voice import OperatorVoice
 from assistant.practice.persona import Pace, VoiceData, load_persona
 from assistant.procedure.plan import Plan
+from assistant.speaking.synth import KOREAN_TRIED
 
 # Today's plan, for the questions at the start.
 ANSWERS = {"drugs differ": False, "drug differ": False, "alcohol wipe": False}
 CHAT = {ENGLISH: "it is rather warm in here today", "ko": "오늘 여기 좀 덥네요"}
-# The synthesiser's Korean voice that the one Korean model hears best, of those tried.
-VOICES = {"ko": VoiceData(voice="ko+f2", pitch=45, speed_wpm=140, level_dbfs=-22, snr_db=22)}
+VOICES = {"ko": VoiceData(voice=KOREAN_TRIED[0], pitch=KOREAN_TRIED[1], speed_wpm=KOREAN_TRIED[2], level_dbfs=-22, snr_db=22)}
 
 # Careful, and used to this clean: knows the box, and answers at once.
 PACE = Pace(work=0.85, answer_s=0.4, patience_s=7)

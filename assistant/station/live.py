@@ -35,6 +35,7 @@ from assistant.station.live_parts import LiveChoices, Parts, open_parts, prepare
 from assistant.station.mouth import Mouth
 from assistant.station.opening import told_first
 from assistant.station.overdue import overdue_lines
+from assistant.station.own_voice import as_said_by, profile_of
 from assistant.station.recovering import TakenUp, find_open, take_up
 from assistant.station.screen import open_screen
 from assistant.station.setup import Prepared, known_options, prepare, vocabulary
@@ -77,8 +78,10 @@ def run_live(procedure: str, chosen: LiveChoices, devices: LiveDevices = REAL) -
     if found is not None:
         language = str(read_record(found).header.get("language", ready.plan.language))
         ready = replace(ready, pack=load_pack(language))
+    own = profile_of(chosen.profile, person, ready.pack.language, _say)
+    ready = as_said_by(ready, own, _say)
     with ExitStack() as stack:
-        parts = open_parts(ready, chosen, devices, stack, check_level=found is None)
+        parts = open_parts(ready, chosen, devices, stack, check_level=found is None, profile=own)
         if found is not None:
             taken = _take_up(found, ready, person, devices)
             ready = replace(ready, plan=taken.opened.plan)

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import click
+
 from assistant.hearing.recogniser import Engine
 from assistant.record.files import Files
 from assistant.speaking.open_voice import open_voice
 from assistant.speaking.voice import VoiceSettings
+from assistant.station.battery import Batteries, batteries
 from assistant.station.clock import LiveClock
 from assistant.station.keys import TerminalKeys
 from assistant.station.live_loop import Keys, Source
@@ -19,10 +23,20 @@ from assistant.station.setup import listening_engine
 from assistant.station.speaker import Speaker
 
 
+def _nobody(question: str) -> bool | None:
+    return None
+
+
+def _ask(question: str) -> bool | None:
+    """On the terminal; None where there is none to answer at."""
+    return click.confirm(question, err=True) if sys.stdin.isatty() else None
+
+
 @dataclass(frozen=True, slots=True)
 class LiveDevices:
     """`sink` and `source` get a device's number or name, or None for the default. `clock` gets the session time it
-    starts at (ms). `files`: the record's file system, None for the real one."""
+    starts at (ms). `files`: the record's file system, None for the real one. `ask`: a question before the start, None where
+    nobody can be asked."""
 
     sink: Callable[[str | None], Any]
     source: Callable[[str | None], Source]
@@ -31,6 +45,8 @@ class LiveDevices:
     keys: Callable[[], Keys]
     clock: Callable[[int], LiveClock]
     files: Files | None = None
+    ask: Callable[[str], bool | None] = _nobody
+    batteries: Callable[[], Batteries] = Batteries
 
 
 def _device(text: str | None) -> int | str | None:
@@ -51,4 +67,5 @@ def _microphone(name: str | None) -> Microphone:
 
 REAL = LiveDevices(
     sink=_speaker, source=_microphone, voice=open_voice, engine=listening_engine, keys=TerminalKeys, clock=LiveClock,
+    ask=_ask, batteries=batteries,
 )

@@ -11,13 +11,23 @@ from typing import Any
 import click
 
 from assistant.hearing.listener import Listener
+from assistant.hearing.profile import Profile
+from assistant.procedure.forecast import forecast
 from assistant.procedure.plan import Plan
 from assistant.session.prompts import instruction
 from assistant.session.state import State
 from assistant.speaking.failure_line import FailureLine
 from assistant.speaking.player import Player
-from assistant.station.level_check import check_hearing
+from assistant.station.level_check import (
+    ALARMS_QUESTION,
+    HEARD,
+    NOT_HEARD,
+    Around,
+    check_hearing,
+    check_without_microphone,
+)
 from assistant.station.live_devices import LiveDevices
+from assistant.station.own_voice import bars_of
 from assistant.station.setup import VOICES, Prepared
 
 
@@ -39,6 +49,8 @@ class LiveChoices:
     brief: bool = False
     closed_headset: bool = False
     plain: bool = False
+    profile: str | None = None
+    alarms: str | None = None
 
 
 @dataclass(slots=True)
@@ -56,10 +68,15 @@ class Parts:
 
 def open_parts(
     ready: Prepared, chosen: LiveChoices, devices: LiveDevices, stack: ExitStack, *, check_level: bool,
+    profile: Profile | None = None,
 ) -> Parts:
-    """Open everything, the cheapest failure first; `stack` closes it. Raises SoundDeviceError, ModelError, VoiceError. After a break the level isn't checked again:
-    time counts then, and the keys are offered where hearing fails."""
+    """Open everything, the cheapest failure first; `stack` closes it. `profile`: of whoever works at the gauntlets.
+
+    Raises SoundDeviceError, ModelError, VoiceError; RefusedError where hearing won't hold or the room's alarms can't be
+    heard. After a break nothing is checked or asked again: time counts then, and the keys are offered where hearing fails.
+    """
     language = ready.pack.language
+    around = _around(ready, chosen, devices) if check_level else Around()
     sink = devices.sink(chosen.headset)
     stack.callback(sink.close)
     source = None
@@ -75,15 +92,33 @@ def open_parts(
         stack.callback(parts.engine.close)
         make = lambda: Listener(  # noqa: E731 - one for the check, one for the session: each has a clock of its own
             parts.engine, ready.pack, latency_s=getattr(sink, "latency_s", 0.0), closed_headset=chosen.closed_headset,
+            bars=bars_of(profile, str(parts.engine.describe().get("engine", ""))),
         )
         first = make()
         if check_level:
             parts.level = check_hearing(
-                first, source, Player(voice, sink), other_way_in=chosen.with_keys, say=lambda text: click.echo(text, err=True),
-                load_s=time.monotonic() - begun,
+                first, source, Player(voice, sink), other_way_in=chosen.with_keys, say=_say,
+                load_s=time.monotonic() - begun, around=around, usual_rms=profile.speech_rms if profile else 0.0,
             )
         parts.listener = make()
+    elif check_level:
+        parts.level = check_without_microphone(around, _say)
     return parts
+
+
+def _say(text: str) -> None:
+    click.echo(text, err=True)
+
+
+def _around(ready: Prepared, chosen: LiveChoices, devices: LiveDevices) -> Around:
+    """Alarms, as stated or asked; batteries, where they tell, and what they have to last for."""
+    alarms = chosen.alarms
+    if alarms is None:
+        heard = devices.ask(ALARMS_QUESTION)
+        alarms = "" if heard is None else HEARD if heard else NOT_HEARD
+    held = devices.batteries()
+    needed_s = None if held.left_s is None else forecast(ready.plan, dict(chosen.options)).p90_ms / 1000
+    return Around(alarms, held, needed_s)
 
 
 def prepare_lines(voice: Any, plan: Plan, state: State) -> None:

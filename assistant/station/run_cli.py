@@ -25,6 +25,8 @@ from assistant.errors import UsageError
 @click.option("--option", "options", multiple=True, metavar="NAME=yes|no", help="Answer a start question beforehand.")
 @click.option("--brief", is_flag=True, help="Short wording from the start.")
 @click.option("--closed-headset", is_flag=True, help="The microphone can't hear the assistant.")
+@click.option("--profile", metavar="NAME", help="Hearing profile to use; else the technician's own where there is one.")
+@click.option("--alarms", type=click.Choice(["one-ear", "headset", "no"]), help="How the room's alarms are heard; asked for when left out.")
 @click.option("--script", type=click.Path(path_type=Path), help="Inputs from JSON lines; the record is of kind script.")
 @click.option("--require-practice", "rule", metavar="RULE", help="Refuse whoever isn't ready by this rule: a file, or default.")
 @click.option("--evidence-folder", type=click.Path(path_type=Path), help="Folder of trainees' practice evidence.")

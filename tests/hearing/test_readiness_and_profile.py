@@ -10,7 +10,7 @@ import pytest
 from assistant.errors import UsageError
 from assistant.hearing.judge import Bars
 from assistant.hearing.packs import load_pack
-from assistant.hearing.profile import learn, load_profile, save_profile
+from assistant.hearing.profile import Profile, learn, load_profile, save_profile
 from assistant.hearing.readiness import DONT, GO, GO_WITH_HELP, LevelCheck, check_level, judge_readiness
 from assistant.hearing.utterance import Utterance
 
@@ -94,3 +94,26 @@ def test_a_damaged_profile_is_named(tmp_path):
         load_profile("Kit", tmp_path)
     with pytest.raises(UsageError, match="no profile"):
         load_profile("Nobody", tmp_path)
+
+
+def test_troublesome_words_get_their_alternative_first_and_a_confirming_one_only_the_packs_own():
+    pack = load_pack("en")
+    found = Profile("Kit", "en", 900.0, Bars(), ("spill", "confirm", "stop", "repeat"), 4,
+                    {"spill": ("spillage",), "confirm": ("affirm this", "i confirm"), "stop": ("confirm",)})
+    better = found.better_words(pack)
+    assert better["spill"][0] == "spillage" and pack.say["spill"][0] in better["spill"]
+    assert better["confirm"][0] == "i confirm" and set(better["confirm"]) == set(pack.say["confirm"])
+    assert "stop" not in better and "repeat" not in better   # another command's word is no alternative
+    pack.with_words(better)
+
+
+@pytest.mark.parametrize(("speech", "usual", "says"), [(700.0, 2800.0, "quieter"), (2800.0, 700.0, "louder"), (2200.0, 2000.0, "")])
+def test_a_voice_far_from_its_usual_level_is_told(speech, usual, says):
+    found = judge_readiness(LevelCheck(speech, 20.0, 30.0, 0.0, False), 3, 3, alarms_heard=True, usual_rms=usual)
+    assert found.verdict == GO and (says in " ".join(found.reasons) if says else not found.reasons)
+
+
+def test_a_headset_that_is_running_out_wants_another_way_in():
+    low = ("HS-1: 12 % of its battery left.",)
+    assert judge_readiness(GOOD, 3, 3, alarms_heard=True, low=low).verdict == DONT
+    assert judge_readiness(GOOD, 3, 3, alarms_heard=True, low=low, other_way_in=True).verdict == GO_WITH_HELP

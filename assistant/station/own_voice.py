@@ -1,0 +1,51 @@
+"""The hearing profile of whoever works at the gauntlets: found by name, and put to use for the session."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from assistant.errors import UsageError
+from assistant.hearing.judge import Bars
+from assistant.hearing.profile import Profile, load_profile, profile_folder
+from assistant.station.opening import dressed
+from assistant.station.setup import Prepared, vocabulary
+
+
+def profile_of(name: str | None, person: str, language: str, say: Callable[[str], None]) -> Profile | None:
+    """The profile called `name`, or else the person's own where there is one in this language.
+
+    Raises UsageError for a named one that isn't there, can't be read or is of another language.
+    """
+    if name is not None:
+        found = load_profile(name)
+        if found.language != language:
+            raise UsageError(
+                f"The profile '{name}' is for '{found.language}', the session for '{language}'.",
+                try_next=f"assistant profile {name} --language {language}",
+            )
+        return found
+    if not (profile_folder() / f"{person}.json").is_file():
+        return None
+    try:
+        found = load_profile(person)
+    except UsageError as error:
+        say(f"{error} The session goes on without it.")
+        return None
+    return found if found.language == language else None
+
+
+def as_said_by(ready: Prepared, profile: Profile | None, say: Callable[[str], None] = lambda text: None) -> Prepared:
+    """The same with the words that this voice is understood with; they are what the assistant then asks for."""
+    changes = profile.better_words(ready.pack) if profile else {}
+    if not changes:
+        return ready
+    for word, forms in changes.items():
+        say(f'Profile: say "{forms[0]}" instead of "{ready.pack.say[word][0]}".')
+    pack = ready.pack.with_words(changes)
+    return replace(ready, pack=pack, plan=dressed(ready.plan, vocabulary(pack), ready.plan.today))
+
+
+def bars_of(profile: Profile | None, engine: str) -> Bars:
+    """How sure `engine` must be of this person's words. What was learnt with another engine says nothing of this one."""
+    return profile.bars if profile and profile.engine in ("", engine) else Bars()
