@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +21,12 @@ class Bounds:
     nested_steps: bool = True
     most_states: int = 400_000
 
+    # What the key of a state leaves out, so that the search comes by it, but not in every way.
+    LEFT_OUT: ClassVar[str] = (
+        "; how often in a row a surface dried isn't told apart, so the question after several times isn't searched "
+        "in every way; values are said whole, never sign by sign"
+    )
+
     def sentence(self) -> str:
         """The bound in plain words."""
         first = "from every state" if self.everywhere else "from every step, in each way of standing there"
@@ -32,12 +39,12 @@ class Bounds:
         often = "any number of times" if self.moments is None else f"at most {self.moments} in one run"
         moments = f"1 ms before, at and after the next change ({often}), else at the author's own pace"
         if not self.depth:
-            return f"without mishap, correction or crash; moments: {moments}"
+            return f"without mishap, correction or crash; moments: {moments}{self.LEFT_OUT}"
         after = "" if self.moments_after else "; after a mishap at the author's own pace"
         crash = "" if self.nested_steps else "; after a crash, things found other than left: once for each situation"
         return (
             f"at most {self.depth} mishaps, corrections or crashes in one run: one {first}{second}; "
-            f"moments: {moments}{after}{crash}"
+            f"moments: {moments}{after}{crash}{self.LEFT_OUT}"
         )
 
 

@@ -17,7 +17,7 @@ from assistant.procedure import plan as p
 from assistant.session import words as w
 from assistant.session.allowed import allowed_words
 from assistant.session.inputs import Input, Recover, SignIn, Tick, Value, Witness, Word
-from assistant.session.lookup import step_of
+from assistant.session.lookup import said_as, step_of
 from assistant.session.state import State
 from assistant.session.timers import LIMIT_MISSED, LIMIT_WARN, MARK, thresholds
 
@@ -201,11 +201,11 @@ def depart_moves(plan: p.Plan, state: State, mishaps: list[str], light: bool) ->
                 yield Move(at, Word(word), DEPART, gives_up=word == w.STOP)
 
 
-def plain(given: Input) -> str:
-    """An input in plain words."""
+def plain(given: Input, plan: p.Plan) -> str:
+    """An input in plain words; a command as it is said here."""
     if isinstance(given, Word):
         began = given.started_ms is not None and given.ended_ms is not None and given.started_ms < given.ended_ms
-        return f"say {given.word.replace('_', ' ')}" + (" (begun just before)" if began else "")
+        return f'say "{said_as(plan, given.word)}"' + (" (begun just before)" if began else "")
     if isinstance(given, Value):
         return f"say the value {given.value}"
     if isinstance(given, Witness):

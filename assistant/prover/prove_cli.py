@@ -61,6 +61,7 @@ def _show(proof) -> None:
         for prop, status in proof.properties.items():
             click.echo(f"  {status:8} {PROPERTIES[prop]}")
         click.echo(f"  Bound: {proof.bounded}.")
+        click.echo("  Proven is what the files ask for. What they leave out themselves, `assistant check` looks for.")
         return
     example = proof.counterexample
     if example is None:
@@ -68,9 +69,18 @@ def _show(proof) -> None:
         return
     click.echo(f"  Broken: {PROPERTIES[example.prop]}.")
     click.echo(f"  What happens: {example.text}.")
-    click.echo(f"  {'The shortest way there' if example.shortest else 'A way there'}, {len(example.words)} inputs:")
+    click.echo(f"  {_how_near(example)}, {len(example.words)} inputs:")
     for number, line in enumerate(example.words, 1):
         click.echo(f"  {number:4}. {line}")
-    click.echo("  As a script for `assistant run --script`:")
+    click.echo(f"  The same as a script (`--script FILE` writes it; `assistant run {proof.name} --script FILE` plays it):")
     for line in example.script:
         click.echo(f"    {line}")
+
+
+def _how_near(example) -> str:
+    """What is known of the way's length."""
+    if example.shortest:
+        return "The shortest way there"
+    if example.prop == "stands_alone":
+        return "The run that leads there"  # at the author's own pace there is one for each set of answers
+    return "A way there (there may be a shorter one)"

@@ -6,6 +6,7 @@ import json
 from dataclasses import fields
 
 from assistant.procedure.plan import Plan
+from assistant.prover import naming
 from assistant.prover.moves import plain
 from assistant.prover.search import Path
 from assistant.session import inputs
@@ -33,18 +34,25 @@ def script_lines(path: Path) -> list[str]:
 
 
 def in_words(plan: Plan, path: Path) -> list[str]:
-    """Each input in plain words, with the wait before it and the step it is said at."""
+    """Each input in plain words: the wait before it, what is done, and the step at hand as it was spoken."""
     state = initial(plan)
     lines: list[str] = []
     last_ms = 0
     for at_ms, given in path:
         waited = at_ms - last_ms
         last_ms = at_ms
-        wait = f"wait {waited / 1000:g} s, " if waited else ""
-        at = f"  [{state.current}]" if state.current else ""
-        lines.append(f"{wait}{plain(given)}{at}")
+        wait = f"wait {_long(waited)}, " if waited else ""
+        at = f", at {naming.step(plan, state.current, located=False)}" if state.current else ""
+        lines.append(f"{wait}{plain(given, plan)}{at}")
         try:
             state = fold(state, decide(plan, state, given, at_ms))
         except Exception:  # the counterexample may be that very breakdown; it is named beside it
             break
     return lines
+
+
+def _long(ms: int) -> str:
+    """A wait, to the millisecond where it matters: "2 min 1.5 s"."""
+    minutes, rest = divmod(ms, 60_000)
+    seconds = f"{rest / 1000:.3f}".rstrip("0").rstrip(".")
+    return " ".join([f"{minutes} min"] * (minutes > 0) + [f"{seconds} s"] * (rest > 0))

@@ -7,6 +7,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, field
 
 from assistant.procedure.plan import Plan
+from assistant.prover import naming
 from assistant.prover.abstract import place, situation, state_key
 from assistant.prover.bounds import Bounds
 from assistant.prover.moves import PERSON, Move, answer_moves, depart_moves, moment_moves, pace_moves, real_moments
@@ -194,7 +195,8 @@ class Search:
                     heapq.heappush(heap, (self.lengths[node], node))
                     new.append(node)
             if check_answers and not leads_on:
-                self._refute("answerable", f"in mode {state.mode} nothing leads on from {state.current!r}", index, None)
+                where = naming.step(self.plan, state.current)
+                self._refute("answerable", f"in mode {state.mode} nothing leads on from {where}", index, None)
             if not keep(state):
                 self.states[index] = self.truths[index] = None
             if self.progress is not None and not len(self.states) % 500:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 
 import pytest
@@ -12,9 +13,10 @@ from assistant.procedure.source import default_folder
 from assistant.prover import prove_cli
 from assistant.prover.prove_cli import prove
 from assistant.run_command import run
+from assistant.station.run_cli import run as live
 from assistant.station.script import read_script
 
-from .support import QUICK
+from .support import QUICK, shipped
 
 _KEYS = {"name", "proven", "properties", "states", "transitions", "seconds", "bounded", "counterexample"}
 
@@ -54,7 +56,7 @@ def test_a_file_with_a_missing_step_is_refuted_in_words_and_as_a_script(tmp_path
     found = json.loads(done.stdout)["procedures"][0]
     assert not found["proven"]
     example = found["counterexample"]
-    assert example["words"] and any("say confirm" in line for line in example["words"])
+    assert example["words"] and any('say "confirm"' in line for line in example["words"])
     assert len(read_script(script)) == len(example["script"])
 
 
@@ -62,6 +64,34 @@ def test_the_text_names_the_property_and_the_way_there(tmp_path):
     done = CliRunner().invoke(prove, ["gb-2-start-of-day", "--procedures", str(_broken_site(tmp_path))])
     assert "NOT PROVEN" in done.output and "Broken:" in done.output and "inputs:" in done.output
     assert done.exit_code == 1
+
+
+def test_a_counterexample_is_told_in_names_and_never_in_ids(tmp_path):
+    site = _broken_site(tmp_path)
+    done = CliRunner().invoke(prove, ["gb-2-start-of-day", "--folder", str(site)])
+    words, script = done.output.split("The same as a script")
+    assert "the run-up" in words or "Wait for the run-up" in words
+    assert ', at "' in words and "gb-2-start-of-day.yaml:" in words  # the step as spoken; where the fault shows
+    ids = {s.id for s in shipped("gb-2-start-of-day")[0].steps}
+    ids |= {i for i in (*shipped("gb-2-start-of-day")[0].openings, "run_up", "bridge:")}
+    told = words.replace(str(site), "").replace("gb-2-start-of-day", "")
+    assert [i for i in ids if re.search(rf"(?<![\w.]){re.escape(i)}(?![\w.])", told)] == []
+    assert script.count('"input"') == len(re.findall(r"^ +\d+\. ", words, re.MULTILINE))
+
+
+def test_a_script_is_played_by_run_to_where_the_property_breaks(tmp_path):
+    site, script = _broken_site(tmp_path), tmp_path / "broken.jsonl"
+    CliRunner().invoke(prove, ["gb-2-start-of-day", "--folder", str(site), "--script", str(script)])
+    arguments = ["gb-2-start-of-day", "--procedures", str(site), "--script", str(script)]
+    played = CliRunner().invoke(live, [*arguments, "--records", str(tmp_path / "records")], standalone_mode=False)
+    assert played.return_value == 0, played.output
+    assert "Start the run-up" in played.output  # the step that nobody wrote, asked for by the core
+
+
+def test_a_proof_names_its_bounds_and_who_looks_for_what_the_files_leave_out():
+    done = CliRunner().invoke(prove, ["gb-2-start-of-day"])
+    assert "values are said whole" in done.output and "in a row a surface dried" in done.output
+    assert "assistant check" in done.output
 
 
 def test_an_unknown_name_is_a_file_that_cannot_be_read(capsys):

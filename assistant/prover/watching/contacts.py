@@ -3,26 +3,27 @@ complete without being done again (`redo`)."""
 
 from __future__ import annotations
 
+from assistant.prover import naming
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
 
 
 def contact_completed(site: Site, t: Truth, fact, found: Found) -> None:
-    surface = fact.surface
+    surface, name = fact.surface, site.the(fact.surface)
     wet = t.wet.get(surface)
     if wet is None:
         undone = any(x.id in t.spoiled and x.surface == surface for x in site.need.tasks)
         why = "although a mishap spoiled it" if undone else "although it isn't wet"
-        found.append(("redo" if undone else "contact_time", f"{surface} is called complete {why}"))
+        found.append(("redo" if undone else "contact_time", f"{name} is called complete {why}"))
         return
     need = site.need.contact_ms.get(wet.agent, 0)
     if fact.due_ms - wet.since_ms < need:
         found.append((
             "contact_time",
-            f"{surface} is called complete after {(fact.due_ms - wet.since_ms) / 1000:g} s; "
-            f"{wet.agent} needs {need / 1000:g} s",
+            f"{name} is called complete after {(fact.due_ms - wet.since_ms) / 1000:g} s; "
+            f"{naming.agent(site.plan, wet.agent)} needs {need / 1000:g} s",
         ))
     elif fact.due_ms >= wet.dries_ms and need:
-        found.append(("contact_time", f"{surface} is called complete although it had dried before"))
+        found.append(("contact_time", f"{name} is called complete although it had dried before"))
     elif fact.at_ms < fact.due_ms:
-        found.append(("contact_time", f"{surface} is called complete before its time"))
+        found.append(("contact_time", f"{name} is called complete before its time"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from assistant.procedure.plan import CLOSE, INSTRUCT, MACHINE, MOVE, OPEN, WET
+from assistant.prover import naming
 from assistant.prover.requirements import Task
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
@@ -19,12 +20,13 @@ def verdict_reached(site: Site, t: Truth, fact, found: Found) -> None:
     if fact.verdict != "complete":
         return
     _missing(site, t, found)
-    _left_running(t, found)
+    _left_running(site, t, found)
     _left_as_it_belongs(site, t, found)
     for task_id in sorted(t.stale_waste)[:_MOST]:
         found.append((
             "waste_out",
-            f"the run ended as complete, but after {task_id} something was wiped again and {task_id} wasn't done again",
+            f"the run ended as complete, but after {site.step_told(task_id)} something was wiped again, and that "
+            "step wasn't done again",
         ))
 
 
@@ -34,12 +36,12 @@ def _missing(site: Site, t: Truth, found: Found) -> None:
     for task in [task for task in applies if not _is_done(t, task)][:_MOST]:
         prop = "redo" if task.id in t.spoiled else "nothing_missing"
         what = "was spoiled and not done again" if prop == "redo" else "is missing"
-        found.append((prop, f"the run ended as complete, but {task.id} ({task.kind}) {what}"))
+        found.append((prop, f"the run ended as complete, but {site.step_told(task.id)} {what}"))
     treated = {task.surface for task in need.tasks if task.id in t.treated}
     # An answer at the start leaves these out.
     never = {task.surface for task in need.tasks} - {task.surface for task in applies}
     for surface in sorted(need.covers - treated - never)[:_MOST]:
-        found.append(("nothing_missing", f"the run ended as complete, but {surface} was never treated"))
+        found.append(("nothing_missing", f"the run ended as complete, but {site.the(surface)} was never treated"))
 
 
 def leaves_a_trace(task: Task) -> bool:
@@ -53,21 +55,22 @@ def _is_done(t: Truth, task: Task) -> bool:
     return task.id in t.done or not leaves_a_trace(task)
 
 
-def _left_running(t: Truth, found: Found) -> None:
+def _left_running(site: Site, t: Truth, found: Found) -> None:
     if t.wet:
-        found.append(("nothing_missing", f"the run ended as complete while a contact runs on {sorted(t.wet)[0]}"))
+        surface = sorted(t.wet)[0]
+        found.append(("nothing_missing", f"the run ended as complete while a contact runs on {site.the(surface)}"))
     for cycle, (status, _) in t.cycles.items():
         if status == "running":
-            found.append(("nothing_missing", f"the run ended as complete while {cycle} runs"))
+            found.append(("nothing_missing", f"the run ended as complete while {site.the(cycle)} runs"))
 
 
 def _left_as_it_belongs(site: Site, t: Truth, found: Found) -> None:
     for name, spec in site.need.openings.items():
         at = "open" if name in t.open_since else "closed"
         if at != spec.at_end:
-            found.append(("end_state", f"the run ended as complete with {name} {at}"))
+            found.append(("end_state", f"the run ended as complete with {site.the(name)} {at}"))
     for machine, value in site.need.machines_at_end.items():
         if t.machines.get(machine) != value:
-            found.append(("end_state", f"the run ended as complete with {machine} {t.machines.get(machine)}"))
+            found.append(("end_state", f"the run ended as complete with {site.the(machine)} {t.machines.get(machine)}"))
     if t.hands != site.need.end_hands:
-        found.append(("end_state", f"the run ended as complete with the hands at: {t.hands}"))
+        found.append(("end_state", f"the run ended as complete with the hands {naming.hands(t.hands)}"))

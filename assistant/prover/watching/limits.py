@@ -13,7 +13,7 @@ def after_input(site: Site, t: Truth, now_ms: int, found: Found) -> None:
     for opening, since in t.open_since.items():
         most = site.need.openings[opening].max_open_ms if opening in site.need.openings else 0
         if most and now_ms - since > most and f"opening:{opening}" not in t.missed:
-            found.append(("limits", f"{opening} stays open beyond {most / 1000:g} s and nobody says so"))
+            found.append(("limits", f"{site.the(opening)} stays open beyond {most / 1000:g} s and nobody says so"))
             t.missed |= {f"opening:{opening}"}
     for task in site.limited:
         if task.after not in t.confirmed_ms or task.id in t.done:
@@ -22,5 +22,5 @@ def after_input(site: Site, t: Truth, now_ms: int, found: Found) -> None:
         late = now_ms - t.confirmed_ms[task.after] > task.within_ms
         applies = all(t.options.get(o, False) == v for o, v in task.when)
         if late and applies and not t.skipped and limit not in t.missed:
-            found.append(("limits", f"{task.id} is later than allowed and nobody says so"))
+            found.append(("limits", f"{site.step_told(task.id)} is later than allowed and nobody says so"))
             t.missed |= {limit}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from assistant.prover import naming
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
 
@@ -10,4 +11,5 @@ def branch_left(site: Site, t: Truth, fact, found: Found) -> None:
     need = site.need.mishaps.get(fact.mishap)
     missing = [s for s in need.steps if s not in t.done] if need and not t.skipped else []
     if missing:
-        found.append(("mishap_steps", f"work goes on after {fact.mishap} without {missing[0]}"))
+        mishap = naming.mishap(site.plan, fact.mishap)
+        found.append(("mishap_steps", f"work goes on after {mishap} without {site.step_told(missing[0])}"))

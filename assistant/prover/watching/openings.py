@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from assistant.procedure.plan import CYCLE, OPEN
 from assistant.prover.truth import Truth
-from assistant.prover.watching.site import Found, Site, in_words
+from assistant.prover.watching.site import Found, Site
 
 
 def step_started(site: Site, t: Truth, fact, found: Found) -> None:
@@ -27,26 +27,28 @@ def cycle_started(site: Site, t: Truth, fact, found: Found) -> None:
 def machine_set(site: Site, t: Truth, fact, found: Found) -> None:
     chamber = [o for o in t.open_since if o in site.need.openings and site.need.openings[o].chamber]
     if fact.machine in site.need.fans and fact.value == "off" and chamber and not t.environment:
-        found.append(("fan", f"the fan is switched off while {chamber[0]} is open"))
+        found.append(("fan", f"the fan is switched off while {site.the(chamber[0])} is open"))
 
 
 def _may_open(site: Site, t: Truth, opening: str, found: Found) -> None:
     need = site.need.openings.get(opening)
     if need is None or opening in t.open_since:
         return
+    name = site.the(opening)
     for group in site.need.interlocks:
         for other in sorted(group - {opening}) if opening in group else ():
             if other in t.open_since:
-                found.append(("interlock", f"{opening} is opened while {other} is open"))
+                found.append(("interlock", f"{name} is opened while {site.the(other)} is open"))
     for cond in need.opens_when:
         if not site.holds(t, cond):
-            found.append(("opening_conditions", f"{opening} is opened, but {in_words(cond)} doesn't hold"))
+            found.append(("opening_conditions", f"{name} is opened, but {site.unmet(cond)}"))
     if need.chamber and any(t.machines.get(fan) == "off" for fan in site.need.fans):
-        found.append(("fan", f"{opening} is opened with the fan off"))
+        found.append(("fan", f"{name} is opened with the fan off"))
 
 
 def _may_start(site: Site, t: Truth, cycle: str, found: Found) -> None:
     need = site.need.cycles.get(cycle)
     for cond in need.starts_when if need else ():
         if not site.holds(t, cond):
-            found.append(("opening_conditions", f"{cycle} is started, but {in_words(cond)} doesn't hold"))
+            what = f"{site.the(cycle)} is started, but {site.unmet(cond)}"
+            found.append(("opening_conditions", what))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from assistant.procedure.plan import CLOSE, CYCLE, INSTRUCT, MOVE, OPEN, WAIT, Plan
+from assistant.prover import naming
 from assistant.prover.requirements import MishapNeed, Requirements, Task
 from assistant.prover.truth import Truth
 
@@ -24,6 +25,18 @@ class Site:
         self.limited = tuple(task for task in need.tasks if task.within_ms)
         self.waits = tuple(task for task in need.tasks if task.kind == WAIT)
         self.waste = _waste(need)
+
+    def the(self, thing: str) -> str:
+        """A thing's name with its article."""
+        return naming.thing(self.plan, thing)
+
+    def step_told(self, step_id: str) -> str:
+        """A step as it is spoken, and where its file has it."""
+        return naming.step(self.plan, step_id)
+
+    def unmet(self, cond: tuple[str, str, str]) -> str:
+        """A condition that doesn't hold, in words."""
+        return naming.condition(self.plan, cond)
 
     def task(self, fact) -> Task | None:
         """The file's step a fact is about; None for a generated step and for one of a mishap."""
@@ -106,9 +119,3 @@ def _waste(need: Requirements) -> tuple[Task, ...]:
     return tuple(
         task for task in need.tasks if task.role in _BAG_ROLES or task.role == "wipes_binned" or task is change
     )
-
-
-def in_words(cond: tuple[str, str, str]) -> str:
-    """A condition in words."""
-    kind, subject, value = cond
-    return f"{kind} {subject} {value}".replace("  ", " ")

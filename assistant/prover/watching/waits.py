@@ -20,7 +20,7 @@ def step_started(site: Site, t: Truth, fact, found: Found) -> None:
         if all(t.options.get(o, False) == v for o, v in wait.when):
             problem = _still_running(site, t, wait, wait_at) or _passed_by(site, t, wait, wait_at)
             if problem:
-                found.append(("waits_kept", f"{task.id} begins {problem}"))
+                found.append(("waits_kept", f"{site.step_told(task.id)} begins {problem}"))
                 return
 
 
@@ -28,10 +28,10 @@ def _still_running(site: Site, t: Truth, wait: Task, wait_at: int) -> str:
     for surface, wet in t.wet.items():
         earlier = site.need.order.get(wet.step, wait_at) < wait_at
         if earlier and (ALL_CONTACTS in wait.wait_for or surface in wait.wait_for):
-            return f"while the contact on {surface} runs"
+            return f"while the contact on {site.the(surface)} runs"
     for name in wait.wait_for:
         if name in site.need.cycles and t.cycles.get(name, ("", 0))[0] == "running":
-            return f"while {name} runs"
+            return f"while {site.the(name)} runs"
     return ""
 
 
@@ -40,11 +40,11 @@ def _passed_by(site: Site, t: Truth, wait: Task, wait_at: int) -> str:
     if wait.id in t.done or t.skipped or not wait.wait_for or t.departed:
         return ""
     open_before = any(site.need.order.get(w.step, wait_at) < wait_at for w in t.wet.values())
-    return "" if open_before else f", but nobody waited at {wait.id}"
+    return "" if open_before else f", but nobody waited at {site.step_told(wait.id)}"
 
 
 def wait_ended(site: Site, t: Truth, fact, found: Found) -> None:
     task = site.task(fact)
     for name in task.wait_for if task else ():
         if name in site.need.cycles and t.cycles.get(name, ("", 0))[0] != "complete":
-            found.append(("waits_kept", f"{fact.step} ended, but {name} isn't complete"))
+            found.append(("waits_kept", f"{site.step_told(fact.step)} ended, but {site.the(name)} isn't complete"))
