@@ -109,6 +109,12 @@ def verify_stream(
     return _Check(scan(stream), VerifyReport(name), public_keys, marks or {}).run()
 
 
+def verify_read(record: Record, *, public_keys: dict[str, str] | None = None) -> VerifyReport:
+    """The same for a record that was read already; its bytes aren't read again."""
+    parts: Iterator[Line | Ending] = iter([*record.lines, record.ending])
+    return _Check(parts, VerifyReport(str(record.path or "")), public_keys, {}).run()
+
+
 class _Check:
     def __init__(
         self,

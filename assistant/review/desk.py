@@ -11,14 +11,14 @@ from pathlib import Path
 
 from argon2 import PasswordHasher
 
-from assistant.errors import RecordError
+from assistant.errors import GauntletError, RecordError
 from assistant.procedure.source import default_folder
 from assistant.record.keys import Cost
 from assistant.record.verify import VerifyReport, verify, verify_stream
 from assistant.record.witness_log import WitnessLog
 from assistant.review.accounts import Accounts, RateLimit
 from assistant.review.entries import SiteEntries
-from assistant.review.index import Index
+from assistant.review.index import Index, Row
 from assistant.review.live import Follower
 from assistant.review.practice_signoff import EvidencePort
 from assistant.review.register import Duty, duties, enclosure_files
@@ -194,5 +194,13 @@ class Desk:
     def duties(self) -> list[Duty]:
         """What is due, the most pressing first."""
         return duties(
-            self.index, self.entries.all(), self.enclosures(), self.today(), self.zone, self.rules.warn_days
-        )
+            self.index, self.entries.all(), self.enclosures(), self.today(), self.zone, self.rules.warn_days,
+            self._holds,
+        )  # fmt: skip
+
+    def _holds(self, row: Row) -> bool:
+        """Whether a record that the index lists as done is still the one that the witness log saw."""
+        try:
+            return self.check(self.setup.records / row.session).complete
+        except (GauntletError, OSError):
+            return False

@@ -13,11 +13,14 @@ from assistant.errors import GauntletError
 from assistant.record.file_store import FILE_NAME
 from assistant.record.index import Entry
 from assistant.record.safe_text import printable
-from assistant.review.decisions import FINAL, signed_lines, standing
+from assistant.review.decisions import FINAL, REJECTED, signed_lines, standing
 from assistant.review.digest import digest
+from assistant.review.holding import is_paper, why_not_holding
 from assistant.review.index_tables import Row
 from assistant.review.sessions import Opened, PlanCache, open_session
 from assistant.review.times import parse_wall
+
+BROKEN_WEIGHT = 100_000  # above all that a session can do wrong: nobody knows what was cleaned there
 
 
 def row_of(entry: Entry, size: int, mtime: int, plans: PlanCache) -> Row:
@@ -32,7 +35,7 @@ def row_of(entry: Entry, size: int, mtime: int, plans: PlanCache) -> Row:
     try:
         opened = open_session(entry.folder, plans)
     except GauntletError as error:
-        row.problem, row.weight, row.needs = printable(error.what, 400), 100, True
+        row.problem, row.weight, row.needs = printable(error.what, 400), BROKEN_WEIGHT, True
         row.reasons = json.dumps([f"The record can't be read: {row.problem}"])
         return row
     _fill(row, opened, entry)
@@ -67,20 +70,22 @@ def _fill(row: Row, opened: Opened, entry: Entry) -> None:
     weight, reasons, findings = summary.weight, summary.reasons, summary.findings
     row.problem = printable("; ".join(record.problems[:1]) or opened.problem, 400)
     row.state = "sealed" if record.seal else writing_state(entry.folder)
-    if record.problems:
-        row.state = "broken"
-    if row.state == "broken":
-        weight, reasons = weight + 100, [f"The record doesn't hold: {row.problem}", *reasons]
+    # Of practice only what isn't whole is said: nothing hangs on whether a later core can follow it.
+    wrong = why_not_holding(opened) if record.kind == "live" else "; ".join(record.problems[:1])
+    if wrong:
+        row.state, row.problem = "broken", printable(wrong, 400)
+        weight, reasons = weight + BROKEN_WEIGHT, [f"The record doesn't hold: {row.problem}", *reasons]
     elif row.state == "open":
         weight, reasons = weight + 30, ["The session broke off and was not sealed.", *reasons]
-    elif row.problem:
+    elif row.problem and not is_paper(opened):
         weight, reasons = weight + 15, [f"It can't be folded again: {row.problem}", *reasons]
     row.weight = min(weight, 10**6)
     row.reasons = json.dumps([printable(r, 240) for r in reasons[:12]])
     row.search = f"{row.title} {row.technician} {row.session} {' '.join(json.loads(row.reasons))}".casefold()
     row.findings = json.dumps([asdict(f) for f in findings[:200]])
     now = standing(signed_lines(record))
-    if now:
+    # What was accepted on a record that doesn't hold counts for nothing; a refusal still does.
+    if now and (not wrong or now.decision == REJECTED):
         row.decision, row.decided = now.decision, now.decision in FINAL
         row.decided_by, row.decided_wall = now.name, now.wall
     # A record so damaged that its kind can't be told needs a person most of all.

@@ -12,7 +12,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from assistant.review.digest import Finding
 from assistant.review.times import parse_wall
 
-VERSION = 7  # of the columns below; an index of another version is made anew
+VERSION = 8  # of the columns below; an index of another version is made anew
 
 
 class Base(DeclarativeBase):

@@ -5,9 +5,10 @@ Pure once the rows are read: index rows, entries and enclosure files in, duties 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, tzinfo
+from functools import partial
 from pathlib import Path
 
 from sqlalchemy import select
@@ -26,6 +27,9 @@ from assistant.calc.due import (
 from assistant.errors import GauntletError
 from assistant.procedure.model_enclosure import EnclosureFile
 from assistant.procedure.source import Site
+from assistant.record.file_store import FILE_NAME, open_record_file
+from assistant.record.verify import verify_stream
+from assistant.record.witness_log import WitnessLog
 from assistant.review.decisions import REJECTED
 from assistant.review.entries import DONE, SiteEntry
 from assistant.review.index import Index, Row
@@ -93,11 +97,12 @@ def duties(
     today: date,
     zone: tzinfo | None,
     warn_days: int,
+    holds: Callable[[Row], bool] | None = None,
 ) -> list[Duty]:
-    """Every duty that an enclosure file gives an interval for, the most pressing first."""
+    """Every duty that an enclosure file gives an interval for, the most pressing first. `holds`: as `last_done`."""
     found: list[Duty] = []
     for enclosure, file in files.items():
-        last = last_done(index, enclosure)
+        last = last_done(index, enclosure, holds)
         for purpose in type(file.intervals).model_fields:
             days = getattr(file.intervals, purpose, None)
             if days is None or purpose not in NAMES:
@@ -142,17 +147,31 @@ def overdue_now(
     try:
         index.refresh()
         files = {k: v for k, v in enclosure_files(procedures or default_folder()).items() if k == enclosure}
-        return overdue(duties(index, SiteEntries(records).all(), files, today, None, 0), enclosure)
+        marks = WitnessLog(records).check().marks
+        holds = partial(_holds_by, records, marks)
+        return overdue(duties(index, SiteEntries(records).all(), files, today, None, 0, holds), enclosure)
     finally:
         index.engine.dispose()
 
 
-def last_done(index: Index, enclosure: str) -> dict[str, Row]:
-    """Per purpose the newest live session that ended complete and wasn't refused by a supervisor."""
+def _holds_by(records: Path, marks: dict[str, dict[int, str]], row: Row) -> bool:
+    """Whether a record is still the one that the witness log saw."""
+    try:
+        with open_record_file(records / row.session / FILE_NAME) as stream:
+            return verify_stream(stream, marks=marks.get(row.session, {})).complete
+    except (GauntletError, OSError):
+        return False
+
+
+def last_done(index: Index, enclosure: str, holds: Callable[[Row], bool] | None = None) -> dict[str, Row]:
+    """Per purpose the newest live session that ended complete and wasn't refused by a supervisor.
+
+    The index lists as sealed only what holds by itself. `holds` asks what it can't know, the witness log: one that
+    it says no to is passed over for the next older."""
     found: dict[str, Row] = {}
     with index.db() as db:
         for purpose in NAMES:
-            row = db.scalars(
+            found_rows = db.scalars(
                 select(Row)
                 .where(
                     Row.enclosure == enclosure,
@@ -163,8 +182,8 @@ def last_done(index: Index, enclosure: str) -> dict[str, Row]:
                     Row.decision != REJECTED,
                 )
                 .order_by(Row.ended_utc.desc())
-                .limit(1)
-            ).first()
+            )
+            row = next((r for r in found_rows if holds is None or holds(r)), None)
             if row is not None:
                 db.expunge(row)
                 found[purpose] = row

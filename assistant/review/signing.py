@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.errors import RefusedError, UsageError
+from assistant.record.commands.shared import deep_problems
 from assistant.record.envelope import Line
 from assistant.record.reader import Record, read_record
 from assistant.record.signatures import sign_record, withdraw_signature
@@ -28,6 +29,7 @@ from assistant.review.decisions import (
     standing,
 )
 from assistant.review.digest import Digest
+from assistant.review.holding import why_not_holding
 from assistant.review.rules import RulesFile
 from assistant.review.sessions import Opened
 from assistant.session.facts import session as session_facts
@@ -63,7 +65,7 @@ def worked_in(opened: Opened) -> set[str]:
 
 
 def cannot_sign(record: Record) -> str:
-    """Why nobody may sign this record, or "" (that it verifies is checked when signing)."""
+    """Why nobody may sign this record, or "" (that it holds is checked apart)."""
     if record.kind != "live":
         return f"This is a {record.kind or 'damaged'} record. Only live records are signed."
     if record.problems:
@@ -77,6 +79,8 @@ def choices(opened: Opened, rules: RulesFile, account: Account) -> list[Choice]:
     """Every decision, each with the reason why this person may not take it."""
     record = opened.record
     common = cannot_sign(record)
+    if not common and (broken := why_not_holding(opened)):
+        common = f"The record doesn't hold. Nothing is signed on it. {broken}"
     purpose = opened.plan.purpose if opened.plan else _purpose(record)
     rule = rules.release_for(purpose)
     own = any(account.goes_by(name) for name in worked_in(opened))
@@ -175,8 +179,11 @@ def sign(
             f"The record doesn't verify: {(report.problems or ['it is not sealed'])[0]}",
             try_next="Don't release on it. Run 'assistant verify' and keep a copy.",
         )
-    if opened.problem:
-        raise RefusedError(f"The record can't be folded again: {opened.problem}")
+    for problem in deep_problems(folder):
+        raise RefusedError(
+            f"The record is whole, but no session of this program wrote it: {problem}",
+            try_next="Don't release on it. Run 'assistant verify --deep' and keep a copy.",
+        )
     key = accounts.keys.unlock(account.name, passphrase)
     details = {
         "decision": wish.decision,

@@ -13,12 +13,12 @@ from typing import Any, BinaryIO
 
 import platformdirs
 
-from assistant.errors import StorageError
+from assistant.errors import GauntletError, StorageError
 from assistant.record.file_store import FILE_NAME, storage_error
 from assistant.record.files import OsFiles, make_folders, write_whole
 from assistant.record.index import find_record
-from assistant.record.reader import Record
-from assistant.record.verify import DeepOutcome
+from assistant.record.reader import Record, read_record
+from assistant.record.verify import DeepOutcome, deep_verify
 
 
 def record_path(wanted: str, records: str | None = None) -> Path:
@@ -93,6 +93,24 @@ def fold_deep(record: Record) -> DeepOutcome:
 
     opened = OpenedSession(record, plan_of(record), tuple(facts_of(record)))
     return DeepOutcome(state_sha256(opened.state(), record.rules), problems=tuple(rederive(opened)))
+
+
+def state_digest(state: Any, rules: int) -> str:
+    """The digest that a seal carries, of a state that was folded already. `rules`: the record's version of them."""
+    from assistant.station.digest import state_sha256
+
+    return state_sha256(state, rules)
+
+
+def deep_problems(path: Path | str) -> list[str]:
+    """What doesn't agree when the record is folded, and decided again, by today's core; empty: replay is proof."""
+    try:
+        return deep_verify(read_record(path), fold_deep)
+    except GauntletError as error:
+        return [f"It can't be folded: {error.what}"]
+    except (KeyError, IndexError, TypeError, ValueError, AttributeError, RuntimeError) as error:
+        # Whole, but made by somebody else's hand: its facts have shapes that no session writes.
+        return [f"It can't be folded: its facts aren't a session's ({type(error).__name__})"]
 
 
 def summary_of(record: Record) -> Any:

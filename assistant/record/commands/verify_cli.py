@@ -6,13 +6,12 @@ from pathlib import Path
 
 import click
 
-from assistant.errors import FindingsError, GauntletError, RecordError, ReplayMismatchError, UsageError
-from assistant.record.commands.shared import fold_deep, keys_root, print_json, record_path, wall_now
+from assistant.errors import FindingsError, RecordError, ReplayMismatchError, UsageError
+from assistant.record.commands.shared import deep_problems, keys_root, print_json, record_path, wall_now
 from assistant.record.index import list_records
 from assistant.record.keys import REGISTRY, KeyStore
-from assistant.record.reader import read_record
 from assistant.record.safe_text import printable
-from assistant.record.verify import VerifyReport, deep_verify, verify
+from assistant.record.verify import VerifyReport, verify
 from assistant.record.witness_log import WitnessLog, WitnessReport, printed_statement
 
 
@@ -115,13 +114,7 @@ def _check(folder: Path, deep: bool, witness: bool, known: KeyStore | None) -> V
         if known and (problem := known.problem_with(signature.key_id, signature.wall)):
             report.problems.append(f"Line {signature.line}: {problem}.")
     if deep and report.intact:
-        try:
-            found = deep_verify(read_record(folder), fold_deep)
-        except GauntletError as error:
-            found = [f"It can't be folded: {error.what}"]
-        except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
-            # Whole, but made by somebody else's hand: its facts have shapes that no session writes.
-            found = [f"It can't be folded: its facts aren't a session's ({type(error).__name__})"]
+        found = deep_problems(folder)
         report.deep = not found
         report.problems += [f"Deep: {problem}" for problem in found]
     return report

@@ -15,6 +15,7 @@ from assistant.review.compare import compare, earlier
 from assistant.review.decisions import signed_lines, standing
 from assistant.review.digest import Digest
 from assistant.review.names import left_open_words
+from assistant.review.holding import is_paper, why_not_holding
 from assistant.review.index import Row
 from assistant.review.lane_builder import lanes
 from assistant.review.pages.instant import instant_at
@@ -73,9 +74,10 @@ def session(call: Call) -> Response:
     signed = signed_lines(opened.record, call.desk.accounts.keys.public_keys())
     stands = standing(signed)
     verified = "" if report.complete or not report.sealed else (report.problems or ["It doesn't verify."])[0]
+    verified = verified or (why_not_holding(opened) if opened.record.kind == "live" else "")
     state = "broken" if verified or opened.record.problems else row.state
     told = answer(
-        summary, kind=opened.record.kind, state=state, problem=verified or opened.problem, decision=stands
+        summary, kind=opened.record.kind, state=state, problem=verified or ("" if is_paper(opened) else opened.problem), decision=stands
     )
     drawn = _drawn(opened, session_url(name))
     at_ms = min(call.query_int("t", _first_finding(summary)), opened.end_ms)
@@ -87,6 +89,7 @@ def session(call: Call) -> Response:
         "session.html",
         row=row,
         told=told,
+        broken=state == "broken",
         summary=summary,
         signed=signed,
         stands=stands,
