@@ -33,6 +33,7 @@ LEFT_OUT = {
     "to_mend": "as spelling",
     "deviations": "a counter",
     "quiet_ms": "only a voice begun before it is refused; the walk's words begin when they are decided",
+    "voided": "read after a torn decision only, and the walk's decisions are whole",
     "announce_ms": "when completions are spoken of; no decision hangs on it",
 }
 
@@ -57,7 +58,8 @@ def key(plan: Plan, state: State, corrections: int | None = None) -> Hashable:
         now - state.stroke_ms if state.stroke_ms >= 0 else -1,
         now - state.claimed_ms if state.claimed_ms >= 0 else -1,
         state.asked, state.questioned, state.value, state.which, state.mishap, patch,
-        _items(state.surfaces), state.last_wetted, _items(state.dryings), _items(state.openings), _items(state.machines), _items(state.options),
+        _items(state.surfaces), state.last_wetted, _items(state.dryings), _items(state.openings),
+        _items(state.machines), _items(state.options),
         tuple(sorted(
             (c.surface, c.step, c.complete_at_ms - now, c.dries_at_ms - now,
              c.rewet_at_ms - now if c.rewet_at_ms and c.asked_ms < 0 else 0,

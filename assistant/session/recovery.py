@@ -6,7 +6,7 @@ from assistant.procedure import plan as p
 from assistant.session import corrections, inputs
 from assistant.session.facts import machine, session, troubles
 from assistant.session.lookup import branch_steps
-from assistant.session.owing import break_cycle, lost_contacts, move_opening, owed_steps
+from assistant.session.owing import break_cycle, lost_contacts, move_opening, owe, owed_steps
 from assistant.session.state import COMPLETE, FINAL_MODES, RUNNING, State
 from assistant.session.turn import Turn
 from assistant.session.wording import duration
@@ -27,6 +27,9 @@ def recover(turn: Turn, given: inputs.Recover) -> None:
     turn.emit(troubles.Recovered(turn.now_ms, given.why, unwatched, tuple(questions)))
     turn.deviate("unwatched", given.why, turn.words("recovered", time=duration(plan.language, unwatched)))
     reason = turn.words("because_recovery")
+    # A decision torn in two by the crash may have voided a contact and not said yet what must be done again.
+    torn = turn.state.voided
+    owe(turn, torn, reason, frozenset(torn.values()))
     lost_contacts(turn, list(turn.state.contacts), reason)
     for run in list(turn.state.cycles.values()):
         if run.status in (RUNNING, COMPLETE):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from assistant.procedure import plan as p
-from assistant.session import inputs, next_deadline_ms
+from assistant.session import evolve, inputs, next_deadline_ms
 from assistant.session import words as w
 from assistant.session.facts import contacts, lines, machine, steps, troubles
 from assistant.session.state import FINAL_MODES
@@ -52,6 +52,29 @@ def test_it_asks_about_every_opening_the_hands_and_the_last_confirmation_that_st
     assert walk.state.questions == ("opening:outer", "opening:inner", "hands:gauntlets", "last:soap-back")
     said = walk.of(lines.LineSpoken)[-1].text
     assert said == "Is the outer door closed? Say confirm or negative."
+
+
+def test_a_decision_torn_in_two_is_made_up_for_wherever_it_was_torn():
+    walk = _walk("wet-floor")
+    whole = set(walk.state.main.done)
+    dries = min(c.dries_at_ms for c in walk.state.contacts.values())
+    while walk.now < dries:  # a tick at a time, so that the last one is the drying's own decision
+        before, due = walk.state, next_deadline_ms(walk.plan, walk.state)
+        walk.now = max(walk.now, due)
+        facts = walk.give(inputs.Tick())
+    kinds = [type(f) for f in facts]
+    assert contacts.SurfaceDried in kinds and contacts.ContactVoided in kinds and steps.StepOwed in kinds
+    owed = whole - set(walk.state.main.done)
+    for cut in range(1, len(facts)):
+        torn = Walk(walk.plan, options=PRESET, watch=False)
+        torn.now, torn.state = walk.now, before
+        for fact in facts[:cut]:
+            torn.state = evolve(torn.state, fact)
+        _crash(torn)
+        while torn.mode == "recover":
+            torn.cooperate()
+        assert not owed & set(torn.state.main.done), f"torn after {kinds[cut - 1].__name__}"
+        assert torn.finish() == "complete"
 
 
 @pytest.mark.parametrize("mode", OPEN)

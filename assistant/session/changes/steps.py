@@ -95,10 +95,13 @@ def owed(state: State, fact: steps.StepOwed) -> State:
         for f in state.frames
     )
     gone = (step, f"skip:{step}")
+    voided = state.voided
+    if step in voided.values():
+        voided = {surface: by for surface, by in voided.items() if by != step}
     return changed(
         state, frames=frames, confirmed=tuple(s for s in state.confirmed if s not in gone),
         confirmed_ms=without(state.confirmed_ms, step), values=without(state.values, step),
-        warned=state.warned - {f"step:{step}"}, missed=state.missed - {f"step:{step}"},
+        warned=state.warned - {f"step:{step}"}, missed=state.missed - {f"step:{step}"}, voided=voided,
     )
 
 
