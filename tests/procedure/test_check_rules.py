@@ -11,7 +11,7 @@ from assistant.procedure.load import load_procedure, procedure_names
 from assistant.procedure.rules.every import RULES
 from assistant.procedure.source import default_folder
 
-from .mutations import MUTATIONS
+from .mutations import MUTATIONS, E, Swap
 
 
 @pytest.fixture(scope="module")
@@ -53,3 +53,18 @@ def test_a_mutated_procedure_breaks_the_rule_at_a_line_with_a_suggestion(rule_id
 def test_a_rule_says_what_it_wants_and_what_it_rests_on(rule_id):
     r = RULES[rule_id]
     assert r.sentence.endswith(".") and r.source and r.severity in ("error", "warning", "note")
+
+
+def test_an_airlock_whose_doors_nothing_holds_apart_is_found_by_what_its_purge_needs(tmp_path):
+    """The interlock and both doors' own conditions are gone: only the purge still tells which belong together."""
+    folder = tmp_path / "procedures"
+    shutil.copytree(default_folder(), folder)
+    for edit in (
+        Swap(E, "  - [outer_door, inner_door]\n"),
+        Swap(E, "      - {opening: inner_door, is: closed}\n    max_open: 5 min\n",
+             "      - {machine: fan, is: on}\n    max_open: 5 min\n"),
+        Swap(E, "      - {opening: outer_door, is: closed}\n      - {cycle: purge, is: complete}\n"),
+    ):
+        edit.apply(folder)
+    hits = [f for f in check_procedure(load_procedure("gb-2-end-of-day", folder)) if f.rule == "interlock-missing"]
+    assert [h.suggestion for h in hits] == ["Add [outer_door, inner_door] to interlocks."]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from assistant.procedure.plan import Cond
 from assistant.procedure.rules.base import WARNING, Hit, rule
@@ -80,18 +81,27 @@ def two_doors(c: Context) -> Iterable[Hit]:
                 )
 
 
-@rule("interlock-missing", "Openings that must be closed for each other are interlocked.")
+@rule("interlock-missing", "Openings that must be closed for each other, or both for a purge, are interlocked.")
 def interlock_missing(c: Context) -> Iterable[Hit]:
     groups = [set(g) for g in c.enclosure.interlocks]
-    for o in c.enclosure.openings:
-        for cond in o.opens_when:
-            if cond.opening and cond.is_ == "closed" and not any({o.id, cond.opening} <= g for g in groups):
-                yield (
-                    o,
-                    "opens_when",
-                    f"{o.id} needs {cond.opening} closed, but no interlock holds both.",
-                    f"Add [{o.id}, {cond.opening}] to interlocks.",
-                )
+    needed = [(o, "opens_when", o.id, x.opening) for o in c.enclosure.openings for x in _closed(o.opens_when)]
+    for cycle in c.enclosure.cycles:
+        if cycle.kind == "purge":  # what it clears lies between what breaks it and what else must be shut for it
+            doors = {*cycle.broken_by_openings, *(x.opening for x in _closed(cycle.starts_when))}
+            outer = cycle.broken_by_openings
+            needed += [(cycle, "starts_when", one, other) for one in outer for other in sorted(doors - {*outer})]
+    for node, field, one, other in needed:
+        if not any({one, other} <= g for g in groups):
+            yield (
+                node,
+                field,
+                f"{node.id} needs {other} closed, but no interlock holds {one} and {other} apart.",
+                f"Add [{one}, {other}] to interlocks.",
+            )
+
+
+def _closed(conditions: Iterable[Any]) -> list[Any]:
+    return [x for x in conditions if x.opening and x.is_ == "closed"]
 
 
 @rule("purge-before-inner-door", "An inner door needs a completed purge and the outer door closed.")
