@@ -7,6 +7,8 @@ from typing import Protocol
 
 from .packs import Pack
 
+ENGINE_RESTARTED = "engine_restarted"  # the score of an utterance that was lost when the engine stopped and began again
+
 
 @dataclass(frozen=True)
 class Hypothesis:

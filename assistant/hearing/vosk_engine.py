@@ -18,7 +18,7 @@ from . import value_grammar, vosk_child
 from .gain import level_out
 from .models import folder_sha256
 from .packs import Pack
-from .recogniser import Hypothesis
+from .recogniser import ENGINE_RESTARTED, Hypothesis
 
 LOAD_TIMEOUT_S = 60.0
 ANSWER_TIMEOUT_S = 10.0
@@ -86,7 +86,7 @@ class VoskEngine:
                 self._write(b"A", levelled[at:at + 6400])
         results = None if self._lost else self._ask(b"F", None, b"H")
         if results is None:
-            return Hypothesis("", None, 0.0, scores={"engine_restarted": 1.0})
+            return Hypothesis("", None, 0.0, scores={ENGINE_RESTARTED: 1.0})
         confidences = [w.get("conf", 0.0) for r in results for w in r.get("result", ())]
         text = " ".join(t for t in (r.get("text", "") for r in results) if t)
         form = text if self._pack and self._pack.word_of(text) else None

@@ -10,6 +10,13 @@ from assistant.session.lookup import same_person
 from assistant.session.state import FINAL_MODES
 from assistant.session.turn import Turn
 
+# What is said when it goes and when it is back; any other device is told of by its name. "listening" is the engine.
+_SAYS = {
+    "microphone": ("mic_lost", "mic_back"), "headset": ("headset_lost", "headset_back"),
+    "listening": ("engine_lost", "engine_back"),
+}
+_SAYS_OF_OTHERS = ("device_lost", "device_back")
+
 
 def line_done(turn: Turn, given: inputs.LineDone) -> None:
     """A line has sounded, or was cut short. One that isn't on its way changes nothing."""
@@ -42,7 +49,7 @@ def lost(turn: Turn, given: inputs.Lost) -> None:
         return
     turn.emit(troubles.DeviceLost(turn.now_ms, given.device, given.detail))
     if turn.state.mode not in FINAL_MODES:
-        key = {"microphone": "mic_lost", "headset": "headset_lost"}.get(given.device, "device_lost")
+        key, _ = _SAYS.get(given.device, _SAYS_OF_OTHERS)
         turn.speak(lines.WARNING, turn.words(key, device=given.device))
 
 
@@ -52,7 +59,7 @@ def back(turn: Turn, given: inputs.Back) -> None:
         return
     turn.emit(troubles.DeviceBack(turn.now_ms, given.device))
     if turn.state.mode not in FINAL_MODES:
-        key = {"microphone": "mic_back", "headset": "headset_back"}.get(given.device, "device_back")
+        _, key = _SAYS.get(given.device, _SAYS_OF_OTHERS)
         turn.speak(lines.NOTICE, turn.words(key, device=given.device))
         return_line(turn)
 

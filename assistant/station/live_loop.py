@@ -12,6 +12,7 @@ from typing import Protocol
 
 from assistant.errors import SoundDeviceError
 from assistant.hearing.listener import Listener
+from assistant.hearing.recogniser import ENGINE_RESTARTED
 from assistant.session import inputs
 from assistant.session.allowed import expects, listened_for
 from assistant.station.clock import LiveClock
@@ -154,7 +155,12 @@ class LiveLoop:
         elif len(self._offsets) <= 20:
             self.offset_ms = offset
         for utterance in self.listener.feed(block):
-            self._give(heard_input(utterance, self.offset_ms, self._keep_clip))
+            if ENGINE_RESTARTED in utterance.scores:
+                # Not "I didn't understand": nobody listened, and whoever speaks must know it and the other way in.
+                self._give(inputs.Lost("listening", "the speech engine stopped; what was said meanwhile is lost"))
+                self._give(inputs.Back("listening"))
+            else:
+                self._give(heard_input(utterance, self.offset_ms, self._keep_clip))
 
     def mute(self, start_s: float, end_s: float, text: str) -> None:
         """Tell the listener, whose clock is the sound's, when the assistant speaks."""

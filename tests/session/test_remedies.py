@@ -159,6 +159,8 @@ def test_what_drips_or_is_touched_loses_that_surface_alone():
     ("microphone", "I can't hear you. Use the foot switch or the keys.", "The microphone is back. I can hear you again."),
     ("headset", "You may not hear me. Look at the screen, or ask the second person to.",
      "The headset is back. You can hear me again."),
+    ("listening", "Listening broke off. Use the foot switch or the keys.",
+     "I am listening again. Say the last word again."),
     ("keyboard", "The keyboard is gone. Use the foot switch or the keys.", "The keyboard is back."),
 ])
 def test_a_device_that_left_and_came_back_is_told_of_as_what_it_is(device: str, lost: str, back: str):

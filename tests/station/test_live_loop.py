@@ -10,6 +10,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from fakes import BlockSource, HandClock, ListWriter, TimedKeys  # noqa: E402
 from small_plan import small_plan  # noqa: E402
 
+from assistant.hearing.recogniser import ENGINE_RESTARTED  # noqa: E402
+from assistant.hearing.utterance import Utterance  # noqa: E402
 from assistant.session import inputs  # noqa: E402
 from assistant.speaking.fake_voice import FakeVoice  # noqa: E402
 from assistant.speaking.player import Player  # noqa: E402
@@ -86,6 +88,20 @@ def test_an_unplugged_microphone_is_announced_recorded_and_found_again() -> None
     assert kinds.count("device_lost") == 1 and kinds.count("device_back") == 1
     said = [f["data"]["text"] for b in writer.batches for f in b if f["kind"] == "line_spoken"]
     assert any("can't hear you" in text and "keys" in text for text in said)
+
+
+def test_a_speech_engine_that_stops_is_told_of_with_the_other_way_in_and_is_nobodys_failure_to_speak() -> None:
+    clock = HandClock()
+    loop, writer = _loop(clock, *_STOP, source=BlockSource(clock))
+    lost = Utterance(10.0, 10.5, 10.8, None, None, "", False, "not understood", 0.0, scores={ENGINE_RESTARTED: 1.0})
+    loop.listener.feed = lambda pcm, found=[lost]: [found.pop()] if found and clock.ms > 12_000 else []
+    loop.run(_begin())
+    facts = [f for b in writer.batches for f in b]
+    kinds = [f["kind"] for f in facts]
+    assert kinds.count("device_lost") == 1 == kinds.count("device_back")
+    said = [f["data"]["text"] for f in facts if f["kind"] == "line_spoken"]
+    assert "Listening broke off. Use the foot switch or the keys." in said
+    assert not any("didn't understand" in text for text in said)
 
 
 def test_audio_position_never_ends_a_wait() -> None:

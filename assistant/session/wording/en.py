@@ -114,6 +114,8 @@ LINES = {
     "device_lost": "The {device} is gone. Use the foot switch or the keys.",
     "device_back": "The {device} is back.",
     "mic_back": "The microphone is back. I can hear you again.",
+    "engine_lost": "Listening broke off. Use the foot switch or the keys.",
+    "engine_back": "I am listening again. Say the last word again.",
     "headset_lost": "You may not hear me. Look at the screen, or ask the second person to.",
     "headset_back": "The headset is back. You can hear me again.",
     "dries_repeatedly": "The {name} has dried {n} times before its time was over. It may be the agent, the airflow, or "
