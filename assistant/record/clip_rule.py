@@ -14,6 +14,7 @@ from assistant.record.file_store import storage_error
 from assistant.record.files import Files, OsFiles, make_folders, write_whole
 from assistant.record.index import Entry, list_records
 
+_A_DAY = timedelta(days=1)
 _STAMP = "%Y%m%dT%H%M%SZ"
 MOST_BYTES = 4096
 
@@ -81,6 +82,8 @@ def expire_clips(root: Path | str, rule: ClipPolicy, *, wall: str) -> list[tuple
                 continue
             record = entry.open()
             ended = record.seal or record.lines[-1]
+            if record.seal is None and datetime.fromisoformat(ended.wall) > datetime.fromisoformat(wall) - _A_DAY:
+                continue  # it may still be running
             names = ClipStore(entry.folder, rule).expire(ended.wall, wall=wall)
         except (RecordError, IndexError, ValueError):
             continue

@@ -47,13 +47,13 @@ def summary_of(opened: OpenedSession) -> ReportSummary:
         deviations=tuple(_remarks(record)), unanswered=_unanswered(facts, counted),
         steps=tuple(step_rows(plan, facts, opened)), bars=tuple(bars(plan, facts)),
         cleaned=f"{plan.title}" if counted.verdict == "complete" else "",
-        fit_until_wall=fit_until, fit_rule=fit_rule, released=_released(record), release_rule=_RELEASE_RULE,
+        fit_until_wall=fit_until, fit_rule=fit_rule, released=released_by(record), release_rule=RELEASE_RULE,
         witnesses=tuple(dict.fromkeys(f.person for f in facts if isinstance(f, steps.WitnessGiven))),
         with_what=_with_what(told),
     )
 
 
-_RELEASE_RULE = "released by a standing signature in the record, as the site's review rules say"
+RELEASE_RULE = "released by a standing signature in the record, as the site's review rules say"
 
 
 def known_keys() -> dict[str, str] | None:
@@ -62,13 +62,10 @@ def known_keys() -> dict[str, str] | None:
     return KeyStore(folder).public_keys() if folder.is_dir() else None
 
 
-def _released(record: Record) -> str:
-    """Who released it and when: the last standing signature, unless it says not accepted."""
-    standing = [s for s in signed_lines(record, known_keys()) if s.decision and not s.withdrawn_by and not s.problem]
-    if not standing or standing[-1].decision == REJECTED:
-        return ""
-    last = standing[-1]
-    return f"{last.meaning}, {last.name}, {last.wall}"
+def released_by(record: Record) -> str:
+    """Who released it and when: the signature that stands now, unless it says not accepted."""
+    now = standing(signed_lines(record, known_keys()))
+    return f"{now.meaning}, {now.name}, {now.wall}" if now and now.decision != REJECTED else ""
 
 
 def _fit(opened: OpenedSession, counted: Tally) -> tuple[str, str]:

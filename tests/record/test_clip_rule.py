@@ -69,6 +69,13 @@ def test_clips_past_their_days_are_deleted_noted_and_the_record_still_holds(tmp_
     assert log.count("clip_deleted") == 2 and "kept 30 days" in log
 
 
+def test_a_rule_of_no_days_leaves_a_session_alone_that_may_still_be_running(tmp_path: Path):
+    folder = with_clip(tmp_path, seal=False)
+    soon, later = "2026-03-14T20:00:00+01:00", "2026-03-16T09:00:00+01:00"
+    assert expire_clips(tmp_path, ClipPolicy("all", 0), wall=soon) == [] and list(folder.glob("clips/*.flac"))
+    assert len(expire_clips(tmp_path, ClipPolicy("all", 0), wall=later)) == 1
+
+
 def test_for_ever_deletes_nothing(tmp_path: Path):
     folder = with_clip(tmp_path)
     assert expire_clips(tmp_path, ClipPolicy("all", None), wall="2099-01-01T00:00:00Z") == []

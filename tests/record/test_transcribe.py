@@ -16,9 +16,11 @@ from assistant.record.export.pdf import pdf_bytes
 from assistant.record.export.tag import status
 from assistant.record.reader import read_record
 from assistant.record.recover import recover
+from assistant.record.signatures import sign_record
 from assistant.record.transcribe import PaperEntry, read_entries, transcribe, transcription_record
 from assistant.record.verify import verify
-from tests.record.support import WALL, new_record, sealed_record, spoken
+from assistant.review.decisions import MEANINGS, REMARK
+from tests.record.support import WALL, new_record, sealed_record, spoken, supervisor
 
 ROWS = [
     PaperEntry("2026-03-13T22:10:00+01:00", "Ceiling wiped with the sporicidal."),
@@ -137,6 +139,9 @@ def test_a_clean_kept_on_paper_is_exported_and_labelled_for_what_it_is(tmp_path:
     assert "late entry" in pages[1] and ROWS[0].text in pages[1].replace("\n", " ")
     assert "2026-03-13 22:10:00 +01:00" in pages[1].replace("\n", " ")
     assert status(record, said) == "NOT RELEASED"
+    sign_record(folder, supervisor(), meaning=MEANINGS[REMARK], wall=WALL)
+    signed = read_record(folder)
+    assert status(signed, summary_of(signed)) == "Released" and "S. Supervisor" in summary_of(signed).released
     report = verify(folder)
     report.deep = True
     assert "entered late" in describe(report)

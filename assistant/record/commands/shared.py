@@ -7,6 +7,7 @@ import json
 import os
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -115,10 +116,10 @@ def deep_problems(path: Path | str) -> list[str]:
 
 def summary_of(record: Record) -> Any:
     """The report's summary, from the core's fold; of a clean kept on paper, from its late entries."""
+    from assistant.station.summary import RELEASE_RULE, released_by, summarise
+
     if record.header.get("transcribed") is True:
         from assistant.record.export.paper import paper_summary
 
-        return paper_summary(record)
-    from assistant.station.summary import summarise
-
+        return replace(paper_summary(record), released=released_by(record), release_rule=RELEASE_RULE)
     return summarise(record)
