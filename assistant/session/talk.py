@@ -20,6 +20,7 @@ _OFFER_KEYS_AFTER = 3  # and again after as many more, then with a safe stop
 _ANSWERS = frozenset((w.CONFIRM, w.NO, w.STARTED, w.REWETTED, w.SKIP, w.CANCEL, w.RESUME, w.COMPUTER, w.ENCLOSURE))
 # Words whose meaning is the same however the assistant is sounding.
 _OVER_SPEECH = frozenset((w.STOP, w.REPEAT))
+_REASONS = {"wait": "not_now_wait", "witness": "not_now_witness", "value": "not_now_value"}
 _QUESTION_MODES = frozenset(("option", "trouble", "which", "recover", "stopping", "read_back", "value_back"))
 
 
@@ -143,7 +144,7 @@ def _reason(turn: Turn, given: str) -> str:
         return "not_now_wet"
     if mode in _QUESTION_MODES:
         return "not_now_question"
-    return {"wait": "not_now_wait", "witness": "not_now_witness"}.get(mode, "not_now_plain")
+    return _REASONS.get(mode, "not_now_plain")
 
 
 def count_now(turn: Turn) -> str:

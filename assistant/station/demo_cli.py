@@ -58,9 +58,9 @@ def _summary(result: DemoResult) -> None:
     rows = [
         ("Verdict", t.verdict + ("" if not t.left_open else f" ({len(t.left_open)} left open)")),
         ("Steps done", str(t.steps_done)),
-        ("Waits kept", f"{t.waits}, with {t.rewets} re-wettings"),
+        ("Waits kept", f"{t.waits}; surfaces wetted again: {t.rewets}"),
         ("Heard", f"{t.heard} accepted, {t.refused} refused"),
-        ("Deviations", f"{t.deviations}, {t.corrections} corrections"),
+        ("Deviations", f"{t.deviations}; taken back: {t.corrections}"),
         ("Time", f"{clock_text(round(result.simulated_s * 1000))} simulated, {clock_text(t.waited_ms)} of it waiting; "
                  f"{result.taken_s:.0f} s of computing"),
         ("Listened with", f"{result.engine.get('engine')} {result.engine.get('version', '')}, {result.engine.get('model')}"),

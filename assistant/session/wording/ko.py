@@ -77,6 +77,7 @@ LINES = {
     "not_now_wait_skip": "기다림은 건너뛸 수 없습니다.",
     "not_now_wet": "적시는 중이 아닙니다.", "not_now_two_wet": "어느 면인지 알 수 없습니다.", "not_now_over": "끝났습니다.",
     "not_now_question": "먼저 질문에 답하세요.", "not_now_plain": "여기에 맞지 않습니다.",
+    "not_now_value": "읽은 값을 말하세요.",
     "not_now_done": "아직 확인한 것이 없습니다.",
     "misheard": "못 알아들었습니다. 따로 또렷하게 다시 말하세요.",
     "keys": "잘 알아듣지 못합니다. 발판이나 키를 쓰거나 두 번째 사람에게 부탁하세요.",
