@@ -9,7 +9,7 @@ from pathlib import Path
 
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import load_procedure
-from assistant.procedure.plan import CYCLE, MACHINE, OPEN, Plan
+from assistant.procedure.plan import MACHINE, Plan
 from assistant.prover.bounds import Bounds
 from assistant.prover.moves import TODAY
 from assistant.prover.mutants.core_faults import FAULTS, seeded
@@ -108,31 +108,26 @@ def _assignments(plan: Plan) -> list[dict[str, bool]]:
 def equivalent(original: Plan, mutant: Mutant) -> str:
     """Why a fault can't show, checked on the two plans; "" where there is no such reason."""
     return (
-        _never_set(original, mutant.plan) or _never_moved(original, mutant.plan)
-        or _always_restarted(original, mutant.plan)
+        _never_set(original, mutant.plan)
+        or _never_moved(original, mutant.plan)
+        or _never_started(original, mutant.plan)
     )
 
 
-def _always_restarted(original: Plan, changed: Plan) -> str:
-    """An opening no longer breaks a cycle; but the site's line starts that cycle again after each such opening and
-    before anything that needs it, and so does every redo, which takes the line's own steps in its order."""
+def _never_started(original: Plan, changed: Plan) -> str:
+    """An opening no longer breaks a cycle that nothing here can start: no step does, and the core makes a bridge to a
+    cycle only for a condition or a wait that names it, of which there is none."""
     if _fingerprint(replace(changed, cycles=original.cycles)) != _fingerprint(original):
         return ""
-    for name, cycle in original.cycles.items():
-        lost = set(cycle.broken_by_openings) - set(changed.cycles[name].broken_by_openings)
-        needing = {o.id for o in original.openings.values()
-                   if any(c.kind == "cycle" and c.subject == name for c in o.opens_when)}
-        fresh = False
-        for step in original.steps if lost else ():
-            if step.kind == OPEN and step.opening in lost:
-                fresh = False
-            elif step.kind == CYCLE and step.cycle == name:
-                fresh = True
-            elif step.kind == OPEN and step.opening in needing and not fresh:
-                return ""
-        if lost:
-            return f"{name} is started again after each opening of {', '.join(sorted(lost))} and before it is needed"
-    return ""
+    steps = _all_steps(original)
+    named = {s.cycle for s in steps} | {name for s in steps for name in s.wait_for}
+    named |= {c.subject for s in steps for c in s.requires if c.kind == "cycle"}
+    named |= {subject for _, kind, subject, _ in _conditions(original) if kind == "cycle"}
+    lost = {
+        name for name, cycle in original.cycles.items()
+        if set(cycle.broken_by_openings) - set(changed.cycles[name].broken_by_openings)
+    }
+    return f"nothing starts {', '.join(sorted(lost))} or asks for it" if lost and not lost & named else ""
 
 
 def _second_defence(bases: Bases, mutant: Mutant) -> str:
@@ -180,8 +175,12 @@ def _never_set(original: Plan, changed: Plan) -> str:
 
 
 def _never_moved(original: Plan, changed: Plan) -> str:
-    """What was dropped speaks of an opening or cycle that no step of this procedure ever moves or starts."""
-    touched = {s.opening for s in _all_steps(original)} | {s.cycle for s in _all_steps(original)}
+    """What was dropped speaks of an opening or cycle that no step of this procedure ever moves or starts, or makes
+    the core move or start by requiring it."""
+    steps = _all_steps(original)
+    touched = {s.opening for s in steps} | {s.cycle for s in steps} | {name for s in steps for name in s.wait_for}
+    touched |= {c.subject for s in steps for c in s.requires if c.kind == "cycle" or c.value == "open"}
+    touched |= {subject for _, kind, subject, value in _conditions(original) if kind == "opening" and value == "open"}
     gone = _conditions(original) - _conditions(changed)
     same = replace(changed, openings=original.openings, cycles=original.cycles, interlocks=original.interlocks)
     if _fingerprint(same) != _fingerprint(original):
