@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from assistant.procedure.load import Loaded
@@ -35,7 +35,7 @@ class Coverage:
 
     def as_dict(self) -> dict[str, object]:
         """The object as `assistant check --json` prints it."""
-        return {k: getattr(self, k) for k in ("procedure", "language", "texts", "missing", "promised")}
+        return asdict(self)
 
     def sentence(self) -> str:
         """In plain words."""
