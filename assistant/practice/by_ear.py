@@ -178,7 +178,7 @@ class ByEar:
 def open_ear(ready: Any, persona: Persona, seed: int | str, voice: Any = None) -> AssistantEar:
     """An ear for one procedure and person: the assistant's own voice, the person's fan. Raises ModelError, VoiceError."""
     from assistant.speaking.open_voice import open_voice
-    from assistant.station.setup import VOICES
+    from assistant.speaking.voice import VOICES
 
     voice = voice or open_voice(VOICES["en"])
 

@@ -18,9 +18,7 @@ from assistant.practice.signoff import TraineeFile, load_rule, readiness
 from assistant.record.reader import read_record
 from assistant.review.practice_signoff import Evidence, EvidencePort, PractisedSession
 from assistant.speaking.open_voice import open_voice
-from assistant.speaking.voice import Voice, VoiceSettings
-
-_SETTINGS = {"en": VoiceSettings(), "ko": VoiceSettings(voice="ko", rate_wpm=140)}
+from assistant.speaking.voice import VOICES, Voice
 
 
 class SpeakAgain:
@@ -36,7 +34,7 @@ class SpeakAgain:
             with self._lock:
                 voice = self._voices.get(language)
                 if voice is None:
-                    voice = self._voices[language] = open_voice(_SETTINGS[language], shape=language == "en")
+                    voice = self._voices[language] = open_voice(VOICES[language], shape=language == "en")
                 clip = voice.render(text)
         except (GauntletError, KeyError) as error:
             raise RecordError(

@@ -55,6 +55,10 @@ class VoiceSettings:
         return replace(self, volume=max(VOLUME_LIMITS[0], round(self.volume - VOLUME_STEP, 2)))
 
 
+# How the assistant speaks in each language.
+VOICES = {"en": VoiceSettings(), "ko": VoiceSettings(voice="ko", rate_wpm=140)}
+
+
 class Voice(Protocol):
     """Speaks lines. One owner; `render` may be called from any thread, one at a time is served."""
 

@@ -21,6 +21,7 @@ from assistant.speaking.failure_line import FailureLine
 from assistant.speaking.open_voice import open_voice
 from assistant.speaking.player import Player
 from assistant.speaking.timeline import TECHNICIAN, Timeline
+from assistant.speaking.voice import VOICES
 from assistant.speaking.wav_sink import WavSink
 from assistant.station.clips import clip_keeper, rule_told
 from assistant.station.clock import DEMO_EPOCH, media_wall
@@ -33,7 +34,7 @@ from assistant.station.media_loop import MediaLoop, Room
 from assistant.station.mouth import Mouth
 from assistant.station.prove import prove
 from assistant.station.screen import LiveScreen, PlainScreen
-from assistant.station.setup import VOICES, Prepared, listening_engine, prepare, shipped_folder, vocabulary
+from assistant.station.setup import Prepared, listening_engine, prepare, shipped_folder, vocabulary
 from assistant.station.site_copy import copy_site
 from assistant.station.tally import Tally, tally
 

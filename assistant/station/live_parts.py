@@ -18,6 +18,7 @@ from assistant.session.prompts import instruction
 from assistant.session.state import State
 from assistant.speaking.failure_line import FailureLine
 from assistant.speaking.player import Player
+from assistant.speaking.voice import VOICES
 from assistant.station.level_check import (
     ALARMS_QUESTION,
     HEARD,
@@ -28,7 +29,7 @@ from assistant.station.level_check import (
 )
 from assistant.station.live_devices import LiveDevices
 from assistant.station.own_voice import bars_of
-from assistant.station.setup import VOICES, Prepared
+from assistant.station.setup import Prepared
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,11 +13,7 @@ from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import Loaded, load_procedure
 from assistant.procedure.plan import Plan
 from assistant.procedure.problems import nearest
-from assistant.speaking.voice import VoiceSettings
 from assistant.station.opening import dressed
-
-# The synthesiser's voice for each language's own lines.
-VOICES = {"en": VoiceSettings(), "ko": VoiceSettings(voice="ko", rate_wpm=140)}
 
 
 @dataclass(frozen=True, slots=True)
