@@ -33,7 +33,7 @@ LEFT_OUT = {
     "to_mend": "as spelling",
     "deviations": "a counter",
     "quiet_ms": "only a voice begun before it is refused; the walk's words begin when they are decided",
-    "voided": "read after a torn decision only, and the walk's decisions are whole",
+    "settling": "read after a torn decision only, and the walk's decisions are whole",
     "announce_ms": "when completions are spoken of; no decision hangs on it",
 }
 

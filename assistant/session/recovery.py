@@ -27,14 +27,20 @@ def recover(turn: Turn, given: inputs.Recover) -> None:
     turn.emit(troubles.Recovered(turn.now_ms, given.why, unwatched, tuple(questions)))
     turn.deviate("unwatched", given.why, turn.words("recovered", time=duration(plan.language, unwatched)))
     reason = turn.words("because_recovery")
-    # A decision torn in two by the crash may have voided a contact and not said yet what must be done again.
-    torn = turn.state.voided
-    owe(turn, torn, reason, frozenset(torn.values()))
+    torn = _half_done(plan, state)
+    owe(turn, [step.surface for step in torn], reason, frozenset(step.id for step in torn))
     lost_contacts(turn, list(turn.state.contacts), reason)
     for run in list(turn.state.cycles.values()):
         if run.status in (RUNNING, COMPLETE):
             break_cycle(turn, run.cycle, reason, used_up=True)
     _ask_or_go_on(turn)
+
+
+def _half_done(plan: p.Plan, state: State) -> list[p.Step]:
+    """The wet steps of a decision that the crash tore in two: confirmed without the contact that follows, or a contact
+    voided without the step owed that follows."""
+    lines_of_work = [branch_steps(plan, frame.branch) for frame in state.frames]
+    return [s for line in lines_of_work for s in line if s.kind == p.WET and s.id in state.settling]
 
 
 def places(plan: p.Plan, state: State) -> list[str]:
@@ -47,8 +53,10 @@ def places(plan: p.Plan, state: State) -> list[str]:
 
 def _last_standing(plan: p.Plan, state: State) -> str:
     """The last confirmation that the recovery itself doesn't take back, or ""."""
-    only = frozenset(c.step for c in state.contacts.values())
-    gone = {step for step, _ in owed_steps(plan, state, frozenset(state.contacts), "", only)}
+    torn = _half_done(plan, state)
+    only = frozenset((*(c.step for c in state.contacts.values()), *(s.id for s in torn)))
+    surfaces = frozenset((*state.contacts, *(s.surface for s in torn)))
+    gone = {step for step, _ in owed_steps(plan, state, surfaces, "", only)}
     for frame in state.frames:
         for step in branch_steps(plan, frame.branch):
             run = state.cycles.get(step.cycle) if step.kind == p.CYCLE else None

@@ -95,8 +95,9 @@ class State:
     announce_ms: int = 0  # when the oldest of them ended
     just_done: tuple[tuple[str, int], ...] = ()  # the newest contact ends, for words spoken before them
     last_wetted: str = ""  # the surface wetted last, be it again
-    # The step whose contact was voided on a surface, until the step is owed again: what a torn decision left out.
-    voided: dict[str, str] = field(default_factory=dict)
+    # Steps confirmed or undone by the decision at hand whose effect (a contact, an owed step) is still to come. A whole
+    # decision leaves none that matters; one torn by a crash does.
+    settling: tuple[str, ...] = ()
     dryings: dict[str, int] = field(default_factory=dict)  # how often a surface dried before its time, in a row
     rewets: tuple[str, ...] = ()  # surfaces whose re-wet was asked for
     # A confirmation begun no sooner than the first and ended before the second (ms) speaks of what lies under the

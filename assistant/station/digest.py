@@ -23,7 +23,7 @@ def facts_sha256(facts: Iterable[Fact]) -> str:
 
 
 # Fields of the state that old facts fill too -> the version of the rules that first had them.
-ADDED = {"last_wetted": 2, "dryings": 2, "voided": 2}
+ADDED = {"last_wetted": 2, "dryings": 2, "settling": 2}
 
 
 def state_sha256(state: State, rules: int = RULES_VERSION) -> str:

@@ -133,18 +133,20 @@ def rederive(opened: OpenedSession) -> list[str]:
     """Decide everything again from what came in, and compare fact by fact. Returns problems in words; empty means
     the record is what this core would have written. Only for records of this version of the rules.
 
-    A decision may be cut short only where writing was: at the end of an open record, or before a recovery."""
+    A decision may be cut short only where writing was: at the end of an open record, or before a recovery, be it the
+    seal alone that follows."""
     if opened.record.rules != RULES_VERSION:
         return []
     plan, state, at = opened.plan, initial(opened.plan), 0
     facts = opened.facts
+    ends_cut = opened.record.seal is None or _recovered_last(opened.record)
     while at < len(facts):
         now = facts[at].at_ms
         for given in _candidates(facts, at, opened):
             again = decide(plan, state, given, now)
             if again and facts[at : at + len(again)] == again:
                 break
-            left = _until_cut(facts, at, opened.record.seal is None)
+            left = _until_cut(facts, at, ends_cut)
             if 0 < left < len(again) and facts[at : at + left] == again[:left]:
                 again = again[:left]
                 break
@@ -156,7 +158,13 @@ def rederive(opened: OpenedSession) -> list[str]:
     return []
 
 
-def _until_cut(facts: tuple[Fact, ...], at: int, still_open: bool) -> int:
+def _recovered_last(record: Record) -> bool:
+    """Whether writing was cut off after the core's last fact: nothing of it follows the recovery but the seal."""
+    last = max((line.seq for line, _ in record.facts() if not line.own), default=0)
+    return any(line.kind == "record_recovered" and line.seq > last for line in record.lines)
+
+
+def _until_cut(facts: tuple[Fact, ...], at: int, ends_cut: bool) -> int:
     """How many facts there are from `at` on before writing was cut off, or 0 where it wasn't. Facts of one decision
     share a moment, so no further than that is looked."""
     for index in range(at, len(facts)):
@@ -164,7 +172,7 @@ def _until_cut(facts: tuple[Fact, ...], at: int, still_open: bool) -> int:
             return index - at
         if facts[index].at_ms != facts[at].at_ms:
             return 0
-    return len(facts) - at if still_open else 0
+    return len(facts) - at if ends_cut else 0
 
 
 def _candidates(facts: tuple[Fact, ...], at: int, opened: OpenedSession) -> list[i.Input]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 
 from assistant.procedure import plan as p
 from assistant.session import evolve, inputs, next_deadline_ms
 from assistant.session import words as w
 from assistant.session.facts import contacts, lines, machine, steps, troubles
-from assistant.session.state import FINAL_MODES
+from assistant.session.state import FINAL_MODES, State
 from tests.session.reach import PRESET, REACH
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk
@@ -54,17 +56,8 @@ def test_it_asks_about_every_opening_the_hands_and_the_last_confirmation_that_st
     assert said == "Is the outer door closed? Say confirm or negative."
 
 
-def test_a_decision_torn_in_two_is_made_up_for_wherever_it_was_torn():
-    walk = _walk("wet-floor")
-    whole = set(walk.state.main.done)
-    dries = min(c.dries_at_ms for c in walk.state.contacts.values())
-    while walk.now < dries:  # a tick at a time, so that the last one is the drying's own decision
-        before, due = walk.state, next_deadline_ms(walk.plan, walk.state)
-        walk.now = max(walk.now, due)
-        facts = walk.give(inputs.Tick())
-    kinds = [type(f) for f in facts]
-    assert contacts.SurfaceDried in kinds and contacts.ContactVoided in kinds and steps.StepOwed in kinds
-    owed = whole - set(walk.state.main.done)
+def _torn_after_each_fact(walk: Walk, before: State, facts: list) -> Iterator[tuple[str, Walk]]:
+    """The session gone on with after a crash that let only the first so many facts of a decision reach the disk."""
     for cut in range(1, len(facts)):
         torn = Walk(walk.plan, options=PRESET, watch=False)
         torn.now, torn.state = walk.now, before
@@ -73,8 +66,52 @@ def test_a_decision_torn_in_two_is_made_up_for_wherever_it_was_torn():
         _crash(torn)
         while torn.mode == "recover":
             torn.cooperate()
-        assert not owed & set(torn.state.main.done), f"torn after {kinds[cut - 1].__name__}"
-        assert torn.finish() == "complete"
+        yield f"torn after {facts[cut - 1].KIND}", torn
+
+
+def test_a_drying_torn_in_two_is_owed_again_wherever_it_was_torn():
+    walk = _walk("wet-floor")
+    whole = set(walk.state.main.done)
+    dries = min(c.dries_at_ms for c in walk.state.contacts.values())
+    while walk.now < dries:  # a tick at a time, so that the last one is the drying's own decision
+        before = walk.state
+        walk.now = max(walk.now, next_deadline_ms(walk.plan, walk.state))
+        facts = walk.give(inputs.Tick())
+    kinds = [type(f) for f in facts]
+    assert contacts.SurfaceDried in kinds and contacts.ContactVoided in kinds and steps.StepOwed in kinds
+    owed = whole - set(walk.state.main.done)
+    for where, torn in _torn_after_each_fact(walk, before, facts):
+        assert not owed & set(torn.state.main.done), where
+        assert torn.finish() == "complete", where
+
+
+def test_a_confirmation_torn_from_its_contact_is_owed_again():
+    walk = _walk("wet-ceiling").after(5_000)
+    before = walk.state
+    facts = walk.give(inputs.Word(w.CONFIRM, walk.now, walk.now))
+    kinds = [type(f) for f in facts]
+    assert kinds.index(contacts.ContactStarted) > kinds.index(steps.StepConfirmed)
+    for where, torn in _torn_after_each_fact(walk, before, facts):
+        assert "wet-ceiling" not in torn.state.main.done, where
+        assert torn.finish() == "complete", where
+
+
+def test_every_decision_of_a_clean_may_be_torn_anywhere_and_the_clean_still_be_finished():
+    walk = Walk(rich_plan(), options=PRESET)
+    log = []
+    give = walk.give
+
+    def noted(given):
+        before, facts = walk.state, give(given)
+        log.append((before, walk.now, facts))
+        return facts
+
+    walk.give = noted
+    assert walk.finish() == "complete" and log
+    for before, now, facts in log:
+        walk.now = now
+        for where, torn in _torn_after_each_fact(walk, before, facts):
+            assert torn.state.verdict == "complete" or torn.finish() == "complete", (where, now)
 
 
 @pytest.mark.parametrize("mode", OPEN)

@@ -27,7 +27,7 @@ def started(state: State, fact: contacts.ContactStarted) -> State:
     return changed(
         state, contacts=with_key(state.contacts, fact.surface, contact),
         surfaces=with_key(state.surfaces, fact.surface, WET), last_wetted=fact.surface,
-        voided=without(state.voided, fact.surface),
+        settling=tuple(s for s in state.settling if s != fact.step),
     )
 
 
@@ -108,9 +108,9 @@ def completed(state: State, fact: contacts.ContactCompleted) -> State:
 @on(contacts.ContactVoided)
 def voided(state: State, fact: contacts.ContactVoided) -> State:
     contact = state.contacts.get(fact.surface)
-    voided = state.voided if contact is None else with_key(state.voided, fact.surface, contact.step)
+    settling = state.settling if contact is None else (*state.settling, contact.step)
     state = over(state, fact.surface, DIRTY)
-    return changed(state, announce=tuple(s for s in state.announce if s != fact.surface), voided=voided)
+    return changed(state, announce=tuple(s for s in state.announce if s != fact.surface), settling=settling)
 
 
 @on(contacts.RemedyChosen)

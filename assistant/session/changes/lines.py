@@ -17,7 +17,8 @@ def spoken(state: State, fact: lines.LineSpoken) -> State:
     if state.voice:
         opened = frozenset(n for n in opened if n > fact.line - _MOST_OPEN) | {fact.line}
     last = fact.text if fact.role in (lines.INSTRUCTION, lines.QUESTION) else state.last_text
-    return changed(state, lines=fact.line, open_lines=opened, last_text=last)
+    # A decision speaks after what it does.
+    return changed(state, lines=fact.line, open_lines=opened, last_text=last, settling=())
 
 
 @on(lines.LineEnded)

@@ -70,6 +70,7 @@ def confirmed(state: State, fact: steps.StepConfirmed) -> State:
     state = changed(
         state, confirmed=remember(state, fact.step),
         confirmed_ms=with_key(state.confirmed_ms, fact.step, fact.claimed_ms),
+        settling=(*state.settling, fact.step),
     )
     if fact.step.startswith("bridge:") and not fact.step.startswith("bridge:person:"):
         return state
@@ -95,13 +96,10 @@ def owed(state: State, fact: steps.StepOwed) -> State:
         for f in state.frames
     )
     gone = (step, f"skip:{step}")
-    voided = state.voided
-    if step in voided.values():
-        voided = {surface: by for surface, by in voided.items() if by != step}
     return changed(
         state, frames=frames, confirmed=tuple(s for s in state.confirmed if s not in gone),
         confirmed_ms=without(state.confirmed_ms, step), values=without(state.values, step),
-        warned=state.warned - {f"step:{step}"}, missed=state.missed - {f"step:{step}"}, voided=voided,
+        warned=state.warned - {f"step:{step}"}, missed=state.missed - {f"step:{step}"}, settling=tuple(s for s in state.settling if s != step),
     )
 
 
