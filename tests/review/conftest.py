@@ -5,13 +5,15 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Iterator
-from datetime import timedelta
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 from sqlalchemy import select
 from starlette.testclient import TestClient
 
+from assistant.practice.signoff import Session, Tracer, TraineeFile, record_digest
 from assistant.procedure.plan import WET
 from assistant.review.app import create_app
 from assistant.review.desk import Desk
@@ -20,10 +22,12 @@ from assistant.review.measure.generator import EPOCH, Recorder, demo_site, write
 from assistant.review.measure.store import make_store
 from assistant.review.measure.operator import Manner, Operator
 from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR, make_accounts, make_desk
+from assistant.review.wiring import practice_evidence
 from assistant.session.lookup import step_of
 from assistant.session.state import State
 
 NOW = EPOCH + timedelta(days=1)
+RULE = "id: small\ntitle: Small rule\nassessments_in_a_row: 1\ntracer_wipe: yes\n"
 
 
 class Clumsy(Operator):
@@ -54,6 +58,23 @@ def clumsy_session(records: Path) -> Path:
     made.finish(4 * 3600_000)
     write_sound(made.folder, made.facts, made.writer.t_ms)
     return made.folder
+
+
+def practise(desk: Desk, root: Path) -> Path:
+    """Give the desk's evidence a trainee with one assessment and one tracer wipe; their folder."""
+    folder = root / "trainees" / "mika-lund"
+    made = Recorder(root / "practised", demo_site(), 3, Manner(person="Mika Lund"), EPOCH, kind="practice")
+    record = made.finish(200_000)
+    file = TraineeFile(folder)
+    file.add(
+        Session(str(record), record_digest(record), "2026-03-01", "gb-2-light-clean", "assessment", "complete", 93, 0)
+    )
+    file.add_tracer(Tracer("Ira Quill", "2026-03-01", True, "<script>alert(1)</script>"))
+    rule = root / "rule.yaml"
+    rule.write_text(RULE, encoding="utf-8")
+    port = practice_evidence(root / "trainees", rule, lambda: date(2026, 3, 2))
+    desk.setup = replace(desk.setup, evidence=port)
+    return folder
 
 
 @pytest.fixture(scope="session")

@@ -27,7 +27,7 @@ from assistant.review.measure.generator import Recorder, demo_site
 from assistant.review.measure.operator import Manner
 from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR, Served, make_desk, served
 from assistant.station.summary import summarise
-from tests.review.conftest import NOW, clumsy, rows
+from tests.review.conftest import NOW, clumsy, practise, rows
 
 pytestmark = pytest.mark.browser
 
@@ -50,6 +50,7 @@ def place(template_site: Path, tmp_path_factory: pytest.TempPathFactory) -> Path
 def here(place: Path) -> Iterator[Served]:
     desk = make_desk(place, now=NOW, refresh_s=0.5)
     desk.refresh()
+    practise(desk, place.parent)
     with served(desk) as running:
         yield running
 
@@ -261,6 +262,10 @@ def axe_paths(desk: Desk) -> dict[str, str]:
         "sessions": "/sessions",
         "session": f"/sessions/{row.session}",
         "sign": f"/sessions/{row.session}/sign",
+        "facts": f"/sessions/{row.session}/facts",
+        "said": f"/sessions/{row.session}/said",
+        "practice": "/practice",
+        "trainee": "/practice/mika-lund",
         "board": "/board",
         "register": "/register",
         "enclosure": "/register/gb-2",

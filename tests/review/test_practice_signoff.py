@@ -6,44 +6,25 @@ The signature is checked here with the `cryptography` package itself (Ed25519, R
 from __future__ import annotations
 
 import json
-from dataclasses import replace
-from datetime import date
 from pathlib import Path
 
 import pytest
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
-from assistant.practice.signoff import Session, SignOffRule, Tracer, TraineeFile, record_digest
 from assistant.record.canonical import to_canonical
 from assistant.review.desk import Desk
-from assistant.review.measure.generator import EPOCH, Recorder, demo_site
-from assistant.review.measure.operator import Manner
 from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR, TECHNICIAN
 from assistant.review.practice_signoff import FILE, sign_offs
-from assistant.review.wiring import practice_evidence
-from tests.review.conftest import Browser, browser
+from tests.review.conftest import Browser, browser, practise
 
-RULE = "id: small\ntitle: Small rule\nassessments_in_a_row: 1\ntracer_wipe: yes\n"
 SIGNED = {"seen": "yes", "reason": "I watched the last assessment.", "name": SUPERVISOR, "passphrase": PASSPHRASE}
 
 
 @pytest.fixture
 def practised(desk: Desk, tmp_path: Path) -> Path:
     """A trainee with one assessment and one tracer wipe, in the desk's evidence."""
-    folder = tmp_path / "trainees" / "mika-lund"
-    made = Recorder(tmp_path / "practised", demo_site(), 3, Manner(person="Mika Lund"), EPOCH, kind="practice")
-    record = made.finish(200_000)
-    file = TraineeFile(folder)
-    digest = record_digest(record)
-    file.add(Session(str(record), digest, "2026-03-01", "gb-2-light-clean", "assessment", "complete", 93, 0))
-    file.add_tracer(Tracer("Ira Quill", "2026-03-01", True, "<script>alert(1)</script>"))
-    rule = tmp_path / "rule.yaml"
-    rule.write_text(RULE, encoding="utf-8")
-    assert SignOffRule  # the rule file above is read by it
-    port = practice_evidence(tmp_path / "trainees", rule, lambda: date(2026, 3, 2))
-    desk.setup = replace(desk.setup, evidence=port)
-    return folder
+    return practise(desk, tmp_path)
 
 
 def submit(client: Browser, change: dict[str, str] | None = None):
