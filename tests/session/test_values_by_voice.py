@@ -184,8 +184,8 @@ def test_a_value_outside_its_limits_is_refused_after_its_read_back_however_it_wa
 # A recogniser in figures. Whole strings of numbers at 15 dB are right 21-57 times in 100, clean 79-93 (LIBRARIES,
 # "English with PocketSphinx"); the weakest are taken. Of those not right half are another value of the same form,
 # half nothing at all. Single digits: 85 right in 100 at 15 dB and 95 clean, 5 and 2 taken for another. Words that
-# answer a read back: 90 and 98 heard, never one for the other (0 of 90 there). The latter two from this project's own
-# measurements of commands, rounded down.
+# answer a read back: 90 and 98 heard, never one for the other (0 of 90 there). The rates of
+# single digits and of answers are assumed, not measured.
 ROOMS = {"clean": (0.79, 0.95, 0.02, 0.98), "15 dB": (0.21, 0.85, 0.05, 0.90)}
 
 
