@@ -12,7 +12,7 @@ from assistant.hearing.frames import RATE_HZ
 from assistant.hearing.packs import Pack
 from assistant.session import words
 
-from . import chain, negatives, noises, voices
+from . import chain, negatives, voices
 from .mixing import mix
 from .rates import rate
 
@@ -78,24 +78,6 @@ class Figures:
                 if any(u.word in words.CONFIRMING for u in o.accepted):
                     self.confirmed_falsely[kind] += 1
             self._say(f"{kind}: {len(hits)} of {len(outcomes)} accepted")
-
-    def hours(self, hours: float, seed: int = 5) -> dict[str, object]:
-        """A working day of fan, coughs, knocks, breath, rustling and alarms with nobody speaking."""
-        listener = self._make()
-        rng = np.random.default_rng(seed)
-        bursts = accepted = confirmed = 0
-        for minute in range(int(hours * 60)):
-            wave = noises.fan(60.0, seed * 100_000 + minute, "report") * rng.uniform(60.0, 500.0)
-            for _ in range(int(rng.integers(1, 5))):
-                kind = str(rng.choice(sorted(noises.KINDS)))
-                sound = noises.burst(kind, int(rng.integers(1 << 30))) * rng.uniform(2000.0, 12_000.0)
-                at = int(rng.integers(0, len(wave) - len(sound)))
-                wave[at:at + len(sound)] += sound
-                bursts += 1
-            for u in listener.feed(np.clip(np.rint(wave), -32768, 32767).astype("<i2").tobytes()):
-                accepted += u.accepted
-                confirmed += u.accepted and u.word in words.CONFIRMING
-        return {"hours": hours, "bursts": bursts, "accepted": accepted, "confirmations": confirmed}
 
     def result(self) -> dict[str, object]:
         def percentiles(found: list[float]) -> dict[str, float | None]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 import os
 import time
+from functools import partial
 from pathlib import Path
 
 import click
 
+from assistant.errors import UsageError
 from assistant.hearing import models
 from assistant.hearing.engines import open_engine
 from assistant.hearing.listener import Listener
@@ -19,11 +21,14 @@ from . import voices
 from .baseline import PocketsphinxBaseline, VoskBaseline
 from .figures import Figures
 from .fixtures import KOREAN
+from .many_utterances import many_utterances
 from .negatives import human_prompts
+from .noise_hours import noise_hours
 from .value_figures import value_figures
 
 DEFAULT_EVERY = 4
 CLOCKS = {"wall": time.perf_counter, "processor": time.thread_time}
+PARTS = ("words", "noise", "values", "many")
 KOREAN_VOICES = (KOREAN, "espeak:ko+f2:50:140")
 
 
@@ -34,20 +39,33 @@ KOREAN_VOICES = (KOREAN, "espeak:ko+f2:50:140")
 @click.option("--every", default=DEFAULT_EVERY, show_default=True, help="Take only every so many-th word and sentence.")
 @click.option("--hours", default=0.1, show_default=True, help="So many hours of fan, coughs, knocks and alarms.")
 @click.option("--values", default=8, show_default=True, help="So many spoken numbers and lots with their read back.")
+@click.option("--many", default=0, show_default=True, help="So many utterances through the Korean pack on Vosk: does it stay up?")
+@click.option("--part", "parts", multiple=True, type=click.Choice(PARTS),
+              help="Only this part (again for more): words, hours of noise, values, many utterances.")
+@click.option("--journal", type=click.Path(path_type=Path, dir_okay=False), default=None,
+              help="Keeps what the hours of noise found; started again with it, they go on. One engine at a time.")
 @click.option("--split", type=click.Choice(["report", "tune"]), default="report", help="The sounds to report on, or those tuned on.")
 @click.option("--clock", type=click.Choice(sorted(CLOCKS)), default="wall", show_default=True,
               help="Computing time by the wall, or (embedded engine) by the processor: as on an idle machine.")
-def hearing(as_json: bool, only: str | None, full: bool, every: int, hours: float, values: int, split: str, clock: str) -> None:
+def hearing(as_json: bool, only: str | None, full: bool, every: int, hours: float, values: int, many: int, parts: tuple[str, ...],
+            journal: Path | None, split: str, clock: str) -> None:
     """Measure hearing: recall, confusions, false accepts, latency, processor. A few minutes on two idle cores."""
     if full:
-        every, hours, values = 1, 8.0, 2000
-    found = measure_hearing(only, every, hours, values, split, clock, say=lambda text: click.echo(text, err=True))
+        every, hours, values, many = 1, 8.0, 2000, 2000
+    if journal is not None and only is None:
+        raise UsageError("A journal is of one engine.", where="--journal", try_next="add --engine")
+    found = measure_hearing(only, every, hours, values, split, clock, say=lambda text: click.echo(text, err=True),
+                            many=many, parts=parts or PARTS, journal=journal)
     click.echo(json.dumps(found, ensure_ascii=False) if as_json else json.dumps(found, ensure_ascii=False, indent=2))
 
 
 def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0, value_count: int = 0,
-                    split: str = "report", clock: str = "wall", say=lambda text: None) -> dict[str, object]:
-    """{"engines": [...], "baseline": [...], "skipped": [...]} as described in the figures' modules."""
+                    split: str = "report", clock: str = "wall", say=lambda text: None, *, many: int = 0,
+                    parts: tuple[str, ...] = PARTS, journal: Path | None = None) -> dict[str, object]:
+    """{"engines": [...], "baseline": [...], "skipped": [...]} as described in the figures' modules.
+
+    `every`, `hours`, `value_count`, `many`: how much of each of `parts`; none of a part whose number is 0.
+    """
     natural = [v for v in (voices.NATURAL_REPORT if split == "report" else voices.NATURAL_TUNE)]
     formant = voices.FORMANT_REPORT if split == "report" else voices.FORMANT_TUNE
     skipped = [f"voice {v} isn't here" for v in natural if not voices.available(v)]
@@ -62,21 +80,29 @@ def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0,
         try:
             say(f"{name} ({language})")
             about = opened.describe()
-            figures = Figures(lambda: _listener(opened, pack, clock), pack, say)
-            figures.commands(voice_list, every, split)
-            figures.negatives(split, here[:2] + formant[:1] if language == "en" else voice_list, every)
-            entry = {"name": name, "language": language, "model": about["model"], "model_sha256": about["model_sha256"],
-                     **figures.result()}
-            if hours:
-                entry["day_of_noise"] = figures.hours(hours)
-            if value_count and language == "en":
-                entry["values"] = value_figures(lambda: _listener(opened, pack, clock), (*here[:2], *formant[:1]), value_count, say)
+            entry: dict[str, object] = {"name": name, "language": language, "model": about["model"],
+                                        "model_sha256": about["model_sha256"]}
+            make = partial(_listener, opened, pack, clock)
+            plain = partial(_baseline, name, pack, folder)
+            if "words" in parts:
+                figures = Figures(make, pack, say)
+                figures.commands(voice_list, every, split)
+                figures.negatives(split, here[:2] + formant[:1] if language == "en" else voice_list, every)
+                entry |= figures.result()
+            if hours and "noise" in parts:
+                entry["day_of_noise"] = noise_hours(make, hours, plain=plain, journal=journal, say=say,
+                                                    about=f"{name} {language} {about['model_sha256']} {sorted(pack.forms)}")
+            if value_count and language == "en" and "values" in parts:
+                entry["values"] = value_figures(make, (*here[:2], *formant[:1]), value_count, say)
+            if many and language == "ko" and "many" in parts:
+                entry["many_utterances"] = many_utterances(make, pack, many, KOREAN, say)
             engines.append(entry)
-            say(f"{name} ({language}), plain grammar and its own endpoints")
-            plain = Figures(lambda: _baseline(name, pack, folder), pack, say)
-            plain.commands(voice_list[:2], max(every, 3), split)
-            plain.negatives(split, voice_list[:1], max(every, 3))
-            baselines.append({"name": name, "language": language, **plain.result()})
+            if "words" in parts:
+                say(f"{name} ({language}), plain grammar and its own endpoints")
+                plain_figures = Figures(plain, pack, say)
+                plain_figures.commands(voice_list[:2], max(every, 3), split)
+                plain_figures.negatives(split, voice_list[:1], max(every, 3))
+                baselines.append({"name": name, "language": language, **plain_figures.result()})
         finally:
             opened.close()
     return {"engines": engines, "baseline": baselines, "split": split, "every": every, "clock": clock,
