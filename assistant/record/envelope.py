@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any, Literal
 
 from assistant.errors import RecordError
-from assistant.record.canonical import NotCanonical, from_canonical, to_canonical
+from assistant.record.canonical import NotCanonical, from_canonical, to_canonical_read_back
 
 RecordKind = Literal["live", "practice", "demo", "script"]
 RECORD_KINDS: tuple[str, ...] = ("live", "practice", "demo", "script")
@@ -91,12 +91,7 @@ def encode_line(
     problem = _field_problem(body)
     if problem:
         raise RecordError(f"A fact can't be written down: {problem}.")
-    raw = to_canonical(body)
-    try:
-        from_canonical(raw)  # what could not be read back must not be written
-    except NotCanonical as error:
-        raise RecordError(f"A fact can't be written down: {error}.") from error
-    return raw
+    return to_canonical_read_back(body)
 
 
 def parse_line(raw: bytes) -> Line:

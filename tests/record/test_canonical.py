@@ -12,7 +12,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.errors import RecordError
-from assistant.record.canonical import MAX_DEPTH, NotCanonical, _plain, from_canonical, to_canonical
+from assistant.record.canonical import (
+    MAX_DEPTH,
+    MAX_LINE_BYTES,
+    NotCanonical,
+    _plain,
+    from_canonical,
+    to_canonical,
+    to_canonical_read_back,
+)
 
 # RFC 8785 section 3.2.2 (sample input) and 3.2.4 (its canonical form as bytes).
 SAMPLE = r"""{
@@ -103,6 +111,44 @@ def test_fractions_read_back_equal(number: float):
 )
 def test_the_quick_encoder_equals_the_library_where_it_is_used(value: dict):
     assert _plain.encode(value).encode() == rfc8785.dumps(value)
+
+
+ANYTHING = st.recursive(
+    st.none() | st.booleans() | st.integers(-(2**54), 2**54) | st.floats() | st.text(max_size=8),
+    lambda part: (
+        st.lists(part, max_size=3)
+        | st.tuples(part, part)
+        | st.dictionaries(st.text(max_size=4) | st.integers(0, 3), part, max_size=3)
+    ),
+    max_leaves=8,
+)
+
+
+@given(ANYTHING)
+def test_a_line_is_written_as_the_library_writes_it_or_refused_as_the_library_refuses_it(value: object):
+    """The reference is the `rfc8785` library itself."""
+    try:
+        wanted = to_canonical(value)
+        from_canonical(wanted)
+    except (RecordError, NotCanonical):
+        with pytest.raises(RecordError):
+            to_canonical_read_back(value)
+    else:
+        assert to_canonical_read_back(value) == wanted
+
+
+@pytest.mark.parametrize("value", ["x" * MAX_LINE_BYTES, "[" * 40 + "]", [[[["[" * 40]]]]])
+def test_what_is_too_long_or_too_deep_to_be_read_is_not_written(value: object):
+    if isinstance(value, str) and len(value) == MAX_LINE_BYTES:
+        with pytest.raises(RecordError, match="longer than"):
+            to_canonical_read_back(value)
+    else:
+        assert from_canonical(to_canonical_read_back(value)) == value
+    deep: list = []
+    for _ in range(MAX_DEPTH):
+        deep = [deep]
+    with pytest.raises(RecordError, match="deeper"):
+        to_canonical_read_back(deep)
 
 
 @pytest.mark.parametrize(
