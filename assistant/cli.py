@@ -18,6 +18,7 @@ COMMANDS = {
     "replay": ("assistant.station.replay_cli:replay", "Show a record step by step, and whether it holds."),
     "review": ("assistant.review.review_cli:review", "The supervisor's pages: replay, decide, sign, register."),
     "accounts": ("assistant.review.accounts_cli:accounts", "Who may sign in to the pages, and as what."),
+    "signoff": ("assistant.review.signoff_cli:command", "Who was signed off for live work, and taking it back."),
     "check": ("assistant.procedure.check_cli:check", "Check site files against the rules."),
     "prove": ("assistant.prover.prove_cli:prove", "Walk every path of a procedure."),
     "kit": ("assistant.procedure.kit_cli:kit", "What must be within reach before gloving up."),

@@ -1,18 +1,16 @@
-"""A trainee's evidence as the supervisor sees it, and the gate that a live run can ask for."""
+"""A trainee's evidence as the supervisor sees it, on the command line."""
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 
 import click
 import platformdirs
 
-from assistant.errors import RefusedError, UsageError
+from assistant.errors import UsageError
 from assistant.practice.signoff import TraineeFile, load_rule, readiness
 from assistant.station.json_out import print_json
-
-SHIPPED = "default"
 
 
 def evidence_folder(chosen: Path | None = None) -> Path:
@@ -53,15 +51,3 @@ def show_evidence(trainee: str, file: TraineeFile, rule: Path | None, now: datet
         click.echo(f"  {'met    ' if demand.met else 'missing'}  {demand.what}")
     click.echo(f"\n  {trainee} is {'ready to be signed off by a supervisor' if found.ready else 'not ready yet'}.")
     return 0 if found.ready else 1
-
-
-def require_practice(person: str, rule: str, folder: Path | None = None, today: date | None = None) -> None:
-    """Raises RefusedError naming what is missing where `person`'s practice doesn't meet the rule (a file, or
-    "default" for the one that comes with the program); SiteFileError for a broken rule."""
-    file = TraineeFile(evidence_folder(folder) / plain_name(person))
-    found = readiness(person, load_rule(None if rule == SHIPPED else rule), file.sessions(), file.tracers(), today or date.today())
-    if not found.ready:
-        missing = "; ".join(d.what for d in found.demands if not d.met)
-        raise RefusedError(
-            f"{person} hasn't practised as this site asks. Missing: {missing}.", try_next=f"assistant practice --evidence {person}",
-        )

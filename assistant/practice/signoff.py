@@ -35,6 +35,13 @@ class SignOffRule(BaseModel):
     true_waits: int = Field(default=0, ge=0, le=50)
     tracer_wipe: bool = True
     tracer_valid_days: int = Field(default=180, ge=1, le=3660)
+    procedures: list[str] = []
+
+    @property
+    def sha256(self) -> str:
+        """Of what the file says, without comments and layout; what is left out isn't in it."""
+        said = self.model_dump(exclude_unset=True)
+        return hashlib.sha256(json.dumps(said, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +122,7 @@ def readiness(
 ) -> Readiness:
     """Hold the evidence, oldest first, against the rule."""
     found = Readiness(trainee, rule.id)
+    sessions = [s for s in sessions if not rule.procedures or s.procedure in rule.procedures]
     assessed = [s for s in sessions if s.level == ASSESSMENT]
     row: list[Session] = []
     for session in assessed:
@@ -140,6 +148,12 @@ def readiness(
             bool(good), tuple(f"{t.observer}, {t.day}" for t in good[-1:]),
         ))
     return found
+
+
+def covered(rule: SignOffRule, sessions: Sequence[Session]) -> tuple[str, ...]:
+    """The procedures that a sign-off is for: those the rule names, else those of the assessments in a row it counts."""
+    row = [s for s in sessions if s.level == ASSESSMENT][-rule.assessments_in_a_row:]
+    return tuple(sorted(set(rule.procedures) or {s.procedure for s in row if s.verdict == "complete" and not s.critical}))
 
 
 class TraineeFile:

@@ -1,7 +1,8 @@
-"""A trainee signed off by a supervisor: a signed statement over the evidence it rests on.
+"""A trainee signed off by a supervisor: a signed statement over the evidence it rests on, and its withdrawal.
 
 No practice record is ever signed. The statement is a line of its own in the trainee's folder, naming the rule and the
-SHA-256 of every record it rests on, chained to the line before it, signed with the supervisor's key (Ed25519).
+SHA-256 of the rule and of every record it rests on, chained to the line before it, signed with the supervisor's key
+(Ed25519). Nothing is rewritten: a withdrawal is a further line.
 """
 
 from __future__ import annotations
@@ -16,15 +17,15 @@ from typing import Any
 import filelock
 
 from assistant.errors import RefusedError, StorageError, UsageError
-from assistant.record.canonical import NotCanonical, from_canonical, to_canonical
+from assistant.record.canonical import to_canonical
 from assistant.record.files import OsFiles, make_folders, write_all
-from assistant.record.keys import UnlockedKey, signature_holds
-from assistant.review.accounts import Account, folded
+from assistant.record.keys import UnlockedKey
+from assistant.review.accounts import Account, Accounts, folded
+from assistant.review.practice_signoff_lines import FILE, FIRST, SIGNED, WITHDRAWN, keep_head, names_of, sign_offs
 
-FILE = "signoffs.jsonl"
 MEANING = "practised as the site asks, signed off"
+WITHDRAWAL = "sign-off withdrawn"
 MAX_REASON = 1000
-_FIRST = "0" * 64
 
 
 @dataclass(frozen=True)
@@ -45,12 +46,15 @@ class PractisedSession:
 
 @dataclass(frozen=True)
 class Evidence:
-    """What the site's rule asks of a trainee, and what there is. `demands`: what, whether met, what shows it."""
+    """What the site's rule asks of a trainee, and what there is. `demands`: what, whether met, what shows it.
+    `rule_sha256`: of what the rule's file says, without comments and layout. `covers`: procedures a sign-off is for."""
 
     trainee: str
     names: tuple[str, ...]
     rule: str
     rule_title: str
+    rule_sha256: str
+    covers: tuple[str, ...]
     demands: tuple[tuple[str, bool, tuple[str, ...]], ...]
     sessions: tuple[PractisedSession, ...]
     tracers: tuple[tuple[str, str, bool, str], ...]
@@ -70,20 +74,6 @@ class EvidencePort:
     folder: Path
 
 
-@dataclass(frozen=True)
-class SignOff:
-    """One signed statement as read back. `problem`: why it doesn't hold, or ""."""
-
-    number: int
-    name: str
-    role: str
-    wall: str
-    reason: str
-    rule: str
-    evidence: tuple[str, ...]
-    problem: str
-
-
 def why_not(found: Evidence, account: Account) -> str:
     """Why this person may not sign this trainee off, or ""."""
     if account.role != "supervisor":
@@ -98,89 +88,93 @@ def why_not(found: Evidence, account: Account) -> str:
 
 
 def sign_off(
-    folder: Path, found: Evidence, account: Account, key: UnlockedKey, *, reason: str, wall: str
+    folder: Path, found: Evidence, accounts: Accounts, account: Account, key: UnlockedKey, *, reason: str, wall: str
 ) -> None:
     """Append the statement. Raises RefusedError, UsageError, StorageError."""
     problem = why_not(found, account)
     if problem:
         raise RefusedError(problem)
-    reason = reason.strip()
-    if not reason or len(reason) > MAX_REASON:
-        raise UsageError(f"Say what you looked at, in 1 to {MAX_REASON} characters.")
-    file = folder / FILE
+    _append(folder, found.trainee, accounts, account, key, wall, {
+        "kind": SIGNED,
+        "rule": found.rule,
+        "rule_sha256": found.rule_sha256,
+        "procedures": list(found.covers),
+        "evidence": sorted({s.sha256 for s in found.sessions}),
+        "demands": [{"what": what, "shown_by": list(shown)} for what, _, shown in found.demands],
+        "tracers": [f"{observer}, {day}" for observer, day, passed, _ in found.tracers if passed],
+        "meaning": MEANING,
+        "reason": _reason(reason, "Say what you looked at"),
+    })  # fmt: skip
+
+
+def withdraw_sign_off(
+    folder: Path, trainee: str, accounts: Accounts, account: Account, key: UnlockedKey, *, number: int, reason: str,
+    wall: str,
+) -> None:  # fmt: skip
+    """Append that sign-off `number` (from 1) stands no more; the line itself stays. Any supervisor but the trainee may:
+    who signed may have left. Raises RefusedError, UsageError, StorageError."""
+    if account.role != "supervisor":
+        raise RefusedError("A supervisor withdraws a sign-off.")
+    if any(account.goes_by(name) for name in names_of(trainee)):
+        raise RefusedError("This is your own sign-off. Somebody else withdraws it.")
+    there = {s.number: s for s in sign_offs(folder, trainee, accounts)}
+    wanted = there.get(number)
+    if wanted is None or wanted.kind != SIGNED:
+        raise RefusedError(
+            f"Line {number} is no sign-off of {trainee}.", where=str(folder / FILE),
+            try_next=f"assistant signoff show {trainee}",
+        )  # fmt: skip
+    if wanted.withdrawn_by:
+        raise RefusedError(f"Sign-off {number} was withdrawn already, by line {wanted.withdrawn_by}.")
+    _append(folder, trainee, accounts, account, key, wall, {
+        "kind": WITHDRAWN,
+        "withdraws": number,
+        "withdraws_sha256": wanted.sha256,
+        "meaning": WITHDRAWAL,
+        "reason": _reason(reason, "Say why it stands no more"),
+    })  # fmt: skip
+
+
+def _reason(text: str, ask: str) -> str:
+    text = text.strip()
+    if not text or len(text) > MAX_REASON:
+        raise UsageError(f"{ask}, in 1 to {MAX_REASON} characters.")
+    return text
+
+
+def _append(
+    folder: Path, trainee: str, accounts: Accounts, account: Account, key: UnlockedKey, wall: str, said: dict[str, Any]
+) -> None:
+    """One signed line, chained to the one before, on disk before this returns; then the head that vouches for it."""
+    file, files = folder / FILE, OsFiles()
     try:
-        make_folders(OsFiles(), folder)
+        make_folders(files, folder)
         with filelock.FileLock(folder / ".signoffs.lock", timeout=10, mode=0o600):
             held = file.read_bytes() if file.exists() else b""
             if held and not held.endswith(b"\n"):
                 raise RefusedError("The last sign-off was torn.", try_next="Ask whoever keeps this machine.")
             lines = held.splitlines()
             body = {
-                "format": 1,
-                "kind": "practice_signed_off",
+                "format": 2,
                 "number": len(lines) + 1,
-                "trainee": found.trainee,
-                "rule": found.rule,
-                "evidence": sorted({s.sha256 for s in found.sessions}),
-                "tracers": [f"{observer}, {day}" for observer, day, passed, _ in found.tracers if passed],
-                "meaning": MEANING,
-                "reason": reason,
+                "trainee": trainee,
+                **said,
                 "name": key.name,
                 "role": account.role,
                 "wall": wall,
                 "key_id": key.key_id,
                 "public_key": key.entry.public_key,
-                "prev": hashlib.sha256(lines[-1]).hexdigest() if lines else _FIRST,
+                "prev": hashlib.sha256(lines[-1]).hexdigest() if lines else FIRST,
             }
             line = to_canonical({**body, "signature": key.sign(to_canonical(body))})
-            files = OsFiles()
             fd = files.open(file, os.O_WRONLY | os.O_APPEND | os.O_CREAT)
             try:
                 write_all(files, fd, line + b"\n")
                 files.sync(fd)
             finally:
                 files.close(fd)
+            keep_head(accounts, trainee, len(lines) + 1, hashlib.sha256(line).hexdigest())
+    except filelock.Timeout as error:
+        raise StorageError("Somebody else is signing just now.", where=str(file), try_next="Try again.") from error
     except OSError as error:
         raise StorageError("The sign-off can't be written.", where=str(file)) from error
-
-
-def sign_offs(folder: Path, trainee: str, public_keys: dict[str, str]) -> list[SignOff]:
-    """Every statement, oldest first, each checked: chain, key known to the site, signature, trainee."""
-    try:
-        raw_lines = (folder / FILE).read_bytes().splitlines()
-    except OSError:
-        return []
-    found, before = [], _FIRST
-    for number, raw in enumerate(raw_lines, 1):
-        found.append(_checked(raw, number, before, trainee, public_keys))
-        before = hashlib.sha256(raw).hexdigest()
-    return found
-
-
-def _checked(raw: bytes, number: int, before: str, trainee: str, keys: dict[str, str]) -> SignOff:
-    try:
-        held = from_canonical(raw)
-        body = {name: value for name, value in held.items() if name != "signature"}
-        problem = ""
-        if body["prev"] != before or body["number"] != number:
-            problem = "a line before it was changed or taken away"
-        elif body["trainee"] != trainee or body["kind"] != "practice_signed_off" or body["format"] != 1:
-            problem = "it belongs to somebody else"
-        elif keys.get(body["key_id"]) != body["public_key"]:
-            problem = "its key isn't one of the site's"
-        elif not signature_holds(body["public_key"], to_canonical(body), held["signature"]):
-            problem = "the signature doesn't fit"
-        evidence = body["evidence"]
-        return SignOff(
-            number,
-            *(_text(body, name) for name in ("name", "role", "wall", "reason", "rule")),
-            tuple(e for e in evidence if isinstance(e, str)) if isinstance(evidence, list) else (),
-            problem,
-        )
-    except (NotCanonical, KeyError, TypeError, ValueError, AttributeError):
-        return SignOff(number, "", "", "", "", "", (), "the line can't be read")
-
-
-def _text(body: dict[str, Any], name: str) -> str:
-    value = body.get(name)
-    return value if isinstance(value, str) else ""

@@ -27,6 +27,8 @@ from assistant.errors import FindingsError
 @click.option("--key", type=click.Path(path_type=Path), help="Its private key (PEM).")
 @click.option("--rebuild", is_flag=True, help="Make the register's index anew from the records, and stop.")
 @click.option("--check", "check_index", is_flag=True, help="Hold the index against the records, and stop.")
+@click.option("--practice-rule", type=click.Path(path_type=Path), help="The site's rule for signing trainees off.")
+@click.option("--evidence-folder", type=click.Path(path_type=Path), help="Folder of trainees' practice evidence.")
 @click.option("--json", "as_json", is_flag=True, help="With --rebuild or --check: one JSON object on stdout.")
 def review(
     records: Path | None,
@@ -40,6 +42,8 @@ def review(
     key: Path | None,
     rebuild: bool,
     check_index: bool,
+    practice_rule: Path | None,
+    evidence_folder: Path | None,
     as_json: bool,
 ) -> None:
     """The supervisor's pages: what needs a decision, what happened, signing, the board, the register."""
@@ -60,7 +64,7 @@ def review(
             hosts=(host, *names),
             tls=certificate is not None,
             speak=SpeakAgain(),
-            evidence=practice_evidence(),
+            evidence=practice_evidence(evidence_folder, practice_rule),
         )
     )
     if rebuild or check_index:

@@ -70,6 +70,7 @@ TABLE: tuple[Access, ...] = (
     Access("GET", "/practice", "practice", frozenset((SUPERVISOR,)), "it is about people"),
     Access("GET", "/practice/{trainee}", "trainee", frozenset((SUPERVISOR,))),
     Access("POST", "/practice/{trainee}/sign", "trainee_sign", frozenset((SUPERVISOR,)), "never one's own"),
+    Access("POST", "/practice/{trainee}/withdraw", "trainee_withdraw", frozenset((SUPERVISOR,)), "never one's own"),
     Access("GET", "/register", "register", SIGNED_IN),
     Access("GET", "/register/calendar.ics", "calendar", SIGNED_IN),
     Access("GET", "/register/{enclosure}", "register_enclosure", SIGNED_IN),

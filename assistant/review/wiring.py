@@ -13,8 +13,8 @@ from datetime import date
 from pathlib import Path
 
 from assistant.errors import GauntletError, RecordError
-from assistant.practice.evidence import evidence_folder
-from assistant.practice.signoff import TraineeFile, load_rule, readiness
+from assistant.practice.evidence import evidence_folder, plain_name
+from assistant.practice.signoff import TraineeFile, covered, load_rule, readiness
 from assistant.record.reader import read_record
 from assistant.review.practice_signoff import Evidence, EvidencePort, PractisedSession
 from assistant.speaking.open_voice import open_voice
@@ -77,6 +77,8 @@ def practice_evidence(
             _names(sessions),
             wanted.id,
             wanted.title,
+            wanted.sha256,
+            covered(wanted, sessions),
             tuple((d.what, d.met, d.evidence) for d in found.demands),
             tuple(
                 PractisedSession(
@@ -89,6 +91,11 @@ def practice_evidence(
         )
 
     return EvidencePort(trainees, of, place)
+
+
+def trainee_folder(name: str) -> str:
+    """The folder's name of a trainee called `name`. Raises UsageError for a name without a letter or digit."""
+    return plain_name(name)
 
 
 def _names(sessions: list) -> tuple[str, ...]:

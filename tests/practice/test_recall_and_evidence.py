@@ -12,7 +12,6 @@ from click.testing import CliRunner
 
 from assistant.errors import RecordError, RefusedError, SiteFileError
 from assistant.hearing import values
-from assistant.practice.evidence import require_practice
 from assistant.practice.levels import question
 from assistant.practice.persona import load_persona
 from assistant.practice.practice_cli import practice
@@ -33,6 +32,7 @@ from assistant.station.header import header
 from assistant.station.opening import load_session, rederive
 from assistant.station.run_cli import run
 from assistant.station.setup import vocabulary
+from assistant.station.signed_off import require_sign_off
 from assistant.station.site_copy import copy_site
 
 
@@ -171,11 +171,11 @@ def test_evidence_is_printed_and_rows_without_their_record_are_not(tmp_path, rea
 def test_a_live_run_refuses_whoever_has_not_practised(tmp_path, ready):
     evidence(tmp_path, ready)
     with pytest.raises(RefusedError, match="Missing: 3 assessments in a row"):
-        require_practice("Kit", "default", tmp_path)
+        require_sign_off("Kit", "gb-2-light-clean", "default", evidence=tmp_path, home=tmp_path / "home")
     rule = tmp_path / "rule.yaml"
     rule.write_text("id: x\ntitle: X\nassessments_in_a_row: none\n")
     with pytest.raises(SiteFileError, match="rule.yaml:3"):
-        require_practice("Kit", str(rule), tmp_path)
+        require_sign_off("Kit", "gb-2-light-clean", str(rule), evidence=tmp_path, home=tmp_path / "home")
     found = CliRunner().invoke(run, [
         "gb-2-light-clean", "--technician", "Kit", "--require-practice", "default", "--evidence-folder", str(tmp_path), "--keys",
         "--no-voice-in", "--records", str(tmp_path / "r")])

@@ -15,7 +15,7 @@ NAMES = {"supervisor": SUPERVISOR, "technician": TECHNICIAN, "author": AUTHOR, "
 # What the table must say, written down a second time by hand: a slip in one of them shows.
 OPEN_TO_ANYONE = {"static", "sign_in", "sign_in_post"}
 SIGNERS_ONLY = {"sign", "sign_post", "withdraw", "witness", "witness_post", "entry_post"}
-SUPERVISOR_ONLY = {"compare", "practice", "trainee", "trainee_sign"}
+SUPERVISOR_ONLY = {"compare", "practice", "trainee", "trainee_sign", "trainee_withdraw"}
 
 
 def address(row: Access, session: str) -> str:
