@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import queue
+import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from assistant.errors import SoundDeviceError
@@ -13,6 +14,8 @@ from .frames import RATE_HZ
 from .source import BLOCK_SAMPLES
 
 SILENT_FOR_S = 1.0       # no block for so long: the microphone is gone
+ANSWER_S = 5.0           # opening or closing that takes longer hangs: drivers do when a device is pulled out
+_OTHER = "choose another with --mic or --microphone (`assistant devices` lists them), or use --keys"
 
 
 @dataclass(frozen=True)
@@ -57,24 +60,50 @@ class HeadsetLost(SoundDeviceError):
 class HeadsetSource:
     """A microphone as blocks of 0.1 s. `device`: index, part of a name, or None for the system's default.
 
-    `overflows` and `dropped_blocks` count what the system or a slow reader lost. Raises SoundDeviceError when it can't be
-    opened and HeadsetLost when it falls silent for good.
+    Where a device refuses 16 kHz it is opened at its own rate and brought to 16 kHz here. `overflows` and
+    `dropped_blocks` count what the system or a slow reader lost. Raises SoundDeviceError when it can't be opened and
+    HeadsetLost when it falls silent for good.
     """
 
-    def __init__(self, device: int | str | None = None, *, library=None, most_blocks: int = 600) -> None:
+    def __init__(self, device: int | str | None = None, *, library=None, most_blocks: int = 600,
+                 answer_s: float = ANSWER_S) -> None:
         self._sd = library or _library()
         self.name = f"microphone {device if device is not None else 'default'}"
         self.overflows = 0
         self.dropped_blocks = 0
+        self._answer_s = answer_s
         self._queue: queue.Queue[bytes] = queue.Queue(maxsize=most_blocks)
         self._closed = False
+        self._resample: Callable[[bytes], bytes] = lambda pcm: pcm
+        self.rate_hz = RATE_HZ
         try:
-            self._stream = self._sd.RawInputStream(samplerate=RATE_HZ, channels=1, dtype="int16", blocksize=BLOCK_SAMPLES,
-                                                   device=device, callback=self._take)
-            self._stream.start()
-        except (self._sd.PortAudioError, ValueError) as error:
-            raise SoundDeviceError(f"The microphone can't be opened: {error}", where=self.name,
-                                   try_next="choose another with --mic (`assistant devices` lists them), or use --keys") from error
+            opened, self._stream = _within(answer_s, lambda: self._open(device))
+        except Exception as error:  # PortAudioError, ValueError, OSError: whichever the back end raises
+            raise SoundDeviceError(f"The microphone can't be opened: {error}", where=self.name, try_next=_OTHER) from error
+        if not opened:
+            raise SoundDeviceError("The sound system doesn't answer when the microphone is opened.", where=self.name,
+                                   try_next="plug it out and in again; or " + _OTHER)
+
+    def _open(self, device: int | str | None):
+        """The running stream, at 16 kHz or else at the device's own rate."""
+        try:
+            return self._started(device, RATE_HZ)
+        except Exception as error:
+            try:
+                own = int(self._sd.query_devices(device, "input")["default_samplerate"])
+            except Exception:
+                raise error from None   # the first refusal says more
+            if own == RATE_HZ:
+                raise
+        self._resample = _to_16_khz(own)
+        self.rate_hz = own
+        return self._started(device, own)
+
+    def _started(self, device: int | str | None, rate_hz: int):
+        stream = self._sd.RawInputStream(samplerate=rate_hz, channels=1, dtype="int16",
+                                         blocksize=BLOCK_SAMPLES * rate_hz // RATE_HZ, device=device, callback=self._take)
+        stream.start()
+        return stream
 
     @property
     def latency_s(self) -> float:
@@ -90,28 +119,62 @@ class HeadsetSource:
 
     def blocks(self) -> Iterator[bytes]:
         while not self._closed:
-            try:
-                yield self._queue.get(timeout=SILENT_FOR_S)
-            except queue.Empty:
-                if self._closed:
-                    return
+            block = self.next_block(SILENT_FOR_S)
+            if block is not None:
+                yield block
+            elif not self._closed:
                 raise HeadsetLost("The microphone has gone silent.", where=self.name,
-                                  try_next="plug it in again; the keys work meanwhile") from None
+                                  try_next="plug it in again; the keys work meanwhile")
 
     def next_block(self, timeout_s: float = SILENT_FOR_S) -> bytes | None:
         """The next block, or None when none came in time."""
         try:
-            return self._queue.get(timeout=timeout_s)
+            return self._resample(self._queue.get(timeout=timeout_s))
         except queue.Empty:
             return None
 
     def close(self) -> None:
+        """Let the device go. One that was pulled out may never answer: then it is left behind after a moment."""
+        if self._closed:
+            return
         self._closed = True
         try:
-            self._stream.abort()
-            self._stream.close()
-        except self._sd.PortAudioError:
+            _within(self._answer_s, self._let_go)
+        except Exception:
             pass   # already gone, which is what was wanted
+
+    def _let_go(self) -> None:
+        self._stream.abort()
+        self._stream.close()
+
+
+def _within(seconds: float, act: Callable[[], object]) -> tuple[bool, object]:
+    """(True, what `act` returned), or (False, None) when it hangs longer. Raises what it raised."""
+    done: queue.Queue[tuple[object, Exception | None]] = queue.Queue()
+
+    def run() -> None:
+        try:
+            done.put((act(), None))
+        except Exception as error:  # handed over to the caller's thread
+            done.put((None, error))
+
+    threading.Thread(target=run, daemon=True).start()
+    try:
+        found, error = done.get(timeout=seconds)
+    except queue.Empty:
+        return False, None
+    if error is not None:
+        raise error
+    return True, found
+
+
+def _to_16_khz(rate_hz: int) -> Callable[[bytes], bytes]:
+    """int16 blocks at another rate to int16 blocks at 16 kHz, as one stream without seams."""
+    import numpy as np
+    import soxr
+
+    stream = soxr.ResampleStream(rate_hz, RATE_HZ, 1, dtype="int16")
+    return lambda pcm: stream.resample_chunk(np.frombuffer(pcm, dtype="<i2")).tobytes()
 
 
 def measure_level(source: HeadsetSource, seconds: float) -> bytes:

@@ -42,11 +42,13 @@ def hear(files: tuple[Path, ...], as_json: bool, engine: str | None, language: s
             listener = Listener(opened, pack, bars=bars)
             listener.set_active(chosen, expect)
             found = [u for block in source.blocks() for u in listener.feed(block)] + listener.flush()
+            warnings = source.notes + listener.level.warnings()
             if as_json:
-                click.echo(json.dumps({"file": str(path), "utterances": [as_dict(u) for u in found]}, ensure_ascii=False))
+                click.echo(json.dumps({"file": str(path), "utterances": [as_dict(u) for u in found], "warnings": warnings},
+                                      ensure_ascii=False))
             else:
                 _show(path, found, listener)
-            for warning in listener.level.warnings():
+            for warning in warnings:
                 click.echo(f"{path}: {warning}", err=True)
     finally:
         opened.close()

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from .frames import HOP_S, Framer
-from .speech_level import active_rms
+from .level import NO_SOUND, OVERDRIVEN, LevelMeter
 from .noise_floor import NoiseFloor
 from .segmenter import Segmenter
+from .speech_level import active_rms
 from .subtract import noise_rms
 
 GOOD_SNR_DB, LEAST_SNR_DB = 15.0, 8.0
@@ -22,13 +23,15 @@ GO, GO_WITH_HELP, DONT = "go", "go with a tested foot switch or a named second p
 
 @dataclass(frozen=True)
 class LevelCheck:
-    """What a few spoken words showed. RMS of 32768; `snr_db` None when no speech was found."""
+    """What a few spoken words showed. RMS of 32768; `snr_db` None when no speech was found. `overdriven`: waves cut off,
+    at whatever level."""
 
     speech_rms: float
     noise_rms: float
     snr_db: float | None
     clipped_share: float
     dead: bool
+    overdriven: bool = False
 
 
 @dataclass(frozen=True)
@@ -51,16 +54,18 @@ def check_level(pcm: bytes) -> LevelCheck:
             span = segmenter.close()
             if span is not None and span.loud_s > 0.15:
                 spans.append((span.start, span.last_loud))
+    meter = LevelMeter()
+    meter.push(samples)
     floor: NoiseFloor = segmenter.floor
     noise = noise_rms(floor.power)
     clipped = float((np.abs(samples.astype(np.int32)) >= 32_700).mean())
     if not spans:
-        return LevelCheck(0.0, round(noise, 1), None, clipped, False)
+        return LevelCheck(0.0, round(noise, 1), None, clipped, False, meter.overdriven)
     hop = int(HOP_S * 16_000)
     words = np.concatenate([samples[a * hop:(b + 2) * hop] for a, b in spans]).astype(np.float32)
     speech = float(np.sqrt(max(active_rms(words) ** 2 - noise**2, 1.0)))
     snr = 20 * np.log10(speech / max(noise, 0.5))
-    return LevelCheck(round(speech, 1), round(noise, 1), round(float(snr), 1), clipped, False)
+    return LevelCheck(round(speech, 1), round(noise, 1), round(float(snr), 1), clipped, False, meter.overdriven)
 
 
 def judge_readiness(level: LevelCheck | None, heard: int, asked: int, *, battery_s: float | None = None,
@@ -78,7 +83,7 @@ def judge_readiness(level: LevelCheck | None, heard: int, asked: int, *, battery
     if level is None:
         weak.append("There is no microphone.")
     elif level.dead:
-        weak.append("The microphone gives no sound at all.")
+        weak.append(NO_SOUND)
     elif level.snr_db is None:
         weak.append("No word was loud enough to stand out.")
     else:
@@ -86,8 +91,8 @@ def judge_readiness(level: LevelCheck | None, heard: int, asked: int, *, battery
             weak.append(f"The room is too loud: speech stands only {level.snr_db:.0f} dB above the noise.")
         elif level.snr_db < GOOD_SNR_DB and asked and heard < asked:
             weak.append(f"The room is loud ({level.snr_db:.0f} dB), and a word was missed.")
-        if level.clipped_share > 0.001:
-            weak.append("The microphone is overdriven.")
+        if level.overdriven or level.clipped_share > 0.001:
+            weak.append(OVERDRIVEN)
         if usual_rms > 0 and level.speech_rms > 0:
             off_db = float(20 * np.log10(level.speech_rms / usual_rms))
             if abs(off_db) > FAR_FROM_USUAL_DB:

@@ -15,8 +15,9 @@ LISTEN_S = 3.0
 def microphone_speaker(show: Callable[[str], None], listen_s: float = LISTEN_S) -> tuple[Speaker, Speaker]:
     """As the person speaks, and louder. Raises SoundDeviceError when there is no microphone."""
     from assistant.hearing.headset import HeadsetSource
+    from assistant.station.microphone import Microphone
 
-    source = HeadsetSource(None)
+    source = Microphone(lambda: HeadsetSource(None))
 
     def speak(form: str, how: str = "Say") -> np.ndarray:
         show(f"  {how}: {form}")
