@@ -29,6 +29,7 @@ from assistant.session.state import State
 from assistant.speaking.noise import FanNoise
 from assistant.station.live_devices import REAL, LiveDevices
 from assistant.station.live_parts import LiveChoices
+from assistant.station.own_voice import as_said_by, profile_of
 from assistant.station.practice_live import PracticeAtHeadset, practise_at_headset
 from assistant.station.setup import Prepared
 
@@ -79,8 +80,11 @@ def run_at_headset(
     devices: LiveDevices = REAL, show: Callable[[str], None] = lambda text: None, on_facts: OnFacts | None = None,
     on_world: OnWorld | None = None,
 ) -> Practised:
-    """As `session_run.run_practice`, at a headset. Raises SoundDeviceError before anything is written where there is
+    """As `session_run.run_practice`, at a headset, with the trainee's hearing profile where there is one. Raises SoundDeviceError before anything is written where there is
     none; a power cut of the computer can't be practised here (UsageError is the caller's to raise)."""
+    chosen = chosen or LiveChoices()
+    own = profile_of(chosen.profile, trainee, ready.pack.language, show)
+    ready = as_said_by(ready, own, show)
     plan, lvl = ready.plan, level(level_name)
     drills = draw(plan, seed, mishaps, weights=weights, words=words)
     disturbances = draw_disturbances(plan, seed, [kind for kind in disturb if kind != COMPUTER])
@@ -137,7 +141,7 @@ def run_at_headset(
         }}, also,
     )
     done = practise_at_headset(
-        ready, what, screen, chosen=chosen, on_facts=follow, devices=LiveDevices(
+        ready, what, screen, chosen=chosen, profile=own, on_facts=follow, devices=LiveDevices(
             devices.sink, source, devices.voice, devices.engine, devices.keys, devices.clock, devices.files,
         ),
     )

@@ -54,6 +54,7 @@ from assistant.station.times import clock_text
 @click.option("--by-ear", is_flag=True, help="With --persona: it hears the assistant's sound through a recogniser.")
 @click.option("--microphone", help="Input device, by number or name (assistant devices).")
 @click.option("--headset", help="Output device, by number or name.")
+@click.option("--profile", metavar="NAME", help="Hearing profile to use; else the trainee's own where there is one.")
 @click.option("--drawing", type=click.Path(path_type=Path), help="Write the enclosure as it is at the end, as SVG.")
 @click.option("--session-id", default="", help="With --stamp and --epoch: the same bytes again.")
 @click.option("--stamp", default="", help="Such as 20260314T091500Z.")
@@ -70,6 +71,7 @@ def practice(
     drawing: Path | None, session_id: str, stamp: str, epoch: datetime | None, ready: bool, rule: Path | None,
     tracer: tuple[str, str] | None, due: bool, words_drill: bool, as_json: bool, evidence_of: str | None,
     disturb: tuple[str, ...], by_keys: bool, by_ear: bool, microphone: str | None, headset: str | None,
+    profile: str | None,
 ) -> int:
     """Practise PROCEDURE by voice at a headset; without one, type what you would say; or let a persona show it.
 
@@ -90,7 +92,7 @@ def practice(
     if due:
         return _show_due(file, now, as_json)
     if words_drill:
-        return _drill_words(trainee, persona, file, as_json)
+        return _drill_words(trainee, persona, as_json)
     if tracer and not procedure:
         return 0
     if not procedure:
@@ -107,7 +109,7 @@ def practice(
     }
     done = None
     if not persona and not by_keys and (microphone or headset or sys.stdin.isatty()):
-        done = _by_voice(prepared, screen, common, as_json, LiveChoices(microphone=microphone, headset=headset))
+        done = _by_voice(prepared, screen, common, as_json, LiveChoices(microphone=microphone, headset=headset, profile=profile))
     if done is None:
         done = _without_sound(
             prepared, screen, common, as_json, persona, by_ear, stamp=stamp, session_id=session_id,
@@ -293,14 +295,16 @@ def _show_due(file: TraineeFile, now: datetime, as_json: bool) -> int:
     return 0
 
 
-def _drill_words(trainee: str, persona: str | None, file: TraineeFile, as_json: bool) -> int:
+def _drill_words(trainee: str, persona: str | None, as_json: bool) -> int:
     from assistant.hearing.engines import open_engine
     from assistant.hearing.listener import Listener
     from assistant.hearing.packs import load_pack
+    from assistant.hearing.profile import profile_path, save_profile
     from assistant.practice.operator_voice import OperatorVoice
     from assistant.practice.words_drill import LOUDER_DB, drill_words, voice_speaker
 
     if not persona:
+        profile_path(trainee)  # a name that can't be kept is refused before anyone speaks
         from assistant.practice.microphone_drill import microphone_speaker
 
         speaker, louder = microphone_speaker(lambda text: click.echo(text, err=True))
@@ -310,7 +314,7 @@ def _drill_words(trainee: str, persona: str | None, file: TraineeFile, as_json: 
     pack = load_pack("en")
     listener = Listener(open_engine("en"), pack, latency_s=0.0)
     try:
-        profile = drill_words(
+        found = drill_words(
             listener, pack, speaker, trainee, louder=louder,
             show=lambda r: click.echo(
                 f"  {r.form:<20} {'louder: ' if r.louder else ''}heard {r.right} of {r.tries}  "
@@ -319,10 +323,10 @@ def _drill_words(trainee: str, persona: str | None, file: TraineeFile, as_json: 
         )
     finally:
         listener.close()
-    profile.save(file.folder / "hearing.json")
+    kept = None if persona else save_profile(found.profile(pack))
     if as_json:
-        print_json({**profile.as_json(), "skipped": []})
-    else:
-        for sentence in ["", *profile.verdict()]:
-            click.echo(f"  {sentence}".rstrip())
+        print_json({**found.as_json(), "kept": str(kept or ""), "skipped": []})
+        return 0
+    for sentence in ["", *found.verdict(), f"Kept in {kept}." if kept else "Nothing is kept: this was a persona's voice."]:
+        click.echo(f"  {sentence}".rstrip())
     return 0

@@ -157,7 +157,7 @@ def covered(rule: SignOffRule, sessions: Sequence[Session]) -> tuple[str, ...]:
 
 
 class TraineeFile:
-    """A trainee's evidence in one folder: sessions.jsonl, tracers.jsonl, refresh.json, hearing.json."""
+    """A trainee's evidence in one folder: sessions.jsonl, tracers.jsonl, refresh.json."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
-from pathlib import Path
 from statistics import median
 from typing import Any
 
 import numpy as np
 
-from assistant.errors import SiteFileError
 from assistant.hearing.listener import Listener
 from assistant.hearing.packs import Pack
+from assistant.hearing.profile import Profile, learnt_bars
+from assistant.hearing.readiness import check_level
 from assistant.hearing.utterance import Utterance
 from assistant.practice.operator_voice import RATE_HZ, OperatorVoice
 from assistant.session import words
@@ -23,7 +22,7 @@ from assistant.speaking.noise import active_speech_dbfs
 TROUBLE_BELOW = 0.75  # of the tries heard right. Common practice, no source.
 LEAST_SNR_DB = 15.0  # of speech over the room. Below it words are lost to most recognisers. Common practice, no source.
 NEEDED = (words.CONFIRM, words.REWETTED, words.STOP)  # without one of these nobody can work by voice
-LOUDER_DB = 8.0  # a raised voice over a normal one at the same place (ANSI S3.5-1997, table 1: 62.35 to 68.34 dB, and more)
+LOUDER_DB = 6.0  # a raised voice over a normal one at the same place: 68.34 - 62.35 dB (ANSI S3.5-1997, table 1, from memory)
 _BLOCK = RATE_HZ // 20
 
 # Says a form and returns the sound the microphone then picks up, int16 mono 16 kHz.
@@ -49,9 +48,10 @@ class WordResult:
 
 
 @dataclass(slots=True)
-class HearingProfile:
-    """One person's voice against one engine. `forms`: command -> the form that was heard best, "" for none.
-    `louder`: commands heard only when said louder. `snr_db`: speech over the room, the median of all tries."""
+class WordsDrill:
+    """What a drill showed of one person's voice against one engine. `forms`: command -> the form that was heard best, ""
+    for none. `louder`: commands heard only when said louder. `snr_db`: speech over the room, the median of all tries.
+    `right`: (command, confidence) of each try heard rightly; `levels`: RMS of 32768 of each."""
 
     person: str
     engine: str
@@ -59,6 +59,8 @@ class HearingProfile:
     forms: dict[str, str] = field(default_factory=dict)
     louder: list[str] = field(default_factory=list)
     snr_db: float = 0.0
+    right: list[tuple[str, float]] = field(default_factory=list)
+    levels: list[float] = field(default_factory=list)
 
     def trouble(self) -> list[str]:
         """Commands with no form that this voice can be understood with."""
@@ -90,49 +92,41 @@ class HearingProfile:
             "results": [asdict(r) for r in self.results],
         }
 
-    def save(self, path: Path) -> None:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        half = path.with_suffix(".part")
-        half.write_text(json.dumps(self.as_json(), indent=1) + "\n", encoding="utf-8")
-        half.replace(path)
-
-    @classmethod
-    def load(cls, path: Path) -> HearingProfile:
-        """Raises SiteFileError."""
-        try:
-            data = json.loads(path.read_text(encoding="utf-8"))
-            results = [WordResult(**{**r, "heard": tuple(r["heard"])}) for r in data["results"]]
-            return cls(
-                data["person"], data["engine"], results, dict(data["forms"]), list(data.get("louder", ())),
-                float(data.get("snr_db", 0.0)),
-            )
-        except (OSError, ValueError, KeyError, TypeError) as error:
-            raise SiteFileError(f"The hearing profile can't be read: {error}.", where=str(path)) from error
+    def profile(self, pack: Pack) -> Profile:
+        """What is kept of it: the profile that readiness check, live work and practice use. The bar for a word that
+        confirms is never below the standard."""
+        first = {r.word: r.form for r in reversed(self.results)}
+        wrong = tuple(w for w, form in self.forms.items() if form != first.get(w))
+        level = round(median(self.levels), 1) if self.levels else 0.0
+        return Profile(
+            self.person, pack.language, level, learnt_bars(self.right), wrong, len(self.forms),
+            {w: (self.forms[w],) for w in wrong if self.forms[w]}, self.engine, tuple(self.louder), self.snr_db,
+        )
 
 
 def drill_words(
     listener: Listener, pack: Pack, speaker: Speaker, person: str, *, louder: Speaker | None = None, tries: int = 2,
     only: Sequence[str] = (),
     show: Callable[[WordResult], None] = lambda result: None,
-) -> HearingProfile:
+) -> WordsDrill:
     """Each command `tries` times. Where its first form fails, the pack's other forms are offered in turn; where all
     fail, each is asked for once more with `louder`."""
     ratios: list[float] = []
-    profile = HearingProfile(person, str(listener.engine.describe().get("engine", "")))
+    found = WordsDrill(person, str(listener.engine.describe().get("engine", "")))
     for word in only or [w for w in pack.say if w in words.ALL]:
-        profile.forms[word] = ""
+        found.forms[word] = ""
         forms = pack.say.get(word, ())
         ways = [(form, speaker, False) for form in forms] + [(form, louder, True) for form in forms if louder]
         for form, speak, raised in ways:
-            result = _try(listener, speak, word, form, tries, ratios, louder=raised)
-            profile.results.append(result)
+            result = _try(listener, speak, word, form, tries, ratios, found, louder=raised)
+            found.results.append(result)
             show(result)
             if not result.trouble:
-                profile.forms[word] = form
-                profile.louder += [word] if result.louder else []
+                found.forms[word] = form
+                found.louder += [word] if result.louder else []
                 break
-    profile.snr_db = round(median(ratios), 1) if ratios else 0.0
-    return profile
+    found.snr_db = round(median(ratios), 1) if ratios else 0.0
+    return found
 
 
 def _said(word: str) -> str:
@@ -140,7 +134,8 @@ def _said(word: str) -> str:
 
 
 def _try(
-    listener: Listener, speaker: Speaker, word: str, form: str, tries: int, ratios: list[float], *, louder: bool,
+    listener: Listener, speaker: Speaker, word: str, form: str, tries: int, ratios: list[float], drill: WordsDrill, *,
+    louder: bool,
 ) -> WordResult:
     heard, right, confidence = [], 0, 0.0
     for _ in range(tries):
@@ -148,12 +143,15 @@ def _try(
         sound = speaker(form)
         if not louder:
             ratios += _over_the_room(sound)
-        found = _listen(listener, sound)
-        taken = next((u for u in found if u.accepted and u.word), None)
-        heard.append((taken.word or "") if taken else next((u.said for u in found if u.said), ""))
+        spoken = _listen(listener, sound)
+        taken = next((u for u in spoken if u.accepted and u.word), None)
+        heard.append((taken.word or "") if taken else next((u.said for u in spoken if u.said), ""))
         if taken is not None and taken.word == word:
             right += 1
             confidence += taken.confidence
+            if not louder:
+                drill.right.append((word, taken.confidence))
+                drill.levels += [rms for rms in (check_level(taken.clip).speech_rms,) if rms > 0]
     return WordResult(word, form, tries, right, tuple(heard), round(confidence / right, 3) if right else 0.0, louder)
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from assistant.hearing.profile import Profile
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
@@ -80,13 +81,13 @@ class SpeechGuard:
 
 def practise_at_headset(
     ready: Prepared, what: PracticeAtHeadset, screen: Any, *, chosen: LiveChoices | None = None, devices: LiveDevices = REAL,
-    on_facts: OnFacts = lambda state, facts, now_ms: None,
+    profile: Profile | None = None, on_facts: OnFacts = lambda state, facts, now_ms: None,
 ) -> HeadsetDone:
-    """One session to its end. Raises SoundDeviceError before anything is written where there is no headset; what
+    """One session to its end. `profile`: the trainee's, whose words `ready` then holds. Raises SoundDeviceError before anything is written where there is no headset; what
     engines, voices and records raise."""
     chosen = chosen or LiveChoices()
     with ExitStack() as stack:
-        parts = open_parts(ready, chosen, devices, stack, check_level=True)
+        parts = open_parts(ready, chosen, devices, stack, check_level=True, profile=profile)
         base = devices.clock(0)
         clock = PracticeClock(base, what.factor)
         record = QuietRecord(

@@ -12,6 +12,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "station"))
 from fakes import BlockSource, HandClock  # noqa: E402
 
 from assistant.errors import SoundDeviceError  # noqa: E402
+from assistant.hearing.judge import Bars  # noqa: E402
+from assistant.hearing.profile import Profile  # noqa: E402
+from assistant.practice import headset  # noqa: E402
 from assistant.practice.channel import Channel  # noqa: E402
 from assistant.practice.enclosure_sim import EnclosureSim  # noqa: E402
 from assistant.practice.headset import DisturbedSource, run_at_headset  # noqa: E402
@@ -23,6 +26,7 @@ from assistant.session import expects, listened_for  # noqa: E402
 from assistant.station import practice_live  # noqa: E402
 from assistant.station.live import LiveChoices  # noqa: E402
 from assistant.station.live_devices import LiveDevices  # noqa: E402
+from assistant.station.own_voice import bars_of  # noqa: E402
 from assistant.station.practice_clock import PracticeClock  # noqa: E402
 from assistant.station.practice_live import SpeechGuard  # noqa: E402
 from assistant.station.screen import PlainScreen  # noqa: E402
@@ -167,3 +171,25 @@ def test_without_a_headset_nothing_is_written(ready, tmp_path):
         run_at_headset(ready, PlainScreen(ready.plan, stage.out), trainee="T", level_name=LED, seed=1,
                        records=tmp_path, devices=devices)
     assert not list(tmp_path.iterdir())
+
+
+def test_a_trainee_is_asked_for_the_words_and_held_to_the_bars_of_their_own_profile(ready, tmp_path, monkeypatch):
+    # the bar for a word that confirms can't be lowered by it, here as at work
+    own = Profile("T", "en", 900.0, Bars(confirming=0.01, other=0.2), ("spill",), 36, {"spill": ("spillage",)}, "")
+    monkeypatch.setattr(headset, "profile_of", lambda name, person, language, say: own if person == "T" else None)
+    held = []
+
+    class Enough(Exception):
+        pass
+
+    def parts(given, chosen, devices, stack, *, check_level, profile=None):
+        held.append((given.pack.say["spill"][0], given.plan.spoken["spill"], bars_of(profile, "pocketsphinx"), profile))
+        raise Enough
+
+    monkeypatch.setattr(practice_live, "open_parts", parts)
+    stage, told = Stage(), []
+    with pytest.raises(Enough):
+        run_at_headset(ready, PlainScreen(ready.plan, stage.out), trainee="T", level_name=LED, seed=1, records=tmp_path,
+                       devices=stage.devices(), show=told.append)
+    assert held == [("spillage", "spillage", Bars(Bars().confirming, 0.2), own)]
+    assert told == ['Profile: say "spillage" instead of "liquid spill".']

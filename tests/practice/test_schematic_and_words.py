@@ -9,18 +9,21 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from assistant.errors import SiteFileError
+from assistant.errors import UsageError
+from assistant.hearing import profile as profiles
 from assistant.hearing.engines import open_engine
+from assistant.hearing.judge import Bars
 from assistant.hearing.listener import Listener
 from assistant.hearing.packs import load_pack
-from assistant.practice import schematic
+from assistant.hearing.profile import load_profile, save_profile
+from assistant.practice import schematic, words_drill
 from assistant.practice import understanding as u
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.operator_voice import OperatorVoice
 from assistant.practice.persona import load_persona
 from assistant.practice.practice_cli import practice
 from assistant.practice.soak_cli import soak as soak_command
-from assistant.practice.words_drill import HearingProfile, drill_words, voice_speaker
+from assistant.practice.words_drill import WordResult, WordsDrill, drill_words, voice_speaker
 
 
 @pytest.fixture
@@ -69,11 +72,35 @@ def test_the_words_drill_tells_a_clear_voice_from_silence(tmp_path):
         listener.close()
     assert clear.forms["confirm"] in pack.say["confirm"] and "confirm" not in clear.trouble()
     assert silent.trouble() == ["repeat"] and len(silent.results) == len(pack.say["repeat"])
-    clear.save(tmp_path / "hearing.json")
-    assert HearingProfile.load(tmp_path / "hearing.json") == clear
-    (tmp_path / "hearing.json").write_text("[]")
-    with pytest.raises(SiteFileError):
-        HearingProfile.load(tmp_path / "hearing.json")
+    kept = clear.profile(pack)
+    path = save_profile(kept, tmp_path)
+    assert load_profile("A", tmp_path) == kept and path.name == "A.json" and kept.engine == "pocketsphinx"
+    assert kept.speech_rms > 100 and kept.snr_db > 15 and "confirm" not in kept.troublesome
+    assert silent.profile(pack).troublesome == ("repeat",) and silent.profile(pack).bars == Bars()
+
+
+def test_a_drill_never_lowers_the_bar_for_a_word_that_confirms():
+    pack = load_pack("en")
+    faint = WordsDrill("A", "pocketsphinx", forms={"confirm": "i confirm"}, right=[("confirm", 0.01)] * 20)
+    assert faint.profile(pack).bars.confirming == Bars().confirming and faint.profile(pack).bars.other < Bars().other
+    sure = WordsDrill("A", "pocketsphinx", forms={"confirm": "i confirm"}, right=[("confirm", 0.99)] * 20)
+    assert sure.profile(pack).bars.confirming > Bars().confirming
+    # nor does it bring a form for it that the pack doesn't hold against its rivals
+    other = WordsDrill("A", "pocketsphinx", forms={"confirm": "affirm this"}, results=[WordResult("confirm", "x", 1, 0, (), 0.0)])
+    assert other.profile(pack).alternatives == {"confirm": ("affirm this",)}
+    assert other.profile(pack).better_words(pack) == {}
+
+
+def test_what_a_persona_says_becomes_nobodys_profile(tmp_path, monkeypatch):
+    monkeypatch.setattr(profiles, "profile_folder", lambda: tmp_path / "profiles")
+    monkeypatch.setattr(words_drill, "drill_words", lambda listener, pack, speaker, person, **k: WordsDrill(person, "pocketsphinx", forms={"spill": ""}))
+    found = CliRunner().invoke(practice, ["--words-drill", "--persona", "steady", "--evidence-folder", str(tmp_path / "e")])
+    assert "Nothing is kept" in found.output and not (tmp_path / "profiles").exists()
+    monkeypatch.setattr("assistant.practice.microphone_drill.microphone_speaker", lambda show: (None, None))
+    CliRunner().invoke(practice, ["--words-drill", "--trainee", "Kit", "--evidence-folder", str(tmp_path / "e")], catch_exceptions=False)
+    assert load_profile("Kit", tmp_path / "profiles").troublesome == ("spill",)
+    refused = CliRunner().invoke(practice, ["--words-drill", "--trainee", "../Kit"])
+    assert isinstance(refused.exception, UsageError)
 
 
 def test_who_is_heard_only_when_louder_is_told_so_and_who_is_never_heard_is_told_to_use_keys():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -23,6 +24,7 @@ BARS = Bars(confirming=0.6, other=0.2)
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(profiles, "profile_folder", lambda: tmp_path)
     monkeypatch.setattr(own_voice, "profile_folder", lambda: tmp_path)
+    monkeypatch.setattr(own_voice, "evidence_folder", lambda: tmp_path / "trainees")
     return tmp_path
 
 
@@ -64,6 +66,49 @@ def test_troublesome_words_are_asked_for_in_their_better_form_and_both_are_heard
 
 def test_bars_learnt_with_another_engine_arent_used():
     assert bars_of(kit(), "pocketsphinx") == BARS and bars_of(kit(), "vosk") == Bars() and bars_of(None, "vosk") == Bars()
+
+
+def test_whatever_a_profile_holds_a_word_that_confirms_keeps_its_bar():
+    # of live work and of practice at a headset alike: both take their bars from here
+    low = kit(bars=Bars(confirming=0.01, other=0.2))
+    assert bars_of(low, "pocketsphinx") == Bars(Bars().confirming, 0.2)
+
+
+def test_words_to_be_said_louder_and_words_never_understood_are_told():
+    ready = prepare("gb-2-light-clean", folder=shipped_folder(), today="2026-01-05")
+    told: list[str] = []
+    as_said_by(ready, kit(troublesome=("dropped_item",), alternatives={}, louder=("repeat",)), told.append)
+    assert told == [
+        f'Profile: say "{ready.pack.say["repeat"][0]}" louder than you usually do.',
+        f'Profile: press the key for "{ready.pack.say["dropped_item"][0]}": not understood in this voice.',
+    ]
+
+
+def test_what_an_older_drill_kept_is_read_and_a_newer_profile_goes_before_it(folder: Path):
+    old = {
+        "person": "kit", "engine": "pocketsphinx", "forms": {"spill": "spillage", "confirm": "i confirm", "stop": ""}, "trouble": ["stop"],
+        "louder": ["spill"], "snr_db": 17.5, "verdict": [], "results": [
+            {"word": w, "form": f, "tries": 2, "right": n, "heard": ["", ""], "confidence": 0.1, "louder": False}
+            for w, f, n in (("spill", "liquid spill", 0), ("spill", "spillage", 2), ("confirm", "i confirm", 2), ("stop", "stop", 0))],
+    }
+    (folder / "trainees" / "kit").mkdir(parents=True)
+    file = folder / "trainees" / "kit" / "hearing.json"
+    file.write_text(json.dumps(old))
+    found = profile_of(None, "Kit", "en", print)
+    assert found.troublesome == ("spill", "stop") and found.alternatives == {"spill": ("spillage",)} and found.louder == ("spill",)
+    assert found.bars == Bars() and found.snr_db == 17.5 and profile_of(None, "Kit", "ko", print) is None
+    told: list[str] = []
+    file.write_text("[]")
+    assert profile_of(None, "Kit", "en", told.append) is None and "can't be read" in told[0]
+    save_profile(kit())
+    assert profile_of(None, "Kit", "en", print) == kit()
+
+
+def test_a_profile_of_the_first_version_is_read(folder: Path):
+    save_profile(kit())
+    data = json.loads((folder / "Kit.json").read_text())
+    (folder / "Kit.json").write_text(json.dumps({k: v for k, v in {**data, "version": 1}.items() if k not in ("louder", "snr_db")}))
+    assert profile_of("Kit", "Ada", "en", print) == kit()
 
 
 def test_alarms_that_cant_be_heard_refuse_every_start():
