@@ -74,7 +74,13 @@ class VoskEngine:
             known = [w for w in values if w not in unknown]
             self._grammars["values"] = known + pack.forms + garbage
         self._pack = pack
+        self._lost = False
         self._send_grammars()
+        # The answer comes after the grammars: whoever answers has built them, and would otherwise die at every word.
+        if self._ask(b"W", [], b"U") is None:
+            self._pack = None
+            raise ModelError("The speech library stops when it is given this vocabulary: the model is damaged.",
+                             where=str(self._folder), try_next="unpack the model again, or use --engine pocketsphinx")
 
     def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0) -> Hypothesis:
         self._lost = False

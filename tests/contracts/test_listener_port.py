@@ -149,3 +149,55 @@ def test_a_word_the_model_lacks_is_named(adapter):
 def test_a_pack_of_another_language_is_refused(adapter):
     with pytest.raises(ModelError):
         adapter.engine.load(Pack("xx", {"repeat": ("repeat",)}))
+
+
+RNG = np.random.default_rng(8)
+ODD_SOUNDS = {
+    "nothing": b"", "half a sample": b"\x01", "one sample": b"\x01\x02", "all ones": b"\xff" * 64_000,
+    "the lowest value": b"\x00\x80" * 48_000, "a square wave": (b"\xff\x7f" * 40 + b"\x00\x80" * 40) * 600,
+    "white noise at full scale": RNG.integers(-32768, 32767, 48_000).astype("<i2").tobytes(),
+    "an offset": np.full(48_000, 9000, dtype="<i2").tobytes(), "nothing at all for a minute": bytes(60 * RATE * 2),
+    "a click": bytes(20_000) + b"\xff\x7f" + bytes(20_000),
+}
+
+
+@pytest.mark.parametrize("name", sorted(ODD_SOUNDS))
+def test_after_odd_sound_a_word_is_heard_and_the_sound_was_none(adapter, name):
+    form, word = adapter.heard[0]
+    listener = adapter.listener()
+    before = run(listener, ODD_SOUNDS[name] + bytes(RATE) + spoken(adapter)) if name != "half a sample" else listener.feed(b"\x01")
+    assert not any(u.accepted for u in before)
+    listener.feed(b"\x00" if name == "half a sample" else b"")    # samples are whole again
+    listener.feed(spoken(adapter, gap_s=5.0))   # out of nothing, the room's hiss is news
+    if isinstance(adapter.engine, FakeEngine):
+        adapter.engine.tell(form)
+    found = run(listener, spoken(adapter, form))
+    assert [(u.word, u.accepted) for u in found][-1:] == [(word, True)]
+
+
+@pytest.mark.parametrize("gain", [6.0, 0.02])
+def test_a_word_far_too_loud_or_faint_is_never_another(adapter, gain):
+    form, word = adapter.heard[0]
+    samples = np.frombuffer(spoken(adapter, form), dtype="<i2") * gain
+    found = run(adapter.listener((form,)), np.clip(np.rint(samples), -32768, 32767).astype("<i2").tobytes())
+    assert {u.word for u in found if u.accepted} <= {word}
+
+
+@pytest.mark.parametrize("minutes", [1, pytest.param(10, marks=pytest.mark.full)])
+def test_speech_without_a_pause_is_refused_and_a_word_after_it_is_heard(adapter, minutes):
+    form, word = adapter.heard[0]
+    listener = adapter.listener()
+    listener.feed(spoken(adapter))
+    flow = np.frombuffer(spoken(adapter, *[f for f, _ in adapter.heard], gap_s=0.0), dtype="<i2")
+    found = []
+    for _ in range(minutes * 60 * RATE // len(flow)):
+        found += listener.feed(flow.tobytes())
+        assert len(listener._cleaned) <= 5 * RATE * 2     # what is kept of an open utterance stays bounded
+    if isinstance(adapter.engine, FakeEngine):
+        adapter.engine.close()
+    found += listener.feed(spoken(adapter))
+    if isinstance(adapter.engine, FakeEngine):
+        adapter.engine.tell(form)
+    assert found and all(u.reason == "too long for a command" for u in found if u.end_s - u.start_s > 4.0)
+    late = run(listener, spoken(adapter, form))
+    assert [(u.word, u.accepted) for u in late][-1:] == [(word, True)]
