@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import stat
@@ -10,6 +11,7 @@ from typing import BinaryIO
 
 from assistant.errors import RecordError, StorageError
 from assistant.record.files import Files, OsFiles, make_folders, write_all, write_whole
+from assistant.record.room import CAN_RESERVE, ROOM_BYTES
 
 FILE_NAME = "record.jsonl"
 TAILS = "tails"
@@ -18,22 +20,26 @@ TAILS = "tails"
 class FileLineStore:
     """Keeps a record's bytes in `folder`/record.jsonl.
 
-    `new=True` makes the file and refuses one that is there; `new=False` opens one that must be there.
+    `new=True` makes the file and refuses one that is there; `new=False` opens one that must be there. `room`:
+    reserve room ahead, for a record that goes on (`room.py`); where that can't be, appending is plain.
     Raises StorageError where the folder can't be written, RecordError for a record that is or isn't there.
     """
 
-    def __init__(self, folder: Path, *, new: bool, files: Files | None = None) -> None:
+    def __init__(self, folder: Path, *, new: bool, files: Files | None = None, room: bool = False) -> None:
         self._files = files or OsFiles()
         self._path = Path(folder) / FILE_NAME
         self.where = str(self._path)
         self._failed = ""
-        flags = os.O_RDWR | os.O_APPEND | (os.O_CREAT | os.O_EXCL if new else 0)
+        self._reserves = room and CAN_RESERVE
+        flags = os.O_RDWR | (0 if self._reserves else os.O_APPEND) | (os.O_CREAT | os.O_EXCL if new else 0)
         try:
             if new:
                 make_folders(self._files, self._path.parent)
             self._fd: int | None = self._files.open(self._path, flags)
             if new:
                 self._files.sync_folder(self._path.parent)
+            # Where the next append goes, and how far the file goes: between the two lies the room.
+            self._at = self._until = os.lseek(self._fd, 0, os.SEEK_END)
         except FileExistsError:
             raise RecordError(
                 "There is a record here already, and a record is never written over.",
@@ -56,13 +62,30 @@ class FileLineStore:
                 try_next="Recover the record, then go on.",
             )
         try:
-            write_all(self._files, self._fd, data)
+            if self._reserves and self._at + len(data) > self._until:
+                self._append_with_room(self._fd, data)
+            else:
+                write_all(self._files, self._fd, data)
             self._files.sync(self._fd)
         except OSError as error:
             # After a failed sync nobody knows what reached the disk, and a second sync may lie.
             failure = storage_error(error, self.where)
             self._failed = failure.what
             raise failure from error
+        self._at += len(data)
+
+    def _append_with_room(self, fd: int, data: bytes) -> None:
+        """`data` and new room behind it in one write. A disk too full for the room may still take the data."""
+        try:
+            written = self._files.write(fd, data + bytes(ROOM_BYTES))
+        except OSError as error:
+            if error.errno not in _FULL:
+                raise
+            written, self._reserves = 0, False
+        self._until = os.fstat(fd).st_size
+        os.lseek(fd, self._at + min(written, len(data)), os.SEEK_SET)
+        if written < len(data):
+            write_all(self._files, fd, data[written:])
 
     def size(self) -> int:
         """Bytes in the file now."""
@@ -100,11 +123,21 @@ class FileLineStore:
             failure = storage_error(error, self.where)
             self._failed = failure.what
             raise failure from error
+        self._at = self._until = os.lseek(self._fd, size, os.SEEK_SET)
+
+    def end_here(self) -> None:
+        """Give back the room, before the seal: so no crash leaves a sealed record with room behind it."""
+        if self._until > self._at:
+            self.cut(self._at)
+        self._reserves = False
 
     def close(self) -> None:
-        """Close the file."""
+        """Close the file, and give back its room unless an append failed: what stands there then is to be kept."""
         if self._fd is not None:
             fd, self._fd = self._fd, None
+            if self._until > self._at and not self._failed:
+                with contextlib.suppress(OSError):  # whoever reads or recovers it knows room for what it is
+                    self._files.truncate(fd, self._at)
             self._files.close(fd)
 
 
@@ -132,6 +165,7 @@ def record_file(path: Path | str) -> Path:
     return path / FILE_NAME if path.is_dir() else path
 
 
+_FULL = (errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC))
 _TRY = {
     errno.ENOSPC: "Free some space on this disk.",
     errno.EDQUOT if hasattr(errno, "EDQUOT") else -1: "Free some of your quota.",

@@ -44,7 +44,8 @@ class OsFiles:
         return os.write(fd, data)
 
     def sync(self, fd: int) -> None:
-        """To the disk itself. On macOS fsync stops at the drive's cache; F_FULLFSYNC doesn't."""
+        """To the disk itself: bytes and length; where it can be told apart, not the times, which nothing rests on.
+        On macOS fsync stops at the drive's cache; F_FULLFSYNC doesn't."""
         if sys.platform == "darwin":
             import fcntl
 
@@ -56,7 +57,10 @@ class OsFiles:
 
                 if error.errno not in (errno.ENOTSUP, errno.EINVAL):  # a network share that can't
                     raise
-        os.fsync(fd)
+        if hasattr(os, "fdatasync"):
+            os.fdatasync(fd)
+        else:
+            os.fsync(fd)
 
     def truncate(self, fd: int, size: int) -> None:
         os.ftruncate(fd, size)

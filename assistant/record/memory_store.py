@@ -63,6 +63,9 @@ class MemoryLineStore:
             raise StorageError("The record is closed.", where=self.where)
         del self._held[size:]
 
+    def end_here(self) -> None:
+        """It reserves nothing."""
+
     def close(self) -> None:
         """No more appends."""
         self._closed = True

@@ -19,6 +19,7 @@ from assistant.record.files import Files, OsFiles
 from assistant.record.locks import WriterLock
 from assistant.record.paths import root_of_session
 from assistant.record.reader import Record, read_record, read_store
+from assistant.record.room import is_part_of_one_decision
 from assistant.record.store import LineStore
 from assistant.record.witness_log import WitnessLog
 from assistant.record.writer import RecordWriter
@@ -56,7 +57,7 @@ def recover(
             locks.append(WriterLock(folder.parent, owner, what="enclosure", files=files))
         locks.append(WriterLock(folder, owner, files=files))
         log = WitnessLog(root_of_session(folder), files=files) if witness else None
-        store = FileLineStore(folder, new=False, files=files)
+        store = FileLineStore(folder, new=False, files=files, room=True)
         record = read_record(folder)  # again: now nobody else writes
         lost = _lost(record, log) if log else ""
         if lost and not accept_loss:
@@ -110,6 +111,7 @@ def recover_store(
 
 def set_tail_aside(store: LineStore, record: Record) -> list[dict[str, Any]]:
     """Keep and cut off what follows the last whole line; returns a note on every tail that no line names yet.
+    Room reserved ahead is cut off too, but it is no tail.
 
     Done in this order a crash at any point leaves it to be done again. Raises RecordError when there are
     whole lines after the damage: a torn write doesn't look like that."""
@@ -124,15 +126,16 @@ def set_tail_aside(store: LineStore, record: Record) -> list[dict[str, Any]]:
     if length:
         with store.stream() as stream:
             stream.seek(tail_at)
-            tail = stream.read()
-        if _holds_whole_lines(tail):
+            tail = stream.read().rstrip(b"\0")
+        if _holds_whole_lines(tail) and not is_part_of_one_decision(tail, tail_at):
             raise RecordError(
                 f"Line {record.ending.line} is damaged, but whole lines follow it.",
                 where=store.where,
                 expected="at most a torn last write",
                 try_next="Run 'assistant verify' on it, and keep a copy.",
             )
-        store.set_aside(f"tail-at-{tail_at}-{hashlib.sha256(tail).hexdigest()[:12]}.bin", tail)
+        if tail:
+            store.set_aside(f"tail-at-{tail_at}-{hashlib.sha256(tail).hexdigest()[:12]}.bin", tail)
         store.cut(tail_at)
     named = {note.get("name") for line in record.lines for note in _notes(line.data)}
     return [

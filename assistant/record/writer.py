@@ -168,6 +168,12 @@ class RecordWriter:
         """Close the record: lines, Merkle root, duration, the core's verdict, what is left open. No fact may
         follow. `state_sha256`: of the core's end state, which replay must arrive at. Raises as `append`
         does."""
+        if not self.sealed:
+            try:
+                self._store.end_here()
+            except StorageError:
+                self.failed = True
+                raise
         fact = seal_fact(
             count=self.count,
             root=self._tree.root().hex(),
@@ -240,7 +246,7 @@ def create_record(
         if kind == "live" and not header.get("transcribed"):  # paper is entered while others work
             locks.append(WriterLock(folder.parent, owner, what="enclosure", files=files))
         locks.append(WriterLock(folder, owner, files=files))
-        store = FileLineStore(folder, new=True, files=files)
+        store = FileLineStore(folder, new=True, files=files, room=True)
         log = WitnessLog(root_of_session(folder), files=files) if witness else None
         writer = RecordWriter(
             store, kind=kind, rules=rules, clock=clock, folder=folder, locks=locks, witness=log, files=files

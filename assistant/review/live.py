@@ -62,31 +62,34 @@ class LiveSession:
     problem: str = ""
     said: str = ""
     words: deque[dict[str, Any]] = field(default_factory=lambda: deque(maxlen=_WORDS))
-    _rest: bytes = b""
 
     def feed(self, plans: PlanCache, now_s: float) -> bool:
         """Read what was appended; whether anything was."""
         path = self.folder / FILE_NAME
         try:
             told = path.stat()
-            if told.st_size <= self.offset:
-                return False
             with open(path, "rb") as file:
                 file.seek(self.offset)
+                # Neither size nor time tells: the next line is written into room that is there already.
+                if file.peek(1)[:1] in (b"", b"\0"):
+                    return False
                 data = file.read(_MOST_BYTES)
         except OSError:
             return False
-        first = self.offset == 0
-        self.offset += len(data)
-        *whole, self._rest = (self._rest + data).split(b"\n")
-        for raw in whole:
+        begun, first = self.offset, self.offset == 0
+        for raw in data.split(b"\n")[:-1]:
+            if b"\0" in raw:
+                break  # just being written: it is read again when it is whole
+            self.offset += len(raw) + 1
             self._take(raw, plans)
+        if self.offset == begun:
+            return False
         # A record that was there before us: its clock has gone on since its last line.
         behind = max(0.0, time.time() - told.st_mtime) if first else 0.0
         self.read_s = now_s - (behind if behind < 24 * 3600 else 0.0)
         if self.sealed and not self.sealed_s:
             self.sealed_s = now_s - behind
-        return bool(whole)
+        return True
 
     def _take(self, raw: bytes, plans: PlanCache) -> None:
         try:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
+import time
 from bisect import bisect_right
 from collections import OrderedDict
 from dataclasses import dataclass, field, replace
@@ -25,6 +26,7 @@ from assistant.session.wire import from_wire
 SITE_FOLDER = "site"
 _SNAPSHOT_EVERY = 256  # facts between two kept states: an instant is then at most so many folds away
 _MOST_SITE_FILES = 500
+_TICK_NS = 50_000_000  # more than any file system's clock takes from one time to the next
 
 
 @dataclass
@@ -224,6 +226,8 @@ class SessionCache:
                 self._kept.move_to_end(folder)
                 return kept[1]
         opened = open_session(folder, self.plans)
+        if not opened.record.seal and time.time_ns() - told.st_mtime_ns < _TICK_NS:
+            return opened  # more may come at the same tick of the file's clock, into room that is there already
         with self._lock:
             self._kept[folder] = (mark, opened)
             while len(self._kept) > self._most:

@@ -29,7 +29,13 @@ class Maker:
         self.kind, self.folder = kind, folder
 
     def make(self) -> LineStore:
-        return MemoryLineStore() if self.kind == "memory" else FileLineStore(self.folder / "a", new=True)
+        if self.kind == "memory":
+            return MemoryLineStore()
+        return FileLineStore(self.folder / "a", new=True, room=self.room)
+
+    @property
+    def room(self) -> bool:
+        return self.kind == "file with room"
 
     def failing(self, error_number: int, part: int) -> LineStore:
         if self.kind == "memory":
@@ -39,7 +45,10 @@ class Maker:
             return store
         FileLineStore(self.folder / "a", new=True).close()
         store = FileLineStore(
-            self.folder / "a", new=False, files=FaultyFiles(2, error_number, calls=("write",), part=part)
+            self.folder / "a",
+            new=False,
+            files=FaultyFiles(2, error_number, calls=("write",), part=part),
+            room=self.room,
         )
         store.append(b"before\n")
         return store
@@ -49,18 +58,19 @@ class Maker:
         return (
             store.reopened()
             if isinstance(store, MemoryLineStore)
-            else FileLineStore(self.folder / "a", new=False)
+            else FileLineStore(self.folder / "a", new=False, room=self.room)
         )
 
 
-@pytest.fixture(params=["file", "memory"])
+@pytest.fixture(params=["file", "file with room", "memory"])
 def maker(request: pytest.FixtureRequest, tmp_path: Path) -> Maker:
     return Maker(request.param, tmp_path)
 
 
 def held(store: LineStore) -> bytes:
+    """All bytes but the room reserved behind them."""
     with store.stream() as stream:
-        return stream.read()
+        return stream.read().rstrip(b"\0")
 
 
 def test_a_new_store_is_empty(maker: Maker):
@@ -85,6 +95,16 @@ def test_a_failed_append_is_told_and_nothing_more_is_taken(maker: Maker, number:
     with pytest.raises(StorageError):
         store.append(b"later\n")
     assert held(maker.again(store)) == b"before\n" + b"after\n"[:part]
+
+
+def test_where_the_seal_comes_next_the_store_ends_with_its_last_line(maker: Maker):
+    store = maker.make()
+    store.append(b"one\n")
+    store.end_here()
+    store.append(b"seal\n")
+    assert store.size() == len(b"one\nseal\n")
+    store.close()
+    assert held(maker.again(store)) == b"one\nseal\n"
 
 
 def test_after_close_nothing_is_taken_and_a_second_close_does_no_harm(maker: Maker):

@@ -128,14 +128,16 @@ class FaultyFiles(OsFiles):
         short: int = 0,
     ) -> None:
         self.at, self.error_number, self.calls, self.part, self.short = at, error_number, calls, part, short
-        self.count = 0
+        self.count = self.at_call = 0
         self.done: list[str] = []
 
     def _step(self, call: str) -> bool:
         self.done.append(call)
         if call in self.calls:
             self.count += 1
-            return self.count == self.at
+            if self.count == self.at:
+                self.at_call = len(self.done) - 1
+                return True
         return False
 
     def _fail(self) -> None:

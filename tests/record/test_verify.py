@@ -116,6 +116,7 @@ def test_lines_cut_off_an_open_record_are_found_through_the_witness_log(tmp_path
     writer = new_record(tmp_path)
     for t_ms in range(6):
         writer.append([spoken()], t_ms, WALL)
+    writer.close()
     path = writer.folder / "record.jsonl"
     lines = lines_of(path)
     assert verify(path).intact and not verify(path).complete

@@ -89,8 +89,9 @@ def test_a_failure_at_any_write_or_sync_loses_no_told_fact_and_recovery_goes_on(
             break  # past the last call: every one has failed once
         failures += 1
         folder = root / "GB-2" / "20260314T081500Z-s1"
-        if not failed:  # only the witness log was hit, which is a warning
-            assert writer.warnings and verify(folder, witness=False).complete
+        if not failed:  # the witness log was hit, which is a warning, or room that the disk hadn't: then without
+            assert writer.warnings or number == errno.ENOSPC and files.done[files.at_call] == "write"
+            assert verify(folder, witness=False).complete
             continue
         if not (folder / "record.jsonl").exists() or not read_record(folder).lines:
             assert told == []
@@ -167,6 +168,7 @@ def test_a_record_is_never_written_over(tmp_path: Path):
 def test_every_line_says_what_kind_of_record_it_is(tmp_path: Path):
     writer = new_record(tmp_path, "practice")
     writer.append([spoken()], 1, WALL)
+    writer.close()
     raw = (writer.folder / "record.jsonl").read_text().splitlines()
     assert [json.loads(line)["record"] for line in raw] == ["practice", "practice"]
     assert json.loads(raw[0])["data"] == HEADER

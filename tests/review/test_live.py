@@ -60,20 +60,24 @@ def test_the_follower_shows_what_the_core_shows_after_every_decision(desk: Desk)
     assert follower.picture()["sessions"][0]["sealed"]
 
 
-def test_a_line_written_in_two_parts_is_read_once_and_whole(desk: Desk) -> None:
+@pytest.mark.parametrize("room", [b"", b"\0" * 4096], ids=["at the end", "into room"])
+def test_a_line_written_in_two_parts_is_read_once_and_whole(desk: Desk, room: bytes) -> None:
     made = recorder(desk)
     made.operator.begin()
     made.writer.close()
     path = made.folder / "record.jsonl"
     raw = path.read_bytes()
     plain = Follower(desk.setup.records, desk.sessions.plans)
-    path.write_bytes(raw[:-40])
+    path.write_bytes(raw[:-40] + (b"\0" * 40 + room if room else b""))
     from assistant.review.live import LiveSession
 
     live = LiveSession("gb-2/live", made.folder)
     live.feed(plain.plans, 0.0)
     count = live.lines
-    path.write_bytes(raw)
+    if room:  # the second half is seen before the first
+        path.write_bytes(raw[:-40] + b"\0" * 20 + raw[-20:] + room)
+        assert not live.feed(plain.plans, 0.5)
+    path.write_bytes(raw + room)
     live.feed(plain.plans, 1.0)
     assert live.lines == count + 1 and not live.problem
 

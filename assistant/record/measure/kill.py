@@ -90,13 +90,14 @@ def _judge(
 ) -> None:
     raw = record.read_bytes()
     whole = raw[: raw.rfind(b"\n") + 1]
-    tally.torn += whole != raw
+    torn = raw[len(whole) :].rstrip(b"\0")  # what follows it is room that was reserved ahead
+    tally.torn += bool(torn)
     lines = whole.split(b"\n")[:-1]
     tally.lost += sum(1 for seq, sha in told if seq > len(lines) or judge.sha(lines[seq - 1]) != sha)
     if not lines:
         tally.never_began += 1
         return
-    bad, why, sealed = judge.check(whole)
+    bad, why, sealed = judge.check(whole + raw[len(whole) + len(torn) :])
     if bad:
         tally.problems.append(f"{record}: line {bad} {why} after the kill")
         return
@@ -108,7 +109,7 @@ def _judge(
     if bad or not after.startswith(whole) or len(after) <= len(whole):
         tally.problems.append(f"{record}: line {bad} {why} after recovery")
     tails = b"".join(p.read_bytes() for p in sorted(record.parent.glob("tails/*.bin")))
-    if tails != raw[len(whole) :]:
+    if tails != torn:
         tally.problems.append(f"{record}: the torn tail was not kept")
     tally.recovered += 1
 
