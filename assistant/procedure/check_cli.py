@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -36,7 +38,8 @@ def check(
             for r in RULES.values():
                 click.echo(f"{r.id} ({r.severity}): {r.sentence}\n    Source: {r.source}.")
         return 0
-    findings, unreadable, languages = check_all(paths, folder)
+    found = check_all(paths, folder)
+    findings, unreadable, languages = found.findings, found.unreadable, found.languages
     if as_sarif:
         from assistant.procedure.sarif import to_sarif
 
@@ -58,6 +61,7 @@ def check(
                         for p in unreadable
                     ],
                     "languages": [c.as_dict() for c in languages],
+                    "not_judged": found.not_judged,
                 },
                 indent=2,
                 ensure_ascii=False,
@@ -70,6 +74,9 @@ def check(
             )
         if not findings and not unreadable:
             click.echo(f"Clean: {len(RULES)} rules, nothing found.")
+        for name, rules in found.not_judged.items():
+            what = f"{len(rules)} rules need" if len(rules) != 1 else "1 rule needs"
+            click.echo(f"Note: {name}: {what} what has a fault; mend that and check again: {', '.join(rules)}.")
         for c in languages:
             click.echo(f"Note: {c.sentence()}")
     if unreadable:
@@ -78,15 +85,27 @@ def check(
     return 1 if findings else 0
 
 
-def check_all(paths: tuple[str, ...], folder: Path | None) -> tuple[list, list[Problem], list]:
-    """(findings, problems of files that can't be read, languages' coverage) of the named procedures, or of all."""
-    from assistant.procedure.check import check_procedure
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What a check found. `unreadable`: faults of form and of names; `not_judged`: procedure -> rules that would have
+    needed what has such a fault."""
+
+    findings: list[Any]
+    unreadable: list[Problem]
+    languages: list[Any]
+    not_judged: dict[str, list[str]]
+
+
+def check_all(paths: tuple[str, ...], folder: Path | None) -> Checked:
+    """Everything that can be judged of the named procedures, or of all."""
+    from assistant.procedure.check import check_procedure, not_judged
     from assistant.procedure.languages import coverage
-    from assistant.procedure.load import load_procedure, procedure_names
+    from assistant.procedure.load import load_what_can_be, procedure_names
 
     findings: set = set()
     unreadable: list[Problem] = []
     languages: list = []
+    open_rules: dict[str, list[str]] = {}
     names: list[tuple[str, Path | None]] = []
     for path in paths:
         if Path(path).is_dir():
@@ -108,9 +127,15 @@ def check_all(paths: tuple[str, ...], folder: Path | None) -> tuple[list, list[P
         )
     for name, where in names:
         try:
-            loaded = load_procedure(name, where)
-            findings.update(check_procedure(loaded))
-            languages += coverage(loaded)
+            part = load_what_can_be(name, where)
+            unreadable.extend(part.site.problems)
+            if part.loaded is not None:
+                findings.update(check_procedure(part.loaded))
+            if part.loaded is not None and not part.site.problems:
+                languages += coverage(part.loaded)
+            elif part.loaded is not None and (rules := not_judged(part.loaded)):
+                open_rules[part.loaded.procedure.id] = rules
         except SiteFileProblems as error:
             unreadable.extend(error.problems)
-    return sorted(findings), sorted(set(unreadable)), languages  # a shared part is read once a procedure
+    # A shared part is read once for each procedure: its faults are named once.
+    return Checked(sorted(findings), sorted(set(unreadable)), languages, open_rules)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import difflib
+from dataclasses import dataclass, replace
 from typing import Any
+
+from assistant.procedure.gaps import BRANCH, MISHAPS
 
 from assistant.procedure.model import (
     AnyStep,
@@ -17,7 +20,8 @@ from assistant.procedure.model import (
 )
 from assistant.procedure.problems import nearest
 from assistant.procedure.source import Site
-from assistant.procedure.validate import validate_list
+from assistant.procedure.salvage import salvage
+from assistant.procedure.validate import Kept
 
 MAX_STEPS = 800
 Conditions = tuple[tuple[str, bool], ...]  # (option, wanted answer)
@@ -52,6 +56,7 @@ class FlatStep:
     when: tuple[tuple[str, bool], ...]
     scope: tuple[str, ...] = ()
     surface: str = ""  # for wet steps
+    includes: tuple[Include, ...] = ()  # those it came by, outermost first
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +82,10 @@ def substitute(value: Any, filled: dict[str, Any]) -> Any:
             if "{" + name + "}" in value:
                 value = value.replace("{" + name + "}", str(inner))
         return value
+    if isinstance(value, Kept):
+        out = Kept(substitute(v, filled) for v in value)
+        out.at = value.at
+        return out
     if isinstance(value, list):
         return [substitute(v, filled) for v in value]
     if isinstance(value, dict):
@@ -112,9 +121,16 @@ class Unfolder:
                 out.extend(self._plain(model, conditions, scope))
         return out
 
+    def _models(self, item: Any, data: Any, tree: Any, base: Any, what: str) -> list[Any]:
+        """A list with its parameters filled in, as models; what isn't valid is left out and noted."""
+        models, _, problems = salvage(list[item], data, tree, self.site.gaps, what, base)
+        self.site.problems.extend(problems)
+        return models or []
+
     def _plain(self, model: PlainStep, when: Conditions, scope: tuple[str, ...]) -> list[FlatStep]:
         self.count += 1
         if self.count > MAX_STEPS:
+            self.site.gaps.lose_step(None, branch=True)
             if self.count == MAX_STEPS + 1:
                 self.site.problems.append(
                     self.site.problem(
@@ -141,7 +157,11 @@ class Unfolder:
             return list(model.surfaces)
         inside = [s for s in self.enclosure.surfaces if s.zone == model.zone and s.id not in model.except_]
         zones = [z.id for z in self.enclosure.zones]
-        if model.zone not in zones:
+        if not inside:
+            self.site.gaps.lose_step({"do": "wet"}, branch=True)
+        if model.zone not in zones and self.site.gaps.is_lost("zone", model.zone):
+            pass
+        elif model.zone not in zones:
             self.site.problems.append(
                 self.site.problem(
                     model,
@@ -165,14 +185,17 @@ class Unfolder:
     def _include(
         self, model: Include, when: Conditions, scope: tuple[str, ...], parts: tuple[str, ...]
     ) -> list[FlatStep]:
+        if self.site.gaps.leaves_out(model):
+            return []
         raw = self._part(model, model.part, model.with_, parts)
         if raw is None:
+            self.site.gaps.lose_step(None, branch=True)
             return []
         part, tree, filled = raw
-        data = substitute(tree.data.get("steps", []), filled)
-        models, problems = validate_list(AnyStep, data, tree, ("steps",))
-        self.site.problems.extend(problems)
-        return self.steps(models or [], when, (*scope, model.id), (*parts, part.id))
+        data = substitute(self.site.kept[tree.file].get("steps", []), filled)
+        models = self._models(AnyStep, data, tree, ("steps",), "part")
+        inner = self.steps(models, when, (*scope, model.id), (*parts, part.id))
+        return [replace(flat, includes=(model, *flat.includes)) for flat in inner]
 
     def _part(self, asked_by: Any, name: str, given: dict[str, Any], parts: tuple[str, ...]) -> Any:
         """(part, its tree, filled-in parameters) or None after noting what is wrong."""
@@ -199,6 +222,7 @@ class Unfolder:
         if part is None:
             return None
         known = {p.id: p for p in part.parameters}
+        wrong = [key for key in given if key not in known]
         for parameter in part.parameters:
             if parameter.id in PLACEHOLDERS:
                 note(
@@ -210,30 +234,30 @@ class Unfolder:
                         f"Call it which_{parameter.id}.",
                     )
                 )
-        for key in given:
-            if key not in known:
-                note(
-                    self.site.problem(
-                        asked_by,
-                        f"with.{key}",
-                        f"The part {name} has no parameter {key}.",
-                        "a parameter of the part",
-                        nearest(key, known),
-                    )
+        for key in () if self.site.gaps.any_lost("parameter") else wrong:
+            note(
+                self.site.problem(
+                    asked_by,
+                    f"with.{key}",
+                    f"The part {name} has no parameter {key}.",
+                    "a parameter of the part",
+                    nearest(key, known),
                 )
+            )
         filled: dict[str, Any] = {}
         for key, parameter in known.items():
             if key in given:
                 filled[key] = given[key]
             elif parameter.default is not None or not parameter.required:
                 filled[key] = parameter.default
-            else:
+            elif not difflib.get_close_matches(key, wrong, 1):  # a parameter written wrongly is said once
                 note(
                     self.site.problem(
                         asked_by, "", f"The part {name} needs the parameter {key}.", f"with: {{{key}: ...}}"
                     )
                 )
-                return None
+        if wrong or len(filled) < len(known):
+            return None
         return part, self.site.tree_of(part), filled
 
     def _repeat(
@@ -253,23 +277,24 @@ class Unfolder:
         for item in model.each:
             filled = {model.as_: item, f"{model.as_}_name": names.get(item, item.replace("_", " "))}
             data = substitute(model._raw.get("steps", []), filled)
-            models, problems = validate_list(AnyStep, data, tree, (*model.path, "steps"))
-            self.site.problems.extend(problems)
-            out.extend(self.steps(models or [], when, (*scope, f"{model.id}.{item}"), parts))
+            what = "procedure" if tree.data.get("kind") == "procedure" else "part"
+            models = self._models(AnyStep, data, tree, (*model.path, "steps"), what)
+            out.extend(self.steps(models, when, (*scope, f"{model.id}.{item}"), parts))
         return out
 
     def mishaps(self, procedure: Any) -> list[FlatMishap]:
         """The procedure's own branches and those of its parts; its own take the place of a part's."""
         chosen: dict[str, MishapModel] = {}
         for include in procedure.mishap_parts:
-            raw = self._part(include, include.part, include.with_, ())
+            raw = None if self.site.gaps.leaves_out(include) else self._part(include, include.part, include.with_, ())
             if raw is None:
+                self.site.gaps.aspects |= {MISHAPS, BRANCH}
+                self.site.gaps.lose("mishap", None)
                 continue
             part, tree, filled = raw
-            data = substitute(tree.data.get("mishaps", []), filled)
-            models, problems = validate_list(MishapModel, data, tree, ("mishaps",))
-            self.site.problems.extend(problems)
-            ids = [m.id for m in models or []]
+            data = substitute(self.site.kept[tree.file].get("mishaps", []), filled)
+            models = self._models(MishapModel, data, tree, ("mishaps",), "part")
+            ids = [m.id for m in models]
             for field, names in (("only", include.only), ("leave_out", include.leave_out)):
                 for i, name in enumerate(names):
                     if name not in ids:
@@ -282,7 +307,7 @@ class Unfolder:
                                 nearest(name, ids),
                             )
                         )
-            for m in models or []:
+            for m in models:
                 if (not include.only or m.id in include.only) and m.id not in include.leave_out:
                     chosen[m.id] = m
         for m in procedure.mishaps:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import rfc8785
 
+from assistant.procedure.gaps import SHELVES
 from assistant.procedure.expand import FlatMishap, FlatStep, Unfolder
 from assistant.procedure.model import AgentsFile, EnclosureFile, Node, ProcedureFile
 from assistant.procedure.names import Names
@@ -46,8 +48,25 @@ def procedure_names(folder: Path | None = None) -> list[str]:
     return sorted(Site(Path(folder) if folder else default_folder()).names("procedure"))
 
 
+@dataclass(frozen=True, slots=True)
+class Partial:
+    """What of a procedure can be judged although its files have faults: None where nothing is left."""
+
+    loaded: Loaded | None
+    site: Site
+
+
 def load_procedure(name_or_path: str | Path, folder: Path | None = None) -> Loaded:
     """The procedure with this id, or in this file. Raises SiteFileProblems naming everything that is wrong."""
+    found = load_what_can_be(name_or_path, folder)
+    if found.site.problems or found.loaded is None:
+        raise SiteFileProblems(found.site.problems)
+    return found.loaded
+
+
+def load_what_can_be(name_or_path: str | Path, folder: Path | None = None) -> Partial:
+    """The same without what has a fault; the faults are the site's `problems`. Never to be run, only to be judged.
+    Raises SiteFileProblems where there is no such procedure."""
     folder = Path(folder) if folder else None
     text = str(name_or_path)
     looks_like_path = text.endswith((".yaml", ".yml")) or "/" in text or "\\" in text
@@ -95,31 +114,45 @@ def _folder_of(path: Path) -> Path:
     return default_folder()
 
 
-def _load(site: Site, path: Path) -> Loaded:
+def _load(site: Site, path: Path) -> Partial:
+    from assistant.procedure.wording import placeholder_problems
+
     procedure = site.read(path, "procedure")
-    enclosure = agents = None
-    if procedure is not None:
-        enclosure = site.find("enclosure", procedure.enclosure, procedure, "enclosure")
-    if enclosure is not None:
-        agents = site.find("agents", enclosure.agents, enclosure, "agents")
-    if procedure is None or enclosure is None or agents is None:
-        raise SiteFileProblems(site.problems)
+    if procedure is None:
+        return Partial(None, site)
+    enclosure = site.find("enclosure", procedure.enclosure, procedure, "enclosure")
+    agents = site.find("agents", enclosure.agents, enclosure, "agents") if enclosure is not None else None
+    judged = enclosure is not None
+    if enclosure is None:  # its own names can't be judged, those of steps, options and parts can
+        enclosure = EnclosureFile.model_construct(id=procedure.enclosure, zones=[], surfaces=[])
+        site.gaps.nameless.update(SHELVES.values())
+    if agents is None:
+        agents = AgentsFile.model_construct(agents=[])
+        site.gaps.lose_item("agents", None)
     unfolder = Unfolder(site, enclosure)
     steps = unfolder.steps(procedure.steps)
     mishaps = unfolder.mishaps(procedure)
     names = Names(site, enclosure, agents)
     names.check_enclosure()
-    names.check_procedure(procedure, steps, mishaps)
+    good, branches = names.check_procedure(procedure, steps, mishaps)
     if not steps and not site.problems:
         site.problems.append(
             site.problem(procedure, "steps", "The procedure has no step.", "at least one step")
         )
-    if site.problems:
-        raise SiteFileProblems(site.problems)
-    loaded = Loaded(site, path, procedure, enclosure, agents, tuple(steps), tuple(mishaps))
-    from assistant.procedure.wording import placeholder_problems
+    loaded = Loaded(
+        site, path, procedure, _without_gaps(site, enclosure), _without_gaps(site, agents), tuple(good), tuple(branches)
+    )
+    if judged:
+        site.problems.extend(placeholder_problems(loaded))
+    return Partial(loaded if judged else None, site)
 
-    problems = placeholder_problems(loaded)
-    if problems:
-        raise SiteFileProblems(problems)
-    return loaded
+
+def _without_gaps(site: Site, file: Any) -> Any:
+    """An enclosure's or agents' file without the items that have a fault."""
+    kept = {}
+    for shelf, what in SHELVES.items():
+        items = getattr(file, shelf, None)
+        if isinstance(items, list):
+            lost = site.gaps.lost.get(what, ())
+            kept[shelf] = [x for x in items if x.id not in lost and not site.gaps.leaves_out(x)]
+    return file.model_copy(update=kept) if site.problems else file

@@ -12,8 +12,9 @@ from typing import Any
 from assistant.procedure.model import FILE_KINDS, Node
 from assistant.procedure.problems import Problem, SiteFileProblems, nearest
 from assistant.procedure.upcast import upcast
-from assistant.procedure.validate import validate
-from assistant.procedure.yaml_tree import Tree, read_tree
+from assistant.procedure.gaps import Gaps
+from assistant.procedure.salvage import salvage
+from assistant.procedure.yaml_tree import Tree, read_what_can_be
 
 _SHELVES = {"enclosure": "enclosures", "agents": "agents", "part": "parts"}
 _MAX_FILES = 2000
@@ -35,6 +36,8 @@ class Site:
     trees: dict[Path, Tree] = field(default_factory=dict)
     models: dict[Path, Any] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
+    kept: dict[str, Any] = field(default_factory=dict)  # file -> its values without what is faulty
+    gaps: Gaps = field(default_factory=Gaps)
 
     def names(self, kind: str) -> dict[str, Path]:
         """Ids of a kind -> file. A link that leads out of the folder isn't followed."""
@@ -60,17 +63,18 @@ class Site:
         return str(path)
 
     def read(self, path: Path, kind: str) -> Any:
-        """The model in `path`, or None after noting its problems."""
+        """The model of as much of `path` as can be judged, or None; its problems and gaps are noted."""
         path = path.resolve()
         if path in self.models:
             return self.models[path]
         self.models[path] = None
         try:
-            tree = upcast(read_tree(path, self.shown(path)))
+            tree = upcast(read_what_can_be(path, self.shown(path)))
         except SiteFileProblems as error:
             self.problems.extend(error.problems)
             return None
         self.trees[path] = tree
+        self.problems.extend(tree.problems)
         found = tree.data.get("kind")
         if found not in FILE_KINDS:
             self.problems.append(
@@ -81,12 +85,12 @@ class Site:
                     nearest(str(found or ""), FILE_KINDS),
                 )
             )
-            return None
+            tree.data["kind"] = found = kind  # the one who asked says what it should be
         if found != kind:
             self.problems.append(tree.problem(("kind",), f"This is a file of kind {found}.", f"kind: {kind}",
                                               "Name a procedure that uses this file."))
             return None
-        model, problems = validate(FILE_KINDS[kind], tree.data, tree)
+        model, self.kept[tree.file], problems = salvage(FILE_KINDS[kind], tree.data, tree, self.gaps, kind)
         self.problems.extend(problems)
         if model is not None and model.id != path.stem:
             self.problems.append(

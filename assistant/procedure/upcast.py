@@ -37,17 +37,20 @@ _SECONDS = {
 
 
 def upcast(tree: Tree) -> Tree:
-    """The tree in the current format. Raises SiteFileProblems for a version nobody knows."""
+    """The tree in the current format. Raises SiteFileProblems for a newer one; a missing or senseless version is noted
+    among the tree's problems, and the file read as if it were of the current one."""
     data = tree.data
     if not isinstance(data, dict):
         raise SiteFileProblems([tree.problem((), "The file isn't a mapping.", "format, kind and content")])
     version = data.get("format")
     if version is None:
-        raise SiteFileProblems([tree.problem((), "format is missing.", f"format: {CURRENT}")])
+        tree.problems.append(tree.problem((), "format is missing.", f"format: {CURRENT}"))
+        version = data["format"] = CURRENT  # the rest is judged as if it were this format
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
-        raise SiteFileProblems(
-            [tree.problem(("format",), f"Format {version!r} isn't a version.", f"format: {CURRENT}")]
+        tree.problems.append(
+            tree.problem(("format",), f"Format {version!r} isn't a version.", f"format: {CURRENT}")
         )
+        version = data["format"] = CURRENT
     if version > CURRENT:
         raise SiteFileProblems(
             [
@@ -66,7 +69,7 @@ def upcast(tree: Tree) -> Tree:
 
 def _from_1_to_2(tree: Tree) -> Tree:
     """Format 1 into 2. New keys take the place of the ones they came from."""
-    new = Tree(tree.file, None, dict(tree.places), dict(tree.key_places), tree.sha256)
+    new = Tree(tree.file, None, dict(tree.places), dict(tree.key_places), tree.sha256, tree.problems, tree.bad)
 
     def renamed(path: Key, old: str, fresh: str) -> None:
         for table in (new.places, new.key_places):

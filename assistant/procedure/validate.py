@@ -18,29 +18,34 @@ from assistant.procedure.yaml_tree import Key, Tree
 CONTEXT = {"convert": convert}
 
 
+class Kept(list):
+    """A list some items of which were taken out; `at` holds where each one left stands in the file."""
+
+    at: list[int]
+
+
 def validate(kind: type[Node], data: Any, tree: Tree, base: Key = ()) -> tuple[Any, list[Problem]]:
     """`data` as `kind` (None when it isn't valid) and the problems found, located in `tree` under `base`."""
-    return _validate(kind, data, tree, base)
+    try:
+        model = adapter_for(kind).validate_python(data, context=CONTEXT)
+    except ValidationError as error:
+        return None, [
+            problem_of(e, kind, data, tree, base, real_path(tuple(e["loc"]), data))
+            for e in error.errors(include_url=False)
+        ]
+    attach(model, data, tree.file, base, tree)
+    return model, []
 
 
-def validate_list(item: Any, data: Any, tree: Tree, base: Key) -> tuple[Any, list[Problem]]:
-    """A list of `item` models, such as the steps of a part after filling in parameters."""
-    return _validate(list[item], data, tree, base)
+_ADAPTERS: dict[str, TypeAdapter] = {}
 
 
-_ADAPTERS: dict[Any, TypeAdapter] = {}
-
-
-def _validate(kind: Any, data: Any, tree: Tree, base: Key) -> tuple[Any, list[Problem]]:
+def adapter_for(kind: Any) -> TypeAdapter:
+    """What checks values against a model, or against a list of models; made once."""
     adapter = _ADAPTERS.get(str(kind))
     if adapter is None:
         adapter = _ADAPTERS[str(kind)] = TypeAdapter(kind)
-    try:
-        model = adapter.validate_python(data, context=CONTEXT)
-    except ValidationError as error:
-        return None, [_problem(e, kind, data, tree, base) for e in error.errors(include_url=False)]
-    attach(model, data, tree.file, base, tree)
-    return model, []
+    return adapter
 
 
 def attach(model: Any, data: Any, file: str, path: Key, tree: Tree) -> None:
@@ -53,7 +58,8 @@ def attach(model: Any, data: Any, file: str, path: Key, tree: Tree) -> None:
             if isinstance(data, dict) and key in data:
                 attach(getattr(model, name), data[key], file, (*path, key), tree)
     elif isinstance(model, list) and isinstance(data, list):
-        for i, (m, d) in enumerate(zip(model, data, strict=True)):
+        places = data.at if isinstance(data, Kept) else range(len(data))
+        for i, m, d in zip(places, model, data, strict=True):
             attach(m, d, file, (*path, i), tree)
     elif isinstance(model, dict) and isinstance(data, dict):
         for key, m in model.items():
@@ -61,7 +67,7 @@ def attach(model: Any, data: Any, file: str, path: Key, tree: Tree) -> None:
                 attach(m, data.get(key), file, (*path, key), tree)
 
 
-def _real_path(loc: tuple, data: Any) -> Key:
+def real_path(loc: tuple, data: Any) -> Key:
     """Pydantic's location without the tags of unions and the names of inner validators."""
     path: list[Any] = []
     here = data
@@ -99,11 +105,15 @@ class _Tagged:
         self.data = data
 
 
-def _problem(error: Any, kind: Any, data: Any, tree: Tree, base: Key) -> Problem:
-    path = _real_path(tuple(error["loc"]), data)
-    full = (*base, *path)
+def problem_of(error: Any, kind: Any, data: Any, tree: Tree, base: Key, place: Key) -> Problem:
+    """A complaint of the model in plain words. `place`: where in the file under `base` it is, if items of `data` were
+    taken out before."""
+    path = real_path(tuple(error["loc"]), data)
+    full = (*base, *place)
     code, context = error["type"], error.get("ctx", {})
     name = str(path[-1]) if path else ""
+    if path and isinstance(path[-1], int):
+        name = f"Item {place[-1] + 1}"
     if code == "missing":
         return tree.problem(full[:-1], f"{name} is missing.", f"the key {name}")
     if code == "extra_forbidden":

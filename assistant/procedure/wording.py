@@ -123,12 +123,16 @@ def spoken_fields(model: Any) -> list[tuple[str, dict[str, str]]]:
 def placeholder_problems(loaded: Any) -> list[Problem]:
     """Placeholders nobody fills, and braces that aren't placeholders."""
     problems: list[Problem] = []
+    gaps = loaded.site.gaps
     for flat in (*loaded.steps, *(s for m in loaded.mishaps for s in m.steps)):
         for field, text in spoken_fields(flat.model):
             for language, words in text.items():
                 values = step_values(loaded, flat, language)
                 for match in _PLACEHOLDER.finditer(words):
                     if match[1] not in values:
+                        gaps.note_text(flat.model, field)
+                        if gaps.any_lost("parameter"):
+                            continue
                         problems.append(
                             loaded.site.problem(
                                 flat.model,
@@ -139,6 +143,7 @@ def placeholder_problems(loaded: Any) -> list[Problem]:
                             )
                         )
                 if "{" in _PLACEHOLDER.sub("", words) or "}" in _PLACEHOLDER.sub("", words):
+                    gaps.note_text(flat.model, field)
                     problems.append(
                         loaded.site.problem(
                             flat.model,

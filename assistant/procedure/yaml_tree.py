@@ -57,6 +57,8 @@ class Tree:
     places: dict[Key, Place] = field(default_factory=dict)
     key_places: dict[Key, Place] = field(default_factory=dict)
     sha256: str = ""
+    problems: list[Problem] = field(default_factory=list)  # what is wrong without making the rest unreadable
+    bad: set[Key] = field(default_factory=set)  # values that can't be trusted because of it
 
     def place(self, path: Key) -> Place:
         """The place of `path`, or of the nearest node above it."""
@@ -72,7 +74,16 @@ class Tree:
 
 
 def read_tree(path: Path, shown: str = "") -> Tree:
-    """Reads `path`; `shown` is how the file is named in messages. Raises SiteFileProblems."""
+    """Reads `path`; `shown` is how the file is named in messages. Raises SiteFileProblems for whatever is wrong."""
+    tree = read_what_can_be(path, shown)
+    if tree.problems:
+        raise SiteFileProblems(tree.problems)
+    return tree
+
+
+def read_what_can_be(path: Path, shown: str = "") -> Tree:
+    """The same, but raising only where the file can't be read to its end: what is wrong with single values stands in
+    the tree's `problems`, and the values themselves in `bad`."""
     import hashlib
 
     shown = shown or str(path)
@@ -106,9 +117,13 @@ def read_tree(path: Path, shown: str = "") -> Tree:
             column,
         ) from error
     hidden = _hidden_characters(text, shown)
-    if hidden:
-        raise SiteFileProblems(hidden)
-    tree = parse_tree(text, shown)
+    if hidden:  # a control character would end the reading; the values that hold one are out of the question anyway
+        text = "".join("\N{MIDDLE DOT}" if _is_hidden(c) and c not in "\n\r\t" else c for c in text)
+    try:
+        tree = parse_what_can_be(text, shown, frozenset((p.line, p.column) for p in hidden))
+    except SiteFileProblems as error:
+        raise (SiteFileProblems(hidden) if hidden else error) from None
+    tree.problems[:0] = hidden
     tree.sha256 = hashlib.sha256(raw).hexdigest()
     return tree
 
@@ -156,8 +171,17 @@ class _Open:
 
 def parse_tree(text: str, shown: str) -> Tree:
     """Text into a Tree. Raises SiteFileProblems with every structural problem of the text."""
+    tree = parse_what_can_be(text, shown)
+    if tree.problems:
+        raise SiteFileProblems(tree.problems)
+    return tree
+
+
+def parse_what_can_be(text: str, shown: str, known: frozenset[Place] = frozenset()) -> Tree:
+    """Text into a Tree with its problems. Raises SiteFileProblems where the text can't be read to its end. `known`: places of hidden characters that were named already."""
     tree = Tree(shown, None)
-    problems: list[Problem] = []
+    problems = tree.problems
+    readable = True
     stack: list[_Open] = []
     documents = nodes = 0
     root_seen = False
@@ -188,8 +212,8 @@ def parse_tree(text: str, shown: str) -> Tree:
         tree.places[path] = at(event)
         return path
 
-    def key(event: Any) -> None:
-        """Takes a scalar as the next key of the mapping being read."""
+    def key(event: Any) -> Key:
+        """Takes a scalar as the next key of the mapping being read; returns the path of its value."""
         parent = stack[-1]
         name = _scalar(event)
         if not isinstance(name, str) or not name:
@@ -197,20 +221,32 @@ def parse_tree(text: str, shown: str) -> Tree:
                 event, f"The key {event.value!r} isn't a word.", "a name as the key", "Put it in quotes."
             )
             name = str(name)
-        if name in parent.value or (*parent.path, name) in tree.key_places:
-            line = tree.key_places[(*parent.path, name)][0]
+        path = (*parent.path, name)
+        if not isinstance(_scalar(event), str) or not name:
+            tree.bad.add(path)
+        if name in parent.value or path in tree.key_places:
+            line = tree.key_places[path][0]
+            tree.bad.add(path)
             complain(
                 event,
                 f"The key {name} stands twice here.",
                 "each key once",
                 f"It stands in line {line} already; delete or rename one.",
             )
-        tree.key_places.setdefault((*parent.path, name), at(event))
+        tree.key_places.setdefault(path, at(event))
         parent.key, parent.has_key = name, True
+        return path
+
+    def named(event: Any) -> bool:
+        """Whether a hidden character of this value was named already."""
+        first = (event.start_mark.line + 1, event.start_mark.column + 1)
+        last = (event.end_mark.line + 1, event.end_mark.column + 1)
+        return any(first <= place <= last for place in known)
 
     try:
         for event in YAML(typ="safe", pure=True).parse(text):
             if len(problems) >= MAX_PROBLEMS:
+                readable = False
                 break
             if isinstance(event, DocumentStartEvent):
                 documents += 1
@@ -218,6 +254,7 @@ def parse_tree(text: str, shown: str) -> Tree:
                     complain(
                         event, "A second document starts here.", "one document in a file", "Delete the '---'."
                     )
+                    readable = False  # which of the two is meant?
                     break
                 continue
             if isinstance(event, AliasEvent):
@@ -228,19 +265,24 @@ def parse_tree(text: str, shown: str) -> Tree:
                     "Write it out, or use a part and include it.",
                 )
                 if stack and isinstance(stack[-1].value, dict) and not stack[-1].has_key:
+                    readable = False
                     break
-                put(None, event)
+                tree.bad.add(put(None, event))
                 continue
+            tainted = False
             if isinstance(event, (ScalarEvent, MappingStartEvent, SequenceStartEvent)):
                 nodes += 1
                 if nodes > MAX_NODES:
                     complain(event, f"The file has more than {MAX_NODES} values.", "a smaller file")
+                    readable = False
                     break
                 hidden = next(
                     (ch for ch in getattr(event, "value", "") or "" if ch not in "\n\t" and _is_hidden(ch)),
                     "",
                 )
-                if hidden:  # an escape such as "\\u202e" brings in what the text itself may not hold
+                tainted = bool(hidden) or isinstance(event, ScalarEvent) and bool(known) and named(event)
+                # An escape such as "\\u202e" brings in what the text itself may not hold.
+                if hidden and not named(event):
                     complain(
                         event,
                         f"The character U+{ord(hidden):04X} is not allowed.",
@@ -256,13 +298,13 @@ def parse_tree(text: str, shown: str) -> Tree:
                     )
                 # In 0.19 an event's tag is an object for explicit tags and None otherwise.
                 if getattr(event, "tag", None) is not None and str(event.tag) not in ("!", "None"):
+                    tainted = True
                     complain(event, f"The tag {event.tag} isn't allowed.", "a plain value", "Delete the tag.")
             is_key = bool(stack) and isinstance(stack[-1].value, dict) and not stack[-1].has_key
             if isinstance(event, ScalarEvent):
-                if is_key:
-                    key(event)
-                else:
-                    put(_scalar(event), event)
+                path = key(event) if is_key else put(_scalar(event), event)
+                if tainted:
+                    tree.bad.add(path)
             elif isinstance(event, (MappingStartEvent, SequenceStartEvent)):
                 if is_key:
                     complain(
@@ -271,15 +313,21 @@ def parse_tree(text: str, shown: str) -> Tree:
                         "a name as the key",
                         "Text that begins with '{' or '[' must be in quotes.",
                     )
+                    readable = False
                     break
                 if len(stack) >= MAX_DEPTH:
                     complain(event, f"The nesting is deeper than {MAX_DEPTH} levels.", "a flatter file")
+                    readable = False
                     break
                 value: Any = {} if isinstance(event, MappingStartEvent) else []
-                stack.append(_Open(value, put(value, event)))
+                path = put(value, event)
+                stack.append(_Open(value, path))
+                if tainted:
+                    tree.bad.add(path)
             elif isinstance(event, (MappingEndEvent, SequenceEndEvent)):
                 stack.pop()
     except MarkedYAMLError as error:
+        readable = False
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
         cause = " ".join(str(p) for p in (error.context, error.problem) if p)
@@ -290,12 +338,13 @@ def parse_tree(text: str, shown: str) -> Tree:
         )
         problems.append(Problem(shown, line, column, f"This isn't YAML: {cause}.", "valid YAML 1.2", hint))
     except (YAMLError, ValueError, RecursionError) as error:
+        readable = False
         problems.append(
             Problem(shown, 1, 1, f"This isn't YAML: {str(error).splitlines()[0]}.", "valid YAML 1.2")
         )
     if not problems and not root_seen:
         problems.append(Problem(shown, 1, 1, "The file is empty.", "format, kind and content"))
-    if problems:
+    if not readable or not root_seen:
         raise SiteFileProblems(problems)
     return tree
 

@@ -84,7 +84,7 @@ EXPECTED: dict[str, tuple[int | None, str]] = {
     "spoils-unknown": (None, "isn't known here"),
     "step-is-text": (12, ""),
     "step-without-kind": (12, "doesn't say what it does"),
-    "steps-missing": (1, "steps is missing"),
+    "steps-missing": (11, "no key stepps"),
     "stray-brace": (14, "isn't a placeholder"),
     "surrogate-by-escape": (14, "U+D800"),
     "tab-indent": (13, "This isn't YAML"),
