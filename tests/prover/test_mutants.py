@@ -7,6 +7,7 @@ import pytest
 from assistant.prover.mutants.core_faults import FAULTS, seeded
 from assistant.prover.mutants.judge import BASES, Bases, Mutant, judge, mutants
 from assistant.prover.mutants.operators import OPERATORS
+from assistant.prover.mutants.side_by_side import judge_all
 from assistant.session import owing
 
 SAMPLE = 30
@@ -41,6 +42,13 @@ def test_an_unchanged_procedure_is_not_refuted(bases):
 def test_a_fault_in_the_core_is_refuted(bases, name):
     plan, _ = bases.get("gb-2-start-of-day")
     assert judge(bases, Mutant(name, "gb-2-start-of-day", plan, name)).verdict == "refuted"
+
+
+def test_verdicts_do_not_depend_on_the_number_of_processes():
+    told = []
+    alone = judge_all(1, 40, lambda done, of: told.append((done, of)))
+    assert judge_all(2, 40) == alone and len(alone) > 4
+    assert told == [(n, len(alone)) for n in range(1, len(alone) + 1)]
 
 
 def test_a_seeded_core_is_whole_again_afterwards():
