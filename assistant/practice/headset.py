@@ -20,6 +20,7 @@ from assistant.practice.levels import level
 from assistant.practice.oracle import Oracle
 from assistant.practice.score import enclosure_log, score
 from assistant.practice.session_run import OnFacts, OnWorld, Practised, keep_log, mishap_logs, options_for
+from assistant.practice.spoken_recall import SpokenRecall
 from assistant.practice.stage import DrillStage
 from assistant.practice.typed import TypedTrainee
 from assistant.session import inputs
@@ -78,9 +79,10 @@ def run_at_headset(
     words: tuple[str, ...] = (), weights: dict[str, float] | None = None, disturb: tuple[str, ...] = (),
     answers: dict[str, bool] | None = None, records: Path | None = None, chosen: LiveChoices | None = None,
     devices: LiveDevices = REAL, show: Callable[[str], None] = lambda text: None, on_facts: OnFacts | None = None,
-    on_world: OnWorld | None = None,
+    on_shown: OnFacts = lambda state, facts, now_ms: None, on_world: OnWorld | None = None,
 ) -> Practised:
-    """As `session_run.run_practice`, at a headset, with the trainee's hearing profile where there is one. Raises SoundDeviceError before anything is written where there is
+    """As `session_run.run_practice`, at a headset, with the trainee's hearing profile where there is one. At level recall
+    the trainee is asked aloud; `on_shown`: told of facts when the trainee may know them. Raises SoundDeviceError before anything is written where there is
     none; a power cut of the computer can't be practised here (UsageError is the caller's to raise)."""
     chosen = chosen or LiveChoices()
     own = profile_of(chosen.profile, trainee, ready.pack.language, show)
@@ -141,7 +143,8 @@ def run_at_headset(
         }}, also,
     )
     done = practise_at_headset(
-        ready, what, screen, chosen=chosen, profile=own, on_facts=follow, devices=LiveDevices(
+        ready, what, screen, chosen=chosen, profile=own, on_facts=follow, on_shown=on_shown,
+        recall=SpokenRecall(plan, seed, show) if lvl.asks_next else None, devices=LiveDevices(
             devices.sink, source, devices.voice, devices.engine, devices.keys, devices.clock, devices.files,
         ),
     )

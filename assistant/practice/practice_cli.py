@@ -54,6 +54,7 @@ from assistant.station.times import clock_text
 @click.option("--by-ear", is_flag=True, help="With --persona: it hears the assistant's sound through a recogniser.")
 @click.option("--microphone", help="Input device, by number or name (assistant devices).")
 @click.option("--headset", help="Output device, by number or name.")
+@click.option("--keys", is_flag=True, help="At a headset: foot switch or keyboard as well.")
 @click.option("--profile", metavar="NAME", help="Hearing profile to use; else the trainee's own where there is one.")
 @click.option("--drawing", type=click.Path(path_type=Path), help="Write the enclosure as it is at the end, as SVG.")
 @click.option("--session-id", default="", help="With --stamp and --epoch: the same bytes again.")
@@ -71,7 +72,7 @@ def practice(
     drawing: Path | None, session_id: str, stamp: str, epoch: datetime | None, ready: bool, rule: Path | None,
     tracer: tuple[str, str] | None, due: bool, words_drill: bool, as_json: bool, evidence_of: str | None,
     disturb: tuple[str, ...], by_keys: bool, by_ear: bool, microphone: str | None, headset: str | None,
-    profile: str | None,
+    profile: str | None, keys: bool,
 ) -> int:
     """Practise PROCEDURE by voice at a headset; without one, type what you would say; or let a persona show it.
 
@@ -109,7 +110,7 @@ def practice(
     }
     done = None
     if not persona and not by_keys and (microphone or headset or sys.stdin.isatty()):
-        done = _by_voice(prepared, screen, common, as_json, LiveChoices(microphone=microphone, headset=headset, profile=profile))
+        done = _by_voice(prepared, screen, common, as_json, LiveChoices(microphone=microphone, headset=headset, profile=profile, with_keys=keys))
     if done is None:
         done = _without_sound(
             prepared, screen, common, as_json, persona, by_ear, stamp=stamp, session_id=session_id,
@@ -132,7 +133,7 @@ def _by_voice(prepared: Prepared, screen: Any, common: dict[str, Any], as_json: 
     hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, None, True)
     try:
         return run_at_headset(
-            prepared, screen, chosen=chosen, on_world=hints.world, on_facts=hints.both, **common,
+            prepared, screen, chosen=chosen, on_world=hints.world, on_shown=hints.facts, **common,
         )
     except SoundDeviceError as error:
         if chosen.microphone or chosen.headset:
@@ -199,11 +200,6 @@ class _Hints:
             if self.level.asks_next and not fact.branch:
                 self._ask(step)
 
-    def both(self, state: State, facts: tuple[Fact, ...], now_ms: int) -> None:
-        """At a headset, where the lines are shown elsewhere."""
-        self.before(facts)
-        self.facts(state, facts, now_ms)
-
     def _begun(self, facts: tuple[Fact, ...]) -> list[tuple[StepStarted, Step]]:
         return [(f, self.plan.step(f.step)) for f in facts if isinstance(f, StepStarted) and not f.step.startswith("bridge:")]
 
@@ -224,12 +220,12 @@ class _Hints:
         """Before the step is shown; the session's clock stands still meanwhile."""
         asked = question(self.plan, step, self.seed)
         self._say(asked.text())
-        if self._lines is not None:
-            chosen = asked.answer(self._lines)
-            self._answered.append(inputs.Recalled(step.id, asked.choices, asked.right, chosen))
-            self._say("Right." if chosen == asked.right else f"No: it is {asked.right}.")
-        else:
+        if self._lines is None:  # a persona does it, and shows what comes
             self._say(f"It is {asked.right}.")
+            return
+        chosen = asked.answer(self._lines)
+        self._answered.append(inputs.Recalled(step.id, asked.choices, asked.right, chosen))
+        self._say("Right." if chosen == asked.right else f"No: it is {asked.right}.")
 
     def answer(self, now_ms: int) -> inputs.Recalled | None:
         """What was answered since, for the record; each once."""

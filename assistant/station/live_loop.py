@@ -15,6 +15,7 @@ from assistant.hearing.listener import Listener
 from assistant.hearing.recogniser import ENGINE_RESTARTED
 from assistant.session import inputs
 from assistant.session.allowed import expects, listened_for
+from assistant.session.facts.base import Fact
 from assistant.station.clock import LiveClock
 from assistant.station.ear import KeepClip, heard_input
 from assistant.station.keeper import SessionKeeper
@@ -75,7 +76,11 @@ class LiveLoop:
         self._fed_ms = 0.0
         self._lost = False
         self._retry_at = 0
-        keeper.on_facts(mouth.act)
+        keeper.on_facts(self.act)
+
+    def act(self, facts: tuple[Fact, ...], now_ms: int) -> None:
+        """Speaks what one decision calls for."""
+        self.mouth.act(facts, now_ms)
 
     def run(self, *first: inputs.Input) -> None:
         """From `first` (Begin, or Recover after a break) to the verdict and the last spoken word. Raises what the

@@ -51,6 +51,12 @@ class Mouth:
                 self._quiet(sounding, asked.text)
                 self._lines.append(_Line(asked.line, sounding))
 
+    def aside(self, text: str, now_ms: int) -> Sounding:
+        """Speak something that is no line of the session (a question of practice): nothing of it comes back as an input."""
+        sounding = self.player.say(text, now_ms / 1000 + _THINK_S - self._zero_s)
+        self._quiet(sounding, text)
+        return sounding
+
     def _quiet(self, sounding: Sounding, text: str) -> None:
         self._mute(sounding.start_s + self._zero_s, sounding.end_s + self._zero_s, text)
 

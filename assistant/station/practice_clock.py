@@ -13,6 +13,7 @@ class PracticeClock:
 
     `limit_ms()`: session time it may not pass by hurrying (the next deadline), or None. `on_gain(ms)` is told of
     every gain at once, so that what is dated by another clock can be moved along. At most 2 s are gained at a look.
+    While `held`, session time stands still (a loss is a gain below zero).
     """
 
     def __init__(self, base: Any, factor: float) -> None:
@@ -23,6 +24,7 @@ class PracticeClock:
         self.quick: Callable[[], bool] = lambda: False
         self.limit_ms: Callable[[], int | None] = lambda: None
         self.on_gain: Callable[[int], None] = lambda ms: None
+        self.held = False
 
     @property
     def zero_s(self) -> float:
@@ -33,7 +35,10 @@ class PracticeClock:
         """Session time, ms."""
         real = self._base.now_ms()
         gone, self._last_ms = real - self._last_ms, real
-        if gone > 0 and self._factor > 1.0 and self.quick():
+        if gone > 0 and self.held:
+            self.gained_ms -= gone
+            self.on_gain(-gone)
+        elif gone > 0 and self._factor > 1.0 and self.quick():
             gain = min(_MOST_AT_ONCE_MS, round(gone * (self._factor - 1.0)))
             limit = self.limit_ms()
             if limit is not None:

@@ -11,15 +11,16 @@ from typing import Any
 import numpy as np
 
 from assistant.hearing.profile import Profile
+from assistant.practice.spoken_recall import SpokenRecall
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
 from assistant.speaking.player import Player
+from assistant.station.asking_loop import AskingLoop
 from assistant.station.clips import clip_keeper, rule_told
 from assistant.station.folders import records_folder
 from assistant.station.keeper import SessionKeeper
 from assistant.station.live_devices import REAL, LiveDevices
-from assistant.station.live_loop import LiveLoop
 from assistant.station.live_parts import LiveChoices, open_parts, prepare_lines
 from assistant.station.mouth import Mouth
 from assistant.station.practice_clock import PracticeClock
@@ -81,10 +82,14 @@ class SpeechGuard:
 
 def practise_at_headset(
     ready: Prepared, what: PracticeAtHeadset, screen: Any, *, chosen: LiveChoices | None = None, devices: LiveDevices = REAL,
-    profile: Profile | None = None, on_facts: OnFacts = lambda state, facts, now_ms: None,
+    profile: Profile | None = None, recall: SpokenRecall | None = None,
+    on_facts: OnFacts = lambda state, facts, now_ms: None, on_shown: OnFacts = lambda state, facts, now_ms: None,
 ) -> HeadsetDone:
-    """One session to its end. `profile`: the trainee's, whose words `ready` then holds. Raises SoundDeviceError before anything is written where there is no headset; what
-    engines, voices and records raise."""
+    """One session to its end. `profile`: the trainee's, whose words `ready` then holds. `on_facts` is told at once,
+    `on_shown` when the trainee may know: with `recall`, after they said what comes next.
+
+    Raises SoundDeviceError before anything is written where there is no headset; what engines, voices and records raise.
+    """
     chosen = chosen or LiveChoices()
     with ExitStack() as stack:
         parts = open_parts(ready, chosen, devices, stack, check_level=True, profile=profile)
@@ -101,23 +106,30 @@ def practise_at_headset(
         )
         stack.callback(record.abandon)
         keeper = SessionKeeper(ready.plan, record.writer, base.wall)
-        loops: list[LiveLoop] = []
+        loops: list[AskingLoop] = []
         mouth = Mouth(
             Player(parts.voice, parts.sink), lambda a, b, t: loops[0].mute(a, b, t), lambda t: loops[0].unmute(t), -clock.zero_s,
         )
         guard = SpeechGuard()
         keeper.on_facts(lambda facts, now: record.facts.extend(facts))
-        keeper.on_facts(lambda facts, now: screen.facts(keeper.state, facts, now))
         keeper.on_facts(lambda facts, now: prepare_lines(parts.voice, ready.plan, keeper.state))
         keeper.on_facts(lambda facts, now: on_facts(keeper.state, facts, now))
         keys = devices.keys() if chosen.with_keys else None
         if keys is not None:
             stack.callback(keys.close)
-        loop = LiveLoop(
-            keeper, clock, mouth, listener=parts.listener, source=parts.source, keys=keys,
-            board=lambda: what.also(keeper.state.now_ms if keeper.over else clock.now_ms()),
+
+        def shown(facts: tuple[Fact, ...], now: int) -> None:
+            screen.facts(keeper.state, facts, now)
+            on_shown(keeper.state, facts, now)
+
+        def elsewhere() -> inputs.Input | None:
+            return recall.next() or what.also(keeper.state.now_ms if keeper.over else clock.now_ms())
+
+        recall = recall or SpokenRecall(ready.plan, "", off=True)
+        loop = AskingLoop(
+            keeper, clock, mouth, recall, shown, listener=parts.listener, source=parts.source, keys=keys, board=elsewhere,
             keep_clip=clip_keeper(record.folder), headset_lost=getattr(parts.sink, "lost", None),
-            on_tick=lambda now: screen.tick(keeper.state, now), keep_mic=lambda block, now: guard.take(block, base.now_ms()),
+            on_tick=lambda now: None if recall.open else screen.tick(keeper.state, now), keep_mic=lambda block, now: guard.take(block, base.now_ms()),
         )
         loops.append(loop)
 

@@ -18,14 +18,18 @@ from assistant.practice import headset  # noqa: E402
 from assistant.practice.channel import Channel  # noqa: E402
 from assistant.practice.enclosure_sim import EnclosureSim  # noqa: E402
 from assistant.practice.headset import DisturbedSource, run_at_headset  # noqa: E402
-from assistant.practice.levels import LED  # noqa: E402
+from assistant.practice.levels import LED, RECALL  # noqa: E402
 from assistant.practice.operator import Operator  # noqa: E402
 from assistant.practice.persona import load_persona  # noqa: E402
 from assistant.practice.signoff import record_digest  # noqa: E402
-from assistant.session import expects, listened_for  # noqa: E402
+from assistant.practice.spoken_recall import SpokenRecall  # noqa: E402
+from assistant.session import expects, inputs, listened_for  # noqa: E402
+from assistant.session.facts.steps import StepStarted  # noqa: E402
+from assistant.speaking.player import Player  # noqa: E402
 from assistant.station import practice_live  # noqa: E402
 from assistant.station.live import LiveChoices  # noqa: E402
 from assistant.station.live_devices import LiveDevices  # noqa: E402
+from assistant.station.opening import load_session, rederive  # noqa: E402
 from assistant.station.own_voice import bars_of  # noqa: E402
 from assistant.station.practice_clock import PracticeClock  # noqa: E402
 from assistant.station.practice_live import SpeechGuard  # noqa: E402
@@ -75,9 +79,10 @@ def run(ready, tmp_path, factor, **more):
     d = stage.devices()
     try:
         done = run_at_headset(
-            ready, PlainScreen(ready.plan, stage.out), trainee="T", level_name=LED, seed=1, factor=factor,
+            ready, PlainScreen(ready.plan, stage.out), trainee="T", seed=1, factor=factor,
             records=tmp_path / f"{factor:g}", chosen=LiveChoices(with_keys=True, no_voice_in=True),
-            devices=LiveDevices(d.sink, d.source, d.voice, d.engine, lambda: person, d.clock), on_facts=person.facts, **more,
+            devices=LiveDevices(d.sink, d.source, d.voice, d.engine, lambda: person, d.clock), on_facts=person.facts,
+            **{"level_name": LED, **more},
         )
     finally:
         practice_live.PracticeClock = kept
@@ -193,3 +198,118 @@ def test_a_trainee_is_asked_for_the_words_and_held_to_the_bars_of_their_own_prof
                        devices=stage.devices(), show=told.append)
     assert held == [("spillage", "spillage", Bars(Bars().confirming, 0.2), own)]
     assert told == ['Profile: say "spillage" instead of "liquid spill".']
+
+
+def test_at_recall_the_question_is_spoken_and_answered_before_anything_of_the_step_is_shown_or_said(ready, tmp_path, monkeypatch):
+    said, shown, asked_at = [], [], []
+    say = Player.say
+
+    def heard(self, text, start_s=None):
+        said.append(text)
+        if text.startswith("What comes next?"):
+            shown.append("ASKED")
+        return say(self, text, start_s)
+
+    monkeypatch.setattr(Player, "say", heard)
+    keyed = Person.get
+
+    def get(self):
+        if said and said[-1].startswith("What comes next?"):
+            asked_at.append(self.clock().now_ms())
+            if len(asked_at) == 10:  # thinks for a while: session time stands still meanwhile
+                asked_at.clear()
+                return inputs.Word("spill", source="keys", said="2")
+            return None
+        return keyed(self)
+
+    monkeypatch.setattr(Person, "get", get)
+    done, _ = run(ready, tmp_path, 20.0, level_name=RECALL, on_shown=lambda s, facts, n: shown.extend(
+        f.step for f in facts if f.KIND == "step_started" and not f.step.startswith("bridge:")))
+    assert done.verdict == "complete" and not done.problems
+    opened = load_session(done.folder)
+    kept = [f for f in opened.facts if f.KIND == "next_recalled"]
+    questions = [t for t in said if t.startswith("What comes next?")]
+    assert len(kept) == len(questions) > 10 and all(f.chosen == 2 for f in kept)
+    assert rederive(opened) == []
+    for fact in kept:
+        text = f"What comes next? One: {fact.choices[0]} Two: {fact.choices[1]} Three: {fact.choices[2]}"
+        at = said.index(text)
+        right = fact.choices[fact.right - 1]
+        assert said[at + 1] == ("You said two. Right." if fact.right == 2 else f"You said two. It is {('One', 'Two', 'Three')[fact.right - 1].lower()}: {right}")
+    assert shown.count("ASKED") == len(kept) and shown[:2] == ["ASKED", kept[0].step]
+    begun = {f.step: f.at_ms for f in reversed(opened.facts) if f.KIND == "step_started"}
+    first = {f.step: f.at_ms for f in reversed(kept)}
+    late = sorted(first[step] - begun[step] for step in first)
+    assert late[len(late) // 2] < 3000 and late[-1] < 10_000  # what was still being said; thinking takes 5 s and more
+
+
+class Spoken:
+    """A recall question by itself, with its clock."""
+
+    def __init__(self, plan, seed=3):
+        self.shown, self.now = [], 0.0
+        self.recall = SpokenRecall(plan, seed, self.shown.append)
+        self.step = plan.steps[5]
+        assert self.recall.begins_at([StepStarted(0, self.step.id, "", "step")]) == 0
+        self.recall.begin(self.step.id)
+
+    def look(self, after_s=1.0, speaking=False):
+        self.now += after_s
+        return self.recall.look(self.now, speaking)
+
+
+def test_a_question_waits_for_silence_takes_a_said_digit_and_repeats(plan):
+    q = Spoken(plan)
+    assert q.look(speaking=True) == "" and q.recall.take(inputs.Word("confirm", source="voice"))  # can't be meant for what isn't known
+    asked = q.look()
+    assert asked.startswith("What comes next? One: ") and q.recall.listens
+    assert q.recall.take(inputs.Word("repeat", source="voice")) and q.look() == asked
+    assert q.recall.take(inputs.Word("confirm", source="voice")) and q.recall.next() is None
+    assert q.recall.take(inputs.Value("3", source="voice")) and q.look().startswith("You said three.")
+    assert q.look(speaking=True) == "" and q.recall.open
+    assert q.look() == "" and not q.recall.open
+    answer = q.recall.next()
+    assert (answer.chosen, answer.step) == (3, q.step.id) and q.recall.next() is None
+    assert not q.recall.take(inputs.Word("confirm", source="voice"))
+
+
+def test_what_is_not_understood_never_counts_against_the_trainee(plan):
+    q = Spoken(plan)
+    q.look()
+    assert q.recall.take(inputs.Misheard("while speaking")) and q.look() == ""
+    for _ in range(2):
+        q.recall.take(inputs.Value("9", source="voice"))
+        assert q.look() == "I didn't follow. Say one, two or three. Say no if you don't know."
+    q.recall.take(inputs.Misheard("not a number I could follow"))
+    assert "doesn't count" in q.look() and q.look() == "" and not q.recall.open and q.recall.next() is None
+
+
+def test_no_and_long_silence_are_answers_that_say_not_known(plan):
+    q = Spoken(plan)
+    q.look()
+    q.recall.take(inputs.Word("no", source="voice"))
+    assert q.look().startswith("It is ") and q.recall.next().chosen == 0
+    q = Spoken(plan)
+    q.look()
+    assert q.look(14.0) == "" and q.look(2.0).startswith("Say one") and q.look(speaking=True) == ""
+    assert q.look(16.0) == "" and q.look().startswith("It is ") and q.recall.next().chosen == 0
+
+
+def test_stop_is_never_kept_back_by_a_question(plan):
+    q = Spoken(plan)
+    q.look()
+    assert not q.recall.take(inputs.Word("stop", source="voice")) and not q.recall.open
+
+
+def test_time_stands_still_while_held():
+    base, gains = HandClock(), []
+    clock = PracticeClock(base, 10.0)
+    clock.on_gain = gains.append
+    clock.sleep(1.0)
+    clock.now_ms()
+    clock.held, clock.quick = True, lambda: True
+    clock.sleep(5.0)
+    assert clock.now_ms() == 1000 and sum(gains) == -5000
+    clock.held, clock.quick = False, lambda: False
+    clock.sleep(0.5)
+    assert clock.now_ms() == 1500
