@@ -93,7 +93,7 @@ def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0,
                 entry["day_of_noise"] = noise_hours(make, hours, plain=plain, journal=journal, say=say,
                                                     about=f"{name} {language} {about['model_sha256']} {sorted(pack.forms)}")
             if value_count and language == "en" and "values" in parts:
-                entry["values"] = value_figures(make, (*here[:2], *formant[:1]), value_count, say)
+                entry["values"] = value_figures(make, (*here, *formant[:1]), value_count, say)
             if many and language == "ko" and "many" in parts:
                 entry["many_utterances"] = many_utterances(make, pack, many, KOREAN, say)
             engines.append(entry)

@@ -7,48 +7,88 @@ the whole read back at the end; after two failed rounds of that, the keys. Every
 
 from __future__ import annotations
 
+import math
 import statistics
+from dataclasses import dataclass
 
 import numpy as np
 
 from assistant.hearing import letters, numbers
-from assistant.hearing.frames import RATE_HZ
 from assistant.hearing.spelling import Spelling
+from assistant.session import words
 
 from . import voices
 from .mixing import mix
 from .rates import rate
 
 STRING_TRIES, SIGN_TRIES, SAME_SIGN_TRIES = 2, 2, 3
+ANSWER_TRIES = 3
+# What can be answered while a value is asked for, as near as hearing alone knows it.
+BESIDE_A_VALUE = frozenset((*words.QUESTIONS, *words.MANNERS, *words.MISHAPS, words.STOP, words.KEYS, words.CORRECTION))
 CONDITIONS: tuple[tuple[str, float | None], ...] = (("clean", None), ("15 dB", 15.0))
 
 
 def value_figures(make, voice_list: tuple[str, ...], count: int, say) -> dict[str, object]:
-    """`count` values in all, half of them lots, spread over voices and conditions."""
+    """`count` values in all, half of them lots, in turn over conditions and voices. `make` gives a fresh listener.
+
+    A value that went to the keys counts as more turns than any other, so that the median hides none. `answers`: how
+    often a word after a read back was heard as what it was, which is most of the turns where values are heard well.
+    """
     rng = np.random.default_rng(77)
-    out: dict[str, object] = {}
-    wrong = total = 0
-    for name, snr in CONDITIONS:
-        for kind in ("number", "lot"):
-            turns: list[int] = []
-            keys = first_right = 0
-            each = max(1, count // 4)
-            for k in range(each):
-                text = _number(rng) if kind == "number" else _lot(rng)
-                talk = _Talk(make(), voice_list[k % len(voice_list)], snr, int(rng.integers(1 << 30)))
-                accepted, taken, first = _dialogue(talk, kind, text)
-                total += 1
-                first_right += first
-                if accepted is None:
-                    keys += 1
-                else:
-                    turns.append(taken)
-                    wrong += accepted != text
-            out[f"{kind}, {name}"] = {"median_turns": statistics.median(turns) if turns else None, "to_the_keys": rate(keys, each),
-                                      "first_try_right": rate(first_right, each)}
-            say(f"{kind} {name}: {out[f'{kind}, {name}']}")
-    out["wrong_accepted_after_read_back"] = rate(wrong, total)
+    cells = [(kind, name, snr) for name, snr in CONDITIONS for kind in ("number", "lot")]
+    found: dict[str, list[_Done]] = {f"{kind}, {name}": [] for kind, name, _ in cells}
+    for k in range(count):
+        kind, name, snr = cells[k % len(cells)]
+        text = _number(rng) if kind == "number" else _lot(rng)
+        talk = _Talk(make(), voice_list[k // len(cells) % len(voice_list)], snr, int(rng.integers(1 << 30)))
+        found[f"{kind}, {name}"].append(_dialogue(talk, kind, text))
+        if (k + 1) % 20 == 0 or k + 1 == count:
+            say(f"{k + 1} of {count} values: {sum(d.wrong for every in found.values() for d in every)} wrong accepted")
+    out: dict[str, object] = {cell: _summary(done) for cell, done in found.items() if done}
+    everything = [d for done in found.values() for d in done]
+    for name, _ in CONDITIONS:
+        turns = [d.turns_or_keys for cell, done in found.items() if cell.endswith(name) for d in done]
+        out[f"median_turns, {name}"] = _median(turns)
+    out["wrong_accepted_after_read_back"] = rate(sum(d.wrong for d in everything), len(everything))
+    out["wrong_read_back"] = rate(sum(d.read_back_wrong for d in everything), sum(d.read_back for d in everything))
+    out["voices"] = list(voice_list)
     return out
+
+
+@dataclass(frozen=True)
+class _Done:
+    """How one value went. `accepted` None: the keys. `answered`: answers heard as what they were, of those given."""
+
+    text: str
+    accepted: str | None
+    turns: int
+    first_right: bool
+    answered: tuple[int, int]
+    read_back: int
+    read_back_wrong: int
+
+    @property
+    def wrong(self) -> bool:
+        return self.accepted is not None and self.accepted != self.text
+
+    @property
+    def turns_or_keys(self) -> float:
+        return math.inf if self.accepted is None else self.turns
+
+
+def _summary(done: list[_Done]) -> dict[str, object]:
+    return {
+        "median_turns": _median([d.turns_or_keys for d in done]), "to_the_keys": rate(sum(d.accepted is None for d in done), len(done)),
+        "first_try_right": rate(sum(d.first_right for d in done), len(done)),
+        "answers": rate(sum(d.answered[0] for d in done), sum(d.answered[1] for d in done)),
+        "wrong_accepted": rate(sum(d.wrong for d in done), len(done)),
+    }
+
+
+def _median(turns: list[float]) -> float | None:
+    """None where the median value went to the keys, or there is none."""
+    middle = statistics.median(turns) if turns else math.inf
+    return None if math.isinf(middle) else middle
 
 
 def _number(rng: np.random.Generator) -> str:
@@ -67,32 +107,58 @@ class _Talk:
     def __init__(self, listener, voice: str, snr: float | None, seed: int) -> None:
         self.listener, self.voice, self.snr, self.seed = listener, voice, snr, seed
         self.turns = 0
+        self.first: str | None = None          # what the first string was heard as
+        self.answered = [0, 0]
+        self.read_back = [0, 0]                # wrong, all
 
     def say(self, text: str, active: frozenset[str], expect: str | None):
         self.turns += 1
         self.seed += 1
         self.listener.set_active(active, expect)
         pcm, _ = mix([("", text, voices.render(text, self.voice))], self.snr, self.seed, "report")
-        pcm += bytes(RATE_HZ // 2)
         found = [u for u in self.listener.feed(pcm) if u.accepted]
         return found[0] if len(found) == 1 else None
 
+    def value(self, text: str, expect: str) -> str | None:
+        heard = self.say(text, BESIDE_A_VALUE, expect)
+        found = heard.value.text if heard is not None and heard.value is not None else None
+        self.first = found if self.turns == 1 else self.first
+        return found
 
-def _dialogue(talk: _Talk, kind: str, text: str) -> tuple[str | None, int, bool]:
+    def command(self, word: str, expect: str | None = None) -> str | None:
+        """The command as the pack says it, and what was heard."""
+        heard = self.say(self.listener.pack.say[word][0], words.ALL, expect)
+        self.answered[0] += heard is not None and heard.word == word
+        self.answered[1] += 1
+        return heard.word if heard is not None else None
+
+    def confirmed(self, right: bool) -> bool:
+        """The value is read back and the person answers truthfully, some times until the answer is heard."""
+        self.read_back[0] += not right
+        self.read_back[1] += 1
+        for _ in range(ANSWER_TRIES):
+            answer = self.command(words.CONFIRM if right else words.NO)
+            if answer in (words.CONFIRM, words.NO, words.CORRECTION):
+                return answer == words.CONFIRM
+        return False
+
+
+def _dialogue(talk: _Talk, kind: str, text: str) -> _Done:
     parts = numbers.parts(text) if kind == "number" else letters.parts(text)
-    first = False
-    for attempt in range(STRING_TRIES):
-        heard = talk.say(" ".join(parts), frozenset({"repeat", "correction"}), kind)
-        if heard is None or heard.value is None:
-            continue
-        first = first or (attempt == 0 and heard.value.text == text)
-        if _confirmed(talk, heard.value.text == text):
-            return heard.value.text, talk.turns, first
+    accepted = _whole(talk, kind, text, parts)
     for _ in range(SIGN_TRIES):
-        whole = _spelt(talk, kind, text, parts)
-        if whole is not None and _confirmed(talk, whole == text):
-            return whole, talk.turns, first
-    return None, talk.turns, first
+        if accepted is None:
+            spelt = _spelt(talk, kind, text, parts)
+            accepted = spelt if spelt is not None and talk.confirmed(spelt == text) else None
+    return _Done(text, accepted, talk.turns, talk.first == text, tuple(talk.answered), talk.read_back[1], talk.read_back[0])
+
+
+def _whole(talk: _Talk, kind: str, text: str, parts: tuple[str, ...]) -> str | None:
+    for _ in range(STRING_TRIES):
+        heard = talk.value(" ".join(parts), kind)
+        if heard is not None and talk.confirmed(heard == text):
+            return heard
+    return None
 
 
 def _spelt(talk: _Talk, kind: str, text: str, parts: tuple[str, ...]) -> str | None:
@@ -100,24 +166,17 @@ def _spelt(talk: _Talk, kind: str, text: str, parts: tuple[str, ...]) -> str | N
     spelling = Spelling(kind)
     for part, sign in zip(parts, text, strict=True):
         for _ in range(SAME_SIGN_TRIES):
-            heard = talk.say(part, frozenset({"repeat", "correction"}), spelling.expect)
-            if heard is None or heard.value is None or not spelling.add(heard.value.text):
+            heard = talk.value(part, spelling.expect)
+            if heard is None or not spelling.add(heard):
                 continue
-            if heard.value.text == sign:
+            if heard == sign:
                 break
-            undo = talk.say("correction", frozenset({"repeat", "correction"}), spelling.expect)
-            if undo is None or undo.word != "correction":
+            for _ in range(ANSWER_TRIES):
+                if talk.command(words.CORRECTION, spelling.expect) == words.CORRECTION:
+                    break
+            else:
                 return None
             spelling.undo()
         else:
             return None
     return spelling.value()
-
-
-def _confirmed(talk: _Talk, right: bool) -> bool:
-    """The person answers the read back truthfully, up to three times until something is heard."""
-    for _ in range(3):
-        answer = talk.say("confirm" if right else "negative", frozenset({"confirm", "no"}), None)
-        if answer is not None:
-            return answer.word == "confirm"
-    return False
