@@ -15,9 +15,11 @@ from assistant.procedure.problems import Problem, SiteFileProblems
 @click.command(name="check")
 @click.argument("paths", nargs=-1)
 @click.option(
+    "--procedures",
     "--folder",
+    "folder",
     type=click.Path(path_type=Path, exists=True, file_okay=False),
-    help="The folder of site files, if it isn't `procedures`.",
+    help="Folder of the site's files, if it isn't `procedures`.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 @click.option("--sarif", "as_sarif", is_flag=True, help="SARIF 2.1.0 on standard output.")
@@ -122,7 +124,7 @@ def check_all(paths: tuple[str, ...], folder: Path | None) -> Checked:
                 0,
                 "There is no procedure here.",
                 "a folder with procedure files",
-                "Name a file or use --folder.",
+                "Name a file or use --procedures.",
             )
         )
     for name, where in names:

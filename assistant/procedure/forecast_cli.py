@@ -15,7 +15,10 @@ import click
 )
 @click.option("--seed", default=1, show_default=True, help="Seed of the simulation; the same gives the same.")
 @click.option("--runs", default=1000, show_default=True, type=click.IntRange(1, 100_000))
-@click.option("--folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
+@click.option(
+    "--procedures", "--folder", "folder", type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="Folder of the site's files, if it isn't `procedures`.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def forecast(
     procedure: str, options: tuple[str, ...], seed: int, runs: int, folder: Path | None, as_json: bool

@@ -14,7 +14,10 @@ import click
 @click.option(
     "--option", "options", multiple=True, metavar="NAME=yes|no", help="An answer given at the start."
 )
-@click.option("--folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
+@click.option(
+    "--procedures", "--folder", "folder", type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="Folder of the site's files, if it isn't `procedures`.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def kit(procedure: str, options: tuple[str, ...], folder: Path | None, as_json: bool) -> int:
     """List what PROCEDURE needs inside or within reach, with boxes for lots and expiry dates."""

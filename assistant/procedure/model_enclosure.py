@@ -245,6 +245,6 @@ class EnclosureFile(Node):
     tools: list[GearItem] = []
     wipe: Wipe
     intervals: Intervals = Intervals()
-    site_words: list[str] = []  # words the site adds to the vocabulary
+    site_words: list[str] = []  # the site's own English words for a command, each "COMMAND=WORDS"
     stop_says: list[Text] = []
     ask_after_dryings: int = Field(default=3, ge=0, le=20)  # how often a surface may dry before its time; 0: always

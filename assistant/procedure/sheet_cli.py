@@ -23,7 +23,10 @@ from assistant.errors import StorageError
     metavar="NAME=yes|no",
     help="An answer already known; steps that don't apply are left out.",
 )
-@click.option("--folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
+@click.option(
+    "--procedures", "--folder", "folder", type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="Folder of the site's files, if it isn't `procedures`.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def sheet(
     procedure: str, out: Path | None, size: str, options: tuple[str, ...], folder: Path | None, as_json: bool

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from assistant.procedure.plan import GAUNTLETS, ROOM, WET, WINDOW, Plan, Step
+from assistant.procedure.plan import GAUNTLETS, MOVE, ROOM, WET, WINDOW, Plan, Step
 from assistant.session.bridges import bridge_step, is_bridge
 from assistant.session.lookup import name_of
 
+_TO = {ROOM: "out to the room side", GAUNTLETS: "into the gauntlets", WINDOW: "into the open window"}
 _PLACES = {ROOM: "on the room side", GAUNTLETS: "in the gauntlets", WINDOW: "in the open window"}
 
 
@@ -36,17 +37,35 @@ def _found(plan: Plan, step_id: str) -> Step | None:
         return None  # a step of the file that the plan lacks
 
 
-def step(plan: Plan, step_id: str, *, located: bool = True) -> str:
-    """A step as it is spoken, in one sentence, and where the file has it: '"Open the outer door" (a.yaml:12)'."""
+def step(plan: Plan, step_id: str, *, located: bool = True, told: tuple[str, str] = ("", "")) -> str:
+    """A step as it is spoken, in one sentence, and where the file has it: '"Open the outer door" (a.yaml:12)'. `told`:
+    what the file says and where, for a step that the plan lacks."""
     found = _found(plan, step_id)
     if found is None:
-        return f"the step {step_id}"
-    if found.kind == WET:
-        said = f"Wipe {thing(plan, found.surface)} with {found.agent_name or found.agent}"
+        said, place = first_sentence(told[0]), told[1]
+        if not said:
+            return "a step that isn't in the plan"
     else:
-        said = next((s for s in found.say.replace("? ", "?. ").split(". ") if s), found.id).rstrip(".")
-    where = f" ({found.file}:{found.line})" if located and found.file else ""
-    return f'"{said}"{where}'
+        said, place = _said(plan, found), f"{found.file}:{found.line}" if found.file else ""
+    return f'"{said}"' + (f" ({place})" if located and place else "")
+
+
+def _said(plan: Plan, found: Step) -> str:
+    if found.kind == WET:
+        return f"Wipe {thing(plan, found.surface)} with {found.agent_name or found.agent}"
+    if found.kind == MOVE:  # its words begin with the gloves, or say only where the hands come from
+        return moved(found.hands)
+    return first_sentence(found.say) or found.kind
+
+
+def moved(hands: str) -> str:
+    """A move of the hands as what it is: "Move the hands into the gauntlets"."""
+    return f"Move the hands {_TO.get(hands, hands)}"
+
+
+def first_sentence(said: str) -> str:
+    """The first sentence of what is spoken, without its full stop."""
+    return next((s for s in said.replace("? ", "?. ").split(". ") if s), "").rstrip(".")
 
 
 def condition(plan: Plan, cond: tuple[str, str, str]) -> str:

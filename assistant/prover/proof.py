@@ -19,7 +19,7 @@ from assistant.prover.bounds import Bounds, bounds_for
 from assistant.prover.moves import TODAY
 from assistant.prover.properties import PROPERTIES
 from assistant.prover.requirements import Requirements, of_files, of_plan
-from assistant.prover.script import in_words, script_lines
+from assistant.prover.script import in_words, script_lines, step_at_hand
 from assistant.prover.search import Path, Refutation, Result, Search
 
 _ALL_COMBINATIONS = 60  # steps x assignments up to which mishaps are tried under every assignment
@@ -36,7 +36,7 @@ class NothingVisited(GauntletError):
 @dataclass(frozen=True)
 class Counterexample:
     """How to break a property: `words` one line per input, `script` the lines `assistant run --script` replays.
-    `shortest`: every shorter run was tried."""
+    `shortest`: every shorter run was tried. `step`: the last step at hand, as it is spoken and where its file has it."""
 
     prop: str
     text: str
@@ -44,10 +44,11 @@ class Counterexample:
     script: tuple[str, ...]
     shortest: bool
     path: Path = ()
+    step: str = ""
 
     def as_json(self) -> dict[str, Any]:
         return {"property": self.prop, "text": self.text, "words": list(self.words), "script": list(self.script),
-                "shortest": self.shortest}
+                "shortest": self.shortest, "step": self.step}
 
 
 @dataclass
@@ -198,7 +199,8 @@ def _counterexample(
         refuted = tried.refuted or refuted
     path = refuted.path
     return Counterexample(
-        refuted.prop, refuted.text, tuple(in_words(plan, path)), tuple(script_lines(path)), shortest, path)
+        refuted.prop, refuted.text, tuple(in_words(plan, path)), tuple(script_lines(path)), shortest, path,
+        step_at_hand(plan, need, path))
 
 
 def prove_procedure(loaded: Loaded, **how: Any) -> Proof:

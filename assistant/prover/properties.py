@@ -8,7 +8,7 @@ PROPERTIES: dict[str, str] = {
     "can_finish": "from every state the end, or a named safe stop, can be reached without giving up",
     "answerable": "in every state something can be answered, or time goes on by itself",
     "nothing_missing": "no run ends as complete with a contact, cycle, check, wait, waste step or witness missing",
-    "waste_out": "no run ends as complete with wipes inside: the way out for waste comes after the last wiping",
+    "waste_out": "no run ends as complete with used wipes left: after the last wiping a bag is closed, wiped and passed out",
     "end_state": "no run ends as complete with a door, machine or hand not where it belongs",
     "interlock": "no two interlocked openings are ever opened together",
     "opening_conditions": "no opening is opened, and no cycle started, without its conditions",

@@ -15,7 +15,10 @@ from assistant.prover.properties import PROPERTIES
 @click.command()
 @click.argument("names", nargs=-1)
 @click.option("--all", "every", is_flag=True, help="Every procedure of the folder.")
-@click.option("--procedures", "--folder", "folder", type=click.Path(path_type=Path), help="Folder of the site's files.")
+@click.option(
+    "--procedures", "--folder", "folder", type=click.Path(path_type=Path),
+    help="Folder of the site's files, if it isn't `procedures`.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 @click.option("--script", "script", type=click.Path(path_type=Path), help="Write a counterexample here, as a script.")
 @click.option("--processes", type=click.IntRange(1, 16), default=2, show_default=True)
@@ -69,6 +72,8 @@ def _show(proof) -> None:
         return
     click.echo(f"  Broken: {PROPERTIES[example.prop]}.")
     click.echo(f"  What happens: {example.text}.")
+    if example.step:
+        click.echo(f"  The step at hand: {example.step}.")
     click.echo(f"  {_how_near(example)}, {len(example.words)} inputs:")
     for number, line in enumerate(example.words, 1):
         click.echo(f"  {number:4}. {line}")

@@ -6,11 +6,14 @@ between file and core therefore shows. For a plan made without files (tests), `o
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from assistant.calc.purge import purge_time_s
 from assistant.procedure import plan as p
 from assistant.procedure.load import Loaded
+from assistant.procedure.model import in_language
+from assistant.prover.naming import moved
 
 Triple = tuple[str, str, str]
 
@@ -73,6 +76,9 @@ class Task:
     read_from: tuple[str, ...] = ()
     after: str = ""
     within_ms: int = 0
+    says: str = ""  # as the file words it, for a step that the plan lacks
+    place: str = ""  # file:line
+    wiped_from: str = ""  # where the hands are while a surface is wiped: where its wipe is then
 
 
 @dataclass(frozen=True)
@@ -143,7 +149,7 @@ def of_files(loaded: Loaded) -> Requirements:
     }
     surfaces = {s.id: SurfaceNeed(s.zone, s.height, s.orientation, tuple(s.beside)) for s in e.surfaces}
     agents = {x.id: x for x in a.agents}
-    tasks = tuple(_file_task(loaded, flat) for flat in loaded.steps)
+    tasks = tuple(_file_tasks(loaded))
     wet: dict[tuple[str, str], int] = {}
     for flat in loaded.steps:
         if flat.model.do == "wet":
@@ -180,14 +186,25 @@ def _formula_ms(cycle) -> int:
         mixing_factor=float(w.mixing_factor))
 
 
-def _file_task(loaded: Loaded, flat) -> Task:
+def _file_tasks(loaded: Loaded) -> Iterator[Task]:
+    hands = loaded.procedure.start_hands
+    for flat in loaded.steps:
+        reach = flat.model.reach or hands
+        yield _file_task(loaded, flat, reach if flat.model.do == "wet" else "")
+        if flat.model.do == "move":
+            hands = flat.model.hands
+
+
+def _file_task(loaded: Loaded, flat, wiped_from: str) -> Task:
     from assistant.procedure.names import ALL_CONTACTS_WORD, resolve_step
+    from assistant.procedure.wording import fill, step_values
 
     m = flat.model
     kind = m.do
     more: dict = {}
     if kind == "wet":
-        more = {"surface": flat.surface, "agent": m.agent}
+        wipes = m.method in ("wipe", "damp_wipe") and m.wipe != "none"
+        more = {"surface": flat.surface, "agent": m.agent, "wiped_from": wiped_from if wipes else ""}
     elif kind == "wait":
         more = {"wait_for": tuple(p.ALL_CONTACTS if f == ALL_CONTACTS_WORD else f for f in m.for_)}
     elif kind == "cycle":
@@ -212,8 +229,10 @@ def _file_task(loaded: Loaded, flat) -> Task:
         ids = [s.id for s in loaded.steps]
         more |= {"after": resolve_step(m.within.after, flat.scope, ids), "within_ms": m.within.time}
     role = getattr(m, "role", None) or ""
+    said = moved(m.hands) if kind == "move" else fill(in_language(m.say, "en"), step_values(loaded, flat, "en"))
     return Task(
-        flat.id, kind, tuple(flat.when), role=role, witnessed=m.policy == "witness" or kind == "witness", **more)
+        flat.id, kind, tuple(flat.when), role=role, witnessed=m.policy == "witness" or kind == "witness", says=said,
+        place=f"{m.file}:{m.line}", **more)
 
 
 def of_plan(plan: p.Plan) -> Requirements:

@@ -8,8 +8,11 @@ from dataclasses import fields
 from assistant.procedure.plan import Plan
 from assistant.prover import naming
 from assistant.prover.moves import plain
+from assistant.prover.requirements import Requirements
 from assistant.prover.search import Path
+from assistant.prover.watching.site import Site
 from assistant.session import inputs
+from assistant.session.bridges import is_bridge
 from assistant.session.decide import decide
 from assistant.session.evolve import fold
 from assistant.session.initial import initial
@@ -49,6 +52,28 @@ def in_words(plan: Plan, path: Path) -> list[str]:
         except Exception:  # the counterexample may be that very breakdown; it is named beside it
             break
     return lines
+
+
+def step_at_hand(plan: Plan, need: Requirements, path: Path) -> str:
+    """The last step that was at hand on the way, as it is spoken and where its file has it. A step that the core puts
+    in has no place of its own: then the file's step it is put before is named too."""
+    state = initial(plan)
+    at, done = "", frozenset()
+    for at_ms, given in path:
+        at, done = state.current or at, state.main.done
+        try:
+            state = fold(state, decide(plan, state, given, at_ms))
+        except Exception:  # the counterexample may be that very breakdown
+            break
+    at = state.current or at
+    site = Site(plan, need)
+    if at and not is_bridge(at):
+        return site.step_told(at)
+    following = next((x.id for x in need.applies(dict(state.options)) if x.id not in done), "")
+    before = f" before {site.step_told(following)}" if following else ""
+    if not at:
+        return site.step_told(following) if following else ""
+    return f"{site.step_told(at)}, which the core puts in{before}"
 
 
 def _long(ms: int) -> str:

@@ -338,7 +338,8 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
         [Swap(BAG, "{en: Close the bag. Tie its neck.,", "{en: Close the bag and tie its neck.,")],
     ),
     "unknown-word": ("gb-2-light-clean", [Swap(MISHAPS, "word: unwell", "word: unwel")]),
-    "sounds-alike": ("gb-2-light-clean", [Swap(E, "site_words: []", "site_words: [trubble]")]),
+    "sounds-alike": ("gb-2-light-clean", [Swap(E, "site_words: []", "site_words: [repeat=trubble]")]),
+    "site-words": ("gb-2-light-clean", [Swap(E, "site_words: []", "site_words: [once more please]")]),
     "step-unreachable": (
         "gb-2-light-clean",
         [Swap(PACK, "- id: lot\n    do: note\n", "- id: lot\n    do: note\n    when: {drugs_differ: no}\n")],

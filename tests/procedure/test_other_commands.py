@@ -51,3 +51,17 @@ def test_schema_prints_and_writes(tmp_path):
     assert set(json.loads(_run(schema, "--json").stdout)) == {"enclosure", "agents", "part", "procedure"}
     written = json.loads(_run(schema, "--out", str(tmp_path), "--json").stdout)["written"]
     assert len(written) == 4 and all(json.loads(open(p).read()) for p in written)
+
+
+def test_every_command_that_reads_site_files_takes_their_folder_by_the_same_name():
+    from assistant.procedure.approve_cli import approve
+    from assistant.procedure.check_cli import check
+    from assistant.procedure.forecast_cli import forecast
+    from assistant.procedure.kit_cli import kit
+    from assistant.procedure.sheet_cli import sheet
+    from assistant.prover.prove_cli import prove
+    from assistant.review.review_cli import review
+    from assistant.station.run_cli import run
+
+    for command in (approve, check, forecast, kit, sheet, prove, review, run):
+        assert any("--procedures" in p.opts for p in command.params), command.name

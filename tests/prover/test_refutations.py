@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -81,6 +82,9 @@ def test_the_fault_is_refuted_by_a_counterexample_that_replays(prop):
     assert not proof.proven and example is not None
     assert example.prop == prop, example.text
     assert len(example.words) == len(example.script) == len(example.path)
+    assert re.match(r'".+" \(procedures/.+\.yaml:\d+\)', example.step) or "which the core puts in before" in example.step \
+        or prop == "fan"  # its steps are made by hand and stand in no file
+    assert not re.search(r"(?<![\w.])(?:load|before|waste|decontaminate)\.\w+", example.text + example.step)  # never an id
 
     # The script, read by the station's own reader, leads the real core to the same breach and not before its end.
     inputs = list(parse_script(example.script))
@@ -93,3 +97,22 @@ def test_the_fault_is_refuted_by_a_counterexample_that_replays(prop):
         state = fold(state, facts)
         truth, found = monitor.follow(truth, facts, state.now_ms)
     assert prop in [name for name, _ in found] or prop == "stands_alone"
+
+
+def test_a_dead_end_names_the_step_that_nothing_leads_on_to():
+    base, fault = CASES["no_dead_end"]
+    plan, need = shipped(base)
+    example = prove_plan(fault(plan), need, bounds=QUICK, processes=1).counterexample
+    assert re.fullmatch(r'nothing leads on to ".+" \(procedures/.+gb-2-start-of-day\.yaml:\d+\)', example.text)
+
+
+def test_a_step_that_the_plan_lacks_is_told_in_the_file_s_words():
+    plan, need = shipped(START)
+    example = prove_plan(without_step(plan, "before.certified"), need, bounds=QUICK, processes=1).counterexample
+    assert re.search(r'".+" \(procedures/parts/before-the-start\.yaml:\d+\) is missing', example.text)
+
+
+def test_a_move_is_told_as_what_it_is():
+    plan, need = shipped(END)
+    example = prove_plan(without_step(plan, "load.hands_in"), need, bounds=QUICK, processes=1).counterexample
+    assert '"Move the hands into the gauntlets"' in example.text and "outer gloves" not in example.text

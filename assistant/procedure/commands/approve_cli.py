@@ -18,7 +18,10 @@ from assistant.errors import FindingsError, RefusedError, UsageError
 @click.option("--status", is_flag=True, help="Only say whether it is approved as it stands.")
 @click.option("--passphrase-stdin", is_flag=True, help="Read the passphrase from standard input, one line.")
 @click.option("--yes", is_flag=True, help="Don't ask once more before signing.")
-@click.option("--folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
+@click.option(
+    "--procedures", "--folder", "folder", type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="Folder of the site's files, if it isn't `procedures`.",
+)
 @click.option(
     "--approvals", type=click.Path(path_type=Path, file_okay=False), help="Where approvals are kept."
 )

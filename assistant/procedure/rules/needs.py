@@ -81,7 +81,6 @@ NEEDS: dict[str, frozenset[str]] = {
     "sentence-too-long": frozenset(("enclosure.wipe",)),
     "step-too-long": frozenset(("enclosure.wipe", "wet")),
     "brief-longer": frozenset(("enclosure.wipe",)),
-    "unknown-word": frozenset(("enclosure.site_words",)),
     "step-unreachable": frozenset(("procedure.options",)),
     "option-unused": frozenset((LINE, BRANCH)),
 }

@@ -81,7 +81,7 @@ def one_action(c: Context) -> Iterable[Hit]:
 
 @rule("unknown-word", "A mishap's word belongs to the vocabulary.")
 def unknown_word(c: Context) -> Iterable[Hit]:
-    known = set(words.MISHAPS) | set(c.enclosure.site_words)
+    known = set(words.MISHAPS)
     for m in c.loaded.mishaps:
         if m.model.word not in known:
             close = difflib.get_close_matches(m.model.word, known, 1)
@@ -127,12 +127,30 @@ def _sound(word: str) -> str:
     source="difflib ratio of a sound key above 0.8; this project's own figure",
 )
 def sounds_alike(c: Context) -> Iterable[Hit]:
-    known = sorted(words.ALL)
-    for i, word in enumerate(c.enclosure.site_words):
-        for other in (*known, *c.enclosure.site_words[:i]):
-            if difflib.SequenceMatcher(None, _sound(word), _sound(other)).ratio() > _CLOSE:
+    said: list[tuple[str, str]] = [(word, word) for word in sorted(words.ALL)]
+    for i, entry in enumerate(c.enclosure.site_words):
+        own, equals, form = (part.strip() for part in entry.partition("="))
+        word = form if equals else own
+        for other, of in said:
+            if of != own and difflib.SequenceMatcher(None, _sound(word), _sound(other)).ratio() > _CLOSE:
                 yield (c.enclosure, f"site_words.{i}", f"{word} sounds like {other}.", "Choose another word.")
                 break
+        said.append((word, own))
+
+
+@rule("site-words", "A word the site adds says for which command it stands, and how it is said.")
+def site_words(c: Context) -> Iterable[Hit]:
+    """Its sound is held to the dictionary and to every other word by `check`, which asks hearing."""
+    for i, entry in enumerate(c.enclosure.site_words):
+        own, equals, form = (part.strip() for part in entry.partition("="))
+        if not equals or not form or own not in words.ALL:
+            close = difflib.get_close_matches(own, sorted(words.ALL), 1)
+            yield (
+                c.enclosure,
+                f"site_words.{i}",
+                f"{entry} isn't COMMAND=WORDS.",
+                f"Did you mean {close[0]}=...?" if close else "Write it as repeat=once more please.",
+            )
 
 
 @rule("step-unreachable", "Every step is reached under some answers.")

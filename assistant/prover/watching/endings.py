@@ -13,7 +13,9 @@ _MOST = 3  # of one kind; a run that misses thirty steps is told by its first th
 
 def deviation(site: Site, t: Truth, fact, found: Found) -> None:
     if fact.code == "dead_end":
-        found.append(("no_dead_end", "there is nothing left to do that would lead on"))
+        following = site.still_open(t)
+        what = f"nothing leads on to {following}" if following else "there is nothing left to do that would lead on"
+        found.append(("no_dead_end", what))
 
 
 def verdict_reached(site: Site, t: Truth, fact, found: Found) -> None:
@@ -22,6 +24,8 @@ def verdict_reached(site: Site, t: Truth, fact, found: Found) -> None:
     _missing(site, t, found)
     _left_running(site, t, found)
     _left_as_it_belongs(site, t, found)
+    for task_id, missing in site.never_out(t.options)[:_MOST]:
+        found.append(("waste_out", f"the run ended as complete, but after {site.step_told(task_id)} {missing}"))
     for task_id in sorted(t.stale_waste)[:_MOST]:
         found.append((
             "waste_out",

@@ -6,6 +6,7 @@ from assistant.procedure.plan import CLOSE, CYCLE, INSTRUCT, MOVE, OPEN, WAIT, P
 from assistant.prover import naming
 from assistant.prover.requirements import MishapNeed, Requirements, Task
 from assistant.prover.truth import Truth
+from assistant.prover.watching.wipes import never_out
 
 BRIDGE = "bridge:"
 _BAG_ROLES = frozenset(("bag_ready", "waste_closed", "waste_wiped", "waste_passed_out"))
@@ -25,18 +26,33 @@ class Site:
         self.limited = tuple(task for task in need.tasks if task.within_ms)
         self.waits = tuple(task for task in need.tasks if task.kind == WAIT)
         self.waste = _waste(need)
+        self._never_out: dict[tuple[tuple[str, bool], ...], list[tuple[str, str]]] = {}
 
     def the(self, thing: str) -> str:
         """A thing's name with its article."""
         return naming.thing(self.plan, thing)
 
     def step_told(self, step_id: str) -> str:
-        """A step as it is spoken, and where its file has it."""
-        return naming.step(self.plan, step_id)
+        """A step as it is spoken, and where its file has it, though the plan may lack it."""
+        task = self.need.task(step_id)
+        return naming.step(self.plan, step_id, told=(task.says, task.place) if task else ("", ""))
+
+    def still_open(self, t: Truth) -> str:
+        """The first step of the file that is still to be done, told; "" if there is none."""
+        open_ = (x.id for x in self.need.applies(t.options) if x.id not in t.done and x.id not in t.confirmed_ms)
+        following = next(open_, "")
+        return self.step_told(following) if following else ""
 
     def unmet(self, cond: tuple[str, str, str]) -> str:
         """A condition that doesn't hold, in words."""
         return naming.condition(self.plan, cond)
+
+    def never_out(self, options: dict[str, bool]) -> list[tuple[str, str]]:
+        """Wiping after which the used wipes never leave, under these answers (worked out once for each)."""
+        key = tuple(sorted(options.items()))
+        if key not in self._never_out:
+            self._never_out[key] = never_out(self.need, options)
+        return self._never_out[key]
 
     def task(self, fact) -> Task | None:
         """The file's step a fact is about; None for a generated step and for one of a mishap."""

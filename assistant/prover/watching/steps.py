@@ -31,9 +31,8 @@ def step_started(site: Site, t: Truth, fact, found: Found) -> None:
 
 def _before(site: Site, t: Truth) -> str:
     """Which step of the file comes next, so that the author knows where one is missing."""
-    open_ = (x.id for x in site.need.applies(t.options) if x.id not in t.done and x.id not in t.confirmed_ms)
-    following = next(open_, "")
-    return f", before {site.step_told(following)}" if following else ""
+    following = site.still_open(t)
+    return f", before {following}" if following else ""
 
 
 def _is_idle(site: Site, t: Truth, step_id: str, kind: str, opening: str) -> bool:
