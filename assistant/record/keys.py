@@ -228,14 +228,7 @@ class KeyStore:
         """Why a key may not have signed at `signed_wall` (RFC 3339), or "". A withdrawn key still vouches for
         what it signed before."""
         entry = next((entry for entry in self.registry() if entry.key_id == key_id), None)
-        if entry is None:
-            return "its key isn't in the registry"
-        signed = datetime.fromisoformat(signed_wall)
-        if signed < datetime.fromisoformat(entry.since):
-            return "it was signed before its key was made"
-        if entry.withdrawn and signed >= datetime.fromisoformat(entry.withdrawn):
-            return "it was signed after its key was withdrawn"
-        return ""
+        return "its key isn't in the registry" if entry is None else not_in_force(entry, signed_wall)
 
     def _write_registry(self, entries: list[PublicKey]) -> None:
         try:
@@ -261,6 +254,20 @@ class KeyStore:
             hash_len=32,
             type=Type.ID,
         )
+
+
+def not_in_force(entry: PublicKey, signed_wall: str) -> str:
+    """Why a key of the registry may not have signed at `signed_wall` (RFC 3339), or ""."""
+    try:
+        signed, since = datetime.fromisoformat(signed_wall), datetime.fromisoformat(entry.since)
+        withdrawn = datetime.fromisoformat(entry.withdrawn) if entry.withdrawn else None
+        if signed < since:
+            return "it was signed before its key was made"
+        if withdrawn and signed >= withdrawn:
+            return "it was signed after its key was withdrawn"
+    except (ValueError, TypeError):  # a leap second, or a registry written by hand
+        return "its time can't be held against its key's"
+    return ""
 
 
 def key_id_of(public_key: bytes) -> str:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from assistant.record.envelope import Line
+from assistant.record.keys import PublicKey, not_in_force
 from assistant.record.reader import Record
 from assistant.record.signatures import SignatureCheck, check_signature
 
@@ -54,11 +56,26 @@ class Signed:
     seal: str
 
 
-def signed_lines(record: Record, public_keys: dict[str, str] | None = None) -> list[Signed]:
-    """All lines after the seal, each checked, oldest first."""
-    after = record.after_seal
-    gone = {line.data.get("withdraws"): line.seq for line in after if line.kind == "record_withdrawn"}
-    return [_signed(line, check_signature(line, public_keys), gone) for line in after]
+def signed_lines(record: Record, registry: Sequence[PublicKey] | None = None) -> list[Signed]:
+    """All lines after the seal, each checked, oldest first. `registry`: the site's keys; a line by another key, or by
+    one that wasn't in force, then has a problem. A withdrawal with a problem withdraws nothing."""
+    checked = [(line, _checked(line, registry)) for line in record.after_seal]
+    gone = {
+        line.data.get("withdraws"): line.seq
+        for line, check in checked
+        if line.kind == "record_withdrawn" and not check.problem
+    }
+    return [_signed(line, check, gone) for line, check in checked]
+
+
+def _checked(line: Line, registry: Sequence[PublicKey] | None) -> SignatureCheck:
+    if registry is None:
+        return check_signature(line)
+    entries = {entry.key_id: entry for entry in registry}
+    check = check_signature(line, {key: entry.public_key for key, entry in entries.items()})
+    if check.problem or check.key_id not in entries:
+        return check
+    return replace(check, problem=not_in_force(entries[check.key_id], line.wall))
 
 
 def _text(data: dict[str, Any], name: str) -> str:

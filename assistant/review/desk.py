@@ -76,7 +76,9 @@ class Desk:
         self.by_name = RateLimit(setup.clock, 8, 300.0)
         self.by_address = RateLimit(setup.clock, 25, 300.0)
         self.index = Index(
-            setup.records, setup.index if setup.index is not None else setup.home / "register.sqlite"
+            setup.records,
+            setup.index if setup.index is not None else setup.home / "register.sqlite",
+            self.accounts.keys,
         )
         self.sessions = SessionCache()
         self.index.plans = self.sessions.plans

@@ -19,9 +19,11 @@ from sqlalchemy.orm import Session, defer
 from assistant.errors import GauntletError, StorageError
 from assistant.record.file_store import FILE_NAME
 from assistant.record.index import Entry, list_records
+from assistant.record.keys import KeyStore
 from assistant.review.index_rows import folder_times, mark_of, row_of, writing_state
 from assistant.review.index_tables import VERSION, Base, Meta, Row
 from assistant.review.sessions import PlanCache
+from assistant.review.site_keys import Registry, judged_by, registry_of
 
 __all__ = ["Index", "Row"]
 
@@ -29,8 +31,11 @@ __all__ = ["Index", "Row"]
 class Index:
     """The index of one records root. Safe for the server's threads; one writer at a time."""
 
-    def __init__(self, root: Path, file: Path | str = ":memory:") -> None:
+    def __init__(self, root: Path, file: Path | str = ":memory:", keys: KeyStore | None = None) -> None:
+        """`keys`: the site's, by which signatures are judged; None holds each signature only against itself."""
         self.root = Path(root)
+        self.keys = keys
+        self._registry: Registry = None
         self.file = file
         self.plans = PlanCache()
         self._lock = threading.Lock()
@@ -81,14 +86,18 @@ class Index:
         return [found[name] for name in names if name in found]
 
     def refresh(self, told: Callable[[int, int], None] | None = None) -> int:
-        """Read what is new or changed among the records; how many were read. Names and sizes decide."""
+        """Read what is new or changed among the records, or judged by keys that changed since; how many were read.
+        Names and sizes decide."""
         with self._lock:
             entries = self._entries()
+            registry = self._registry = registry_of(self.keys)
             with self.db() as db:
                 known = {
                     r.session: (r.size, r.mtime_ns, r.state)
                     for r in db.execute(select(Row.session, Row.size, Row.mtime_ns, Row.state))
                 }
+                signed = db.execute(select(Row.session, Row.signers, Row.judged).where(Row.signers != ""))
+                stale = {r.session for r in signed if judged_by(r.signers, registry) != r.judged}
                 here: set[str] = set()
                 changed: list[tuple[Entry, int, int]] = []
                 for entry in entries:
@@ -98,12 +107,13 @@ class Index:
                     if (
                         old is None
                         or old[:2] != (size, mtime)
+                        or entry.session in stale
                         or old[2] in ("live", "open")
                         and old[2] != writing_state(entry.folder)
                     ):
                         changed.append((entry, size, mtime))
                 for number, (entry, size, mtime) in enumerate(changed, 1):
-                    db.merge(row_of(entry, size, mtime, self.plans))
+                    db.merge(row_of(entry, size, mtime, self.plans, registry))
                     if number % 200 == 0:
                         db.commit()
                     if told:
@@ -118,7 +128,7 @@ class Index:
         cheap
         enough for every few seconds over ten thousand records."""
         folders = folder_times(self.root)
-        if folders != self._folders:
+        if folders != self._folders or registry_of(self.keys) != self._registry:
             count = self.refresh()
             self._folders = folders
             return count
@@ -144,12 +154,13 @@ class Index:
         stamp, _, session_id = name.partition("-")
         entry = Entry(str(self.root.absolute()), enclosure, stamp, session_id)
         with self._lock, self.db() as db:
-            db.merge(row_of(entry, *mark_of(entry.folder), self.plans))
+            db.merge(row_of(entry, *mark_of(entry.folder), self.plans, registry_of(self.keys)))
             db.commit()
 
     def check(self) -> list[str]:
         """Every row held against its record, read anew. Problems as sentences; empty means they agree."""
         problems: list[str] = []
+        registry = registry_of(self.keys)
         with self.db() as db:
             rows = {row.session: row for row in db.scalars(select(Row))}
             for entry in self._entries():
@@ -157,7 +168,7 @@ class Index:
                 if row is None:
                     problems.append(f"{entry.session} isn't in the index.")
                     continue
-                fresh = row_of(entry, *mark_of(entry.folder), self.plans)
+                fresh = row_of(entry, *mark_of(entry.folder), self.plans, registry)
                 for column in Row.__table__.columns.keys():
                     if getattr(row, column) != getattr(fresh, column):
                         problems.append(f"{entry.session}: {column} in the index differs from the record.")

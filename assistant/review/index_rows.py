@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from dataclasses import asdict
 from datetime import timedelta, timezone
 from pathlib import Path
@@ -12,19 +13,24 @@ from typing import Any
 from assistant.errors import GauntletError
 from assistant.record.file_store import FILE_NAME
 from assistant.record.index import Entry
+from assistant.record.reader import Record
 from assistant.record.safe_text import printable
 from assistant.review.decisions import FINAL, REJECTED, signed_lines, standing
 from assistant.review.digest import digest
 from assistant.review.holding import is_paper, why_not_holding
 from assistant.review.index_tables import Row
+from assistant.review.site_keys import Registry, judged_by
 from assistant.review.sessions import Opened, PlanCache, open_session
 from assistant.review.times import parse_wall
 
+_KEY_ID = re.compile(r"[0-9a-f]{16}")
+DOUBTFUL_WEIGHT = 40  # somebody put a signature there that isn't the site's
 BROKEN_WEIGHT = 100_000  # above all that a session can do wrong: nobody knows what was cleaned there
 
 
-def row_of(entry: Entry, size: int, mtime: int, plans: PlanCache) -> Row:
-    """What the index holds of one record, read from it now. A bad record is a row too."""
+def row_of(entry: Entry, size: int, mtime: int, plans: PlanCache, registry: Registry = None) -> Row:
+    """What the index holds of one record, read from it now. A bad record is a row too. `registry`: the site's keys,
+    by which its signatures are judged."""
     row = Row(session=entry.session, size=size, mtime_ns=mtime, enclosure=entry.enclosure, state="broken")
     stamp = entry.stamp
     row.started_utc = f"{stamp[:4]}-{stamp[4:6]}-{stamp[6:8]}T{stamp[9:11]}:{stamp[11:13]}:{stamp[13:15]}Z"
@@ -38,11 +44,11 @@ def row_of(entry: Entry, size: int, mtime: int, plans: PlanCache) -> Row:
         row.problem, row.weight, row.needs = printable(error.what, 400), BROKEN_WEIGHT, True
         row.reasons = json.dumps([f"The record can't be read: {row.problem}"])
         return row
-    _fill(row, opened, entry)
+    _fill(row, opened, entry, registry)
     return row
 
 
-def _fill(row: Row, opened: Opened, entry: Entry) -> None:
+def _fill(row: Row, opened: Opened, entry: Entry, registry: Registry) -> None:
     record = opened.record
     told = record.header
     procedure = told.get("procedure") if isinstance(told.get("procedure"), dict) else {}
@@ -79,17 +85,32 @@ def _fill(row: Row, opened: Opened, entry: Entry) -> None:
         weight, reasons = weight + 30, ["The session broke off and was not sealed.", *reasons]
     elif row.problem and not is_paper(opened):
         weight, reasons = weight + 15, [f"It can't be folded again: {row.problem}", *reasons]
+    row.findings = json.dumps([asdict(f) for f in findings[:200]])
+    doubtful = _decide(row, record, registry, bool(wrong))
+    if doubtful:
+        weight, reasons = weight + DOUBTFUL_WEIGHT, [doubtful, *reasons]
     row.weight = min(weight, 10**6)
     row.reasons = json.dumps([printable(r, 240) for r in reasons[:12]])
     row.search = f"{row.title} {row.technician} {row.session} {' '.join(json.loads(row.reasons))}".casefold()
-    row.findings = json.dumps([asdict(f) for f in findings[:200]])
-    now = standing(signed_lines(record))
-    # What was accepted on a record that doesn't hold counts for nothing; a refusal still does.
-    if now and (not wrong or now.decision == REJECTED):
-        row.decision, row.decided = now.decision, now.decision in FINAL
-        row.decided_by, row.decided_wall = now.name, now.wall
     # A record so damaged that its kind can't be told needs a person most of all.
     row.needs = not row.decided and (row.state == "broken" or row.kind == "live" and row.state in ("sealed", "open"))
+
+
+def _decide(row: Row, record: Record, registry: Registry, broken: bool) -> str:
+    """What stands, as the session's page judges it; why a line after the seal counts for nothing, or ""."""
+    signed = signed_lines(record, registry)
+    row.signers = " ".join(sorted({s.key_id for s in signed if _KEY_ID.fullmatch(s.key_id)}))
+    row.judged = judged_by(row.signers, registry)
+    now = standing(signed)
+    decided = now is not None and now.decision in FINAL
+    if now is None and (whoever := standing(signed_lines(record))) and whoever.decision == REJECTED:
+        now = whoever  # by a key that the site doesn't know: it decides nothing, but nothing counts as clean by it either
+    # What was accepted on a record that doesn't hold counts for nothing; a refusal still does.
+    if now and (not broken or now.decision == REJECTED):
+        row.decision, row.decided = now.decision, decided
+        row.decided_by, row.decided_wall = now.name, now.wall
+    bad = next((s for s in signed if s.problem), None)
+    return f"Line {bad.line}, signed as {bad.name or 'nobody'}, counts for nothing: {bad.problem}." if bad else ""
 
 
 def _shown(value: Any) -> str:

@@ -12,7 +12,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from assistant.review.digest import Finding
 from assistant.review.times import parse_wall
 
-VERSION = 8  # of the columns below; an index of another version is made anew
+VERSION = 9  # of the columns below; an index of another version is made anew
 
 
 class Base(DeclarativeBase):
@@ -62,6 +62,9 @@ class Row(Base):
     needs: Mapped[bool] = mapped_column(Boolean, default=False)  # a person must decide on it
     decided_by: Mapped[str] = mapped_column(Text, default="")
     decided_wall: Mapped[str] = mapped_column(String, default="")
+    # Who signed it, by key, and what of the site's registry that was judged by: where this is no more so, it is read anew.
+    signers: Mapped[str] = mapped_column(Text, default="")
+    judged: Mapped[str] = mapped_column(Text, default="")
     head: Mapped[str] = mapped_column(String, default="")
     search: Mapped[str] = mapped_column(Text, default="")  # what can be looked for, without capitals
     # The long ones last: SQLite reads a row from its beginning, and lists don't need these.

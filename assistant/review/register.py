@@ -28,8 +28,10 @@ from assistant.errors import GauntletError
 from assistant.procedure.model_enclosure import EnclosureFile
 from assistant.procedure.source import Site
 from assistant.record.file_store import FILE_NAME, open_record_file
+from assistant.record.keys import KeyStore
 from assistant.record.verify import verify_stream
 from assistant.record.witness_log import WitnessLog
+from assistant.review.accounts import KEYS
 from assistant.review.decisions import REJECTED
 from assistant.review.entries import DONE, SiteEntry
 from assistant.review.index import Index, Row
@@ -136,14 +138,14 @@ def overdue(found: Iterable[Duty], enclosure: str) -> list[Duty]:
 
 
 def overdue_now(
-    records: Path, home: Path, enclosure: str, today: date, procedures: Path | None = None
+    records: Path, home: Path, enclosure: str, today: date, procedures: Path | None = None, keys: Path | None = None
 ) -> list[Duty]:
     """The same, read from disk: for whoever starts a session or prints a tag. Brings the index up to date
-    first."""
+    first. `keys`: the site's, by which refusals and releases are judged; None for the home's."""
     from assistant.procedure.source import default_folder
     from assistant.review.entries import SiteEntries
 
-    index = Index(records, home / "register.sqlite")
+    index = Index(records, home / "register.sqlite", KeyStore(keys or home / KEYS))
     try:
         index.refresh()
         files = {k: v for k, v in enclosure_files(procedures or default_folder()).items() if k == enclosure}

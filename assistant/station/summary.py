@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from assistant.procedure.model_base import in_language
 from assistant.procedure.plan import Plan
 from assistant.record.export.summary import Bar, Remark, ReportSummary, StepRow
-from assistant.record.keys import KeyStore
+from assistant.record.keys import KeyStore, PublicKey
 from assistant.record.reader import Record
 from assistant.review.decisions import REJECTED, signed_lines, standing
 from assistant.review.places import keys_folder
@@ -56,10 +56,10 @@ def summary_of(opened: OpenedSession) -> ReportSummary:
 RELEASE_RULE = "released by a standing signature in the record, as the site's review rules say"
 
 
-def known_keys() -> dict[str, str] | None:
-    """The site's public keys by id, or None where no key store is here: then only each signature itself is held."""
+def known_keys() -> list[PublicKey] | None:
+    """The site's registry of keys, or None where no key store is here: then only each signature itself is held."""
     folder = keys_folder(None)
-    return KeyStore(folder).public_keys() if folder.is_dir() else None
+    return KeyStore(folder).registry() if folder.is_dir() else None
 
 
 def released_by(record: Record) -> str:

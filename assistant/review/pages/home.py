@@ -26,7 +26,8 @@ def home(call: Call) -> Response:
     with call.desk.index.db() as db:
         total = db.scalar(select(func.count()).select_from(Row).where(need)) or 0
         heavy = db.scalar(select(func.count()).select_from(Row).where(need, Row.weight >= HEAVY)) or 0
-        everything = total or db.scalar(select(Row.session).limit(1)) is not None
+        anything = db.scalar(select(Row.session).limit(1)) is not None
+        decided = db.scalar(select(Row.session).where(Row.decided.is_(True)).limit(1)) is not None
     rows = call.desk.index.page([need], [Row.weight.desc(), Row.started_utc.desc()], page, PER_PAGE)
     found = call.desk.duties()
     pressing = [d for d in found if d.due.status in PRESSING]
@@ -39,7 +40,8 @@ def home(call: Call) -> Response:
         heavy=heavy,
         page=page,
         pages=-(-total // PER_PAGE),
-        everything=everything,
+        anything=anything,
+        decided=decided,
         duties=pressing[:12],
         more_duties=max(0, len(pressing) - 12),
         running=running,

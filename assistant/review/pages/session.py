@@ -71,7 +71,7 @@ def session(call: Call) -> Response:
     row = _row(call, name)
     report = call.desk.check(opened.folder)
     summary = opened.summary
-    signed = signed_lines(opened.record, call.desk.accounts.keys.public_keys())
+    signed = signed_lines(opened.record, call.desk.accounts.keys.registry())
     stands = standing(signed)
     verified = "" if report.complete or not report.sealed else (report.problems or ["It doesn't verify."])[0]
     verified = verified or (why_not_holding(opened) if opened.record.kind == "live" else "")
