@@ -40,6 +40,17 @@ class Clash(Node):
     why: Text
 
 
+class Evidence(Node):
+    """A document that shows a service: at which strength, after which contact time."""
+
+    serves: Serves
+    document: str = Field(min_length=3, max_length=200)
+    revision: str = Field(min_length=1, max_length=40)
+    shows: str = Field(min_length=3, max_length=300)  # in the document's words: organisms, surface, reduction
+    strength: Percent
+    contact: Duration
+
+
 class Agent(Named):
     """One agent as the site uses it."""
 
@@ -47,6 +58,7 @@ class Agent(Named):
     strength: Percent | None = None
     serves: list[Serves] = Field(min_length=1)
     label: str = Field(max_length=200)  # the document its claims and contact time rest on
+    evidence: list[Evidence] = []  # for services that aren't credited without it
     contact: Duration = 0
     wet_time: dict[Orientation, Duration] = {}
     wet_time_source: str = Field(default="", max_length=200)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from assistant.procedure.rules.base import WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
 
 _DELICATE = ("acrylic", "polycarbonate", "control_panel")
 _ALCOHOLS = ("isopropyl_alcohol", "ethanol")
+_KILLING = ("disinfection", "sporicidal")
 
 
 @rule("agent-on-material", "An agent goes only onto materials its file allows.")
@@ -104,16 +106,36 @@ def alcohol_without_strength(c: Context) -> Iterable[Hit]:
             yield agent, "", f"{agent.id} doesn't say how strong it is.", "Add strength, such as 70 %."
 
 
-@rule("ethanol-no-disinfection", "No disinfection is credited to ethanol on this kind of unit.")
+@rule(
+    "ethanol-no-disinfection",
+    "No disinfection is credited to ethanol on this kind of unit without evidence at its strength and contact time.",
+)
 def ethanol_no_disinfection(c: Context) -> Iterable[Hit]:
     for agent in c.loaded.agents.agents:
-        if agent.active == "ethanol" and {"disinfection", "sporicidal"} & set(agent.serves):
-            yield (
-                agent,
-                "serves",
-                f"{agent.id} is credited with disinfection.",
-                "Credit it with cleaning only.",
-            )
+        for service in agent.serves if agent.active == "ethanol" else ():
+            if service in _KILLING and (short := _evidence_falls_short(agent, service)):
+                yield (
+                    agent,
+                    "serves",
+                    f"{agent.id} is credited with {service}; {short}.",
+                    "Credit it with cleaning only, or add evidence: serves, document, revision, shows, strength, contact.",
+                )
+
+
+def _evidence_falls_short(agent: Any, service: str) -> str:
+    """Why no evidence of the agent's file carries a service; "" where one does."""
+    found = [e for e in agent.evidence if e.serves == service]
+    if not found:
+        return "its file cites no evidence for it"
+    same = [e for e in found if e.strength == agent.strength]
+    if not same:
+        shown = " or ".join(f"{float(e.strength):g} %" for e in found)
+        has = "no stated strength" if agent.strength is None else f"{float(agent.strength):g} %"
+        return f"the evidence is for {shown}, and it has {has}"
+    if all(e.contact > agent.contact for e in same):
+        needed = min(e.contact for e in same)
+        return f"the evidence is for {needed // 1000} s, and its contact time is {agent.contact // 1000} s"
+    return ""
 
 
 @rule("agents-meet", "Two agents that must not meet have a rinse or a cleaner between them on a surface.")
