@@ -1,13 +1,15 @@
 """A virtual operator that hears the assistant's sound through a recogniser instead of being given its text.
 
-The grammar is made of sentences: those that the assistant says in whole cleans of this procedure, as somebody who
-has been through it knows them, any number in place of a number. What isn't among them is heard as something else.
+It knows the sentences that the assistant says in whole cleans of this procedure, as somebody who has been through it
+knows them: they make the decoder's word pairs likely, and what was heard is taken for the nearest of them (`known_lines`).
 """
 
 from __future__ import annotations
 
+import math
 import re
 import tempfile
+from collections import Counter
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
@@ -16,23 +18,21 @@ import numpy as np
 
 from assistant.errors import ModelError
 from assistant.hearing.lexicon import bundled_dictionary_path, dictionary, pronounce
+from assistant.practice import understanding as u
 from assistant.practice.channel import Channel
 from assistant.practice.drills import draw
 from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.known_lines import DASH, LETTERS, NUMBERS, Heard, KnownLines, pattern, word_errors, words_of
 from assistant.practice.operator import Operator
 from assistant.practice.operator_voice import RATE_HZ
 from assistant.practice.persona import Persona, load_persona
 from assistant.practice.simulate import Simulation
 from assistant.procedure.plan import Plan
+from assistant.session.wording import en
 from assistant.speaking.noise import FanNoise, active_speech_dbfs
 from assistant.speaking.resample import to_rate
-from assistant.speaking.spoken_text import spoken
 
 _SENTENCE = re.compile(r"(?<=[.?!])\s+")
-_NUMBER = re.compile(r"^(zero|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|thirteen|fourteen|fifteen|"
-                     r"sixteen|seventeen|eighteen|nineteen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)$")
-_NUMBERS = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
-            "seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety").split()
 # Words of the trade that the bundled dictionary lacks; CMU phones, by hand.
 _PRONOUNCED = {
     "decontaminant": ["D IY K AH N T AE M AH N AH N T"], "gauntlets": ["G AO N T L AH T S"], "wetted": ["W EH T AH D"],
@@ -40,24 +40,11 @@ _PRONOUNCED = {
 }
 _REST_S = 0.25
 _CLEANS = 12  # of which the sentences are known, with mishaps
-_VALUES = {word: n for n, word in enumerate(_NUMBERS[:20])} | {word: 10 * n for n, word in enumerate(_NUMBERS[20:], 2)}
+_DISCOUNT = 0.15
+MOST_REPEATS = 3  # in a row, before making do with what was made out
+CLASSES = ("right", "time or count", "other news", "not sure", "value", "another line")
 
 Render = Callable[[str], tuple[np.ndarray, int]]  # a line as written -> (int16 samples, rate)
-
-
-def words_of(text: str) -> list[str]:
-    """The words that are said for a line, lower case."""
-    return re.findall(r"[a-z']+", spoken(text).lower().replace("-", " "))
-
-
-def word_errors(said: list[str], heard: list[str]) -> int:
-    """Least number of words put in, left out or changed (V. I. Levenshtein, 1966)."""
-    row = list(range(len(heard) + 1))
-    for i, word in enumerate(said, 1):
-        before, row[0] = row[0], i
-        for j, other in enumerate(heard, 1):
-            before, row[j] = row[j], min(row[j] + 1, row[j - 1] + 1, before + (word != other))
-    return row[-1]
 
 
 def known_sentences(plan: Plan, cleans: int = _CLEANS) -> list[str]:
@@ -74,51 +61,96 @@ def known_sentences(plan: Plan, cleans: int = _CLEANS) -> list[str]:
         for fact in run.facts:
             if fact.KIND == "line_spoken":
                 found.update(dict.fromkeys(_SENTENCE.split(fact.text.strip())))
-    return list(found)
+    return list(dict.fromkeys([*found, *_plain_lines(), *_where_lines(plan)]))
+
+
+def _where_lines(plan: Plan) -> list[str]:
+    """How the assistant says where one is: any step, in either wording."""
+    steps = [*plan.steps, *(s for m in plan.mishaps.values() for s in m.steps)]
+    firsts = dict.fromkeys(_SENTENCE.split(text)[0] for s in steps for text in (s.say, s.brief) if text)
+    return [f"{en.LINES[name].format(step=first)}" for first in firsts for name in ("where", "returned")]
+
+
+def _plain_lines() -> list[str]:
+    """Sentences that any procedure may need, as far as they hold nothing but words."""
+    filled = (text.format_map(_Spoken()) for text in en.LINES.values())
+    return [s for text in filled for s in _SENTENCE.split(text) if len(s.split()) > 1 and "{" not in s and s[0].isupper()]
+
+
+class _Spoken(dict):
+    def __missing__(self, key: str) -> str:
+        return en.SPOKEN.get(key, "{" + key + "}")
+
+
+def bigrams(sentences: list[list[str]]) -> str:
+    """A bigram model of the sentences in ARPA's format, with numbers and spelled letters free to follow one another
+    (absolute discounting and backing off; Katz 1987, Ney 1994, from memory)."""
+    single: Counter[str] = Counter({w: 1 for w in (*NUMBERS, *LETTERS, DASH, "minus", "thousand")})
+    pairs: Counter[tuple[str, str]] = Counter()
+    for said in sentences:
+        row = ["<s>", *said, "</s>"]
+        single.update(row[1:])
+        pairs.update(zip(row, row[1:], strict=False))
+    free = (*NUMBERS, *LETTERS)
+    pairs.update({(a, b): 1 for a in free for b in NUMBERS} | {(a, b): 1 for a in ("understood", *LETTERS) for b in LETTERS})
+    pairs.update({(a, DASH): 2 for a in NUMBERS} | {(DASH, b): 2 for b in NUMBERS})
+    pairs.update({(a, b): 2 for a in NUMBERS for b in ("minute", "minutes", "second", "seconds", "pascals", "</s>")})
+    after: dict[str, dict[str, int]] = {}
+    for (a, b), n in pairs.items():
+        after.setdefault(a, {})[b] = n
+    total = sum(single.values())
+    ones, twos = [], []
+    for word in ["<s>", *sorted(single)]:
+        follow = after.get(word, {})
+        count = sum(follow.values())
+        left = min(0.5, max(0.02, _DISCOUNT * len(follow) / count)) if count else 1.0
+        back = left / max(1e-6, 1.0 - sum(single[b] for b in follow) / total) if count else 1.0
+        ones.append(f"{-99 if word == '<s>' else math.log10(single[word] / total):.4f} {word} {math.log10(back):.4f}")
+        twos += [f"{math.log10((1.0 - left) * n / count):.4f} {word} {b}" for b, n in sorted(follow.items())]
+    return "\n".join(["", "\\data\\", f"ngram 1={len(ones)}", f"ngram 2={len(twos)}", "", "\\1-grams:", *ones, "",
+                      "\\2-grams:", *twos, "", "\\end\\", ""])
 
 
 class AssistantEar:
     """Hears lines: `render` gives their sound, the fan is `snr_db` below it. Same seed, same noise.
 
-    `words`, `errors`: what was said to it, and how many words of it came out otherwise. Raises ModelError.
+    `words`, `errors`: what was said to it, and how many words of it came out otherwise. `classes`: sentences by what became
+    of them, for the judge alone. Raises ModelError.
     """
 
     def __init__(self, sentences: Iterable[str], render: Render, seed: int = 0, snr_db: float = 20.0) -> None:
         import pocketsphinx
 
         self.words = self.errors = self.lines = self.exact = 0
+        self.classes = dict.fromkeys(CLASSES, 0)
         self._render, self._snr_db = render, snr_db
         self._fan = FanNoise(seed, level_dbfs=-45.0, rate_hz=RATE_HZ)
-        self._written: dict[tuple[str, ...], str] = {}
-        for sentence in sentences:
-            key = _pattern(words_of(sentence))
-            if key:
-                self._written.setdefault(key, sentence)
+        sentences = list(sentences)
+        self._known = KnownLines(sentences)
+        said = [words_of(s) for s in sentences]
         known = dictionary(bundled_dictionary_path())
-        sounds = {w: _sounds(w, known) for key in self._written for w in key if w != "#"}
-        sounds |= {w: _sounds(w, known) for w in _NUMBERS}
-        self.unknown = sorted(w for w, phones in sounds.items() if not phones)  # never heard: left out of the grammar
+        sounds = {w: _sounds(w, known) for w in {w for s in said for w in s} | {*NUMBERS, *LETTERS, DASH, "minus", "thousand"}}
+        self.unknown = sorted(w for w, phones in sounds.items() if not phones)  # never heard
         rows = [f"{w}{'' if k == 0 else f'({k + 1})'} {p}" for w, phones in sorted(sounds.items()) for k, p in enumerate(phones)]
-        choices = [" ".join("<n>" if w == "#" else w for w in key if w == "#" or sounds[w]) for key in self._written]
-        rules = " | ".join(dict.fromkeys(c for c in choices if c))
-        grammar = f"#JSGF V1.0;\ngrammar lines;\n<n> = ({' | '.join(_NUMBERS)})+;\n<s> = {rules};\npublic <line> = <s>+;\n"
         folder = Path(pocketsphinx.get_model_path()) / "en-us" / "en-us"
         with tempfile.TemporaryDirectory(prefix="ear-") as scratch:
-            words_file = Path(scratch) / "words.dict"
+            words_file, model_file = Path(scratch) / "words.dict", Path(scratch) / "lines.lm"
             words_file.write_text("\n".join(rows) + "\n", encoding="utf-8")
+            model_file.write_text(bigrams([s for s in said if all(sounds[w] for w in s)]), encoding="utf-8")
             try:
-                self._decoder = pocketsphinx.Decoder(hmm=str(folder), dict=str(words_file), loglevel="FATAL", bestpath=False, maxhmmpf=3000)
-                self._decoder.add_jsgf_string("lines", grammar)
-                self._decoder.activate_search("lines")
+                self._decoder = pocketsphinx.Decoder(
+                    hmm=str(folder), dict=str(words_file), lm=str(model_file), loglevel="FATAL", bestpath=False, maxhmmpf=3000, lw=8.0,
+                )
             except (RuntimeError, ValueError) as error:
                 raise ModelError(f"The operator's ear can't be made: {error}.", try_next="leave out --by-ear") from error
 
-    def hears(self, text: str) -> str:
-        """What a line as written is heard as, as it would be written; "" for nothing. Sentence by sentence, each
-        rendered by itself: the decoder loses its way in a grammar of many sentences in a row."""
-        return " ".join(filter(None, (self._sentence(part) for part in _SENTENCE.split(text.strip()))))
+    def hears(self, text: str) -> Heard:
+        """What a line as written is heard as, as it would be written; sentence by sentence, each rendered by itself. Sure
+        only where every sentence is."""
+        found = [self._sentence(part) for part in _SENTENCE.split(text.strip())]
+        return Heard(" ".join(h.text for h in found if h.text), all(h.sure for h in found))
 
-    def _sentence(self, text: str) -> str:
+    def _sentence(self, text: str) -> Heard:
         samples, rate_hz = self._render(text)
         samples = to_rate(samples, rate_hz) if rate_hz != RATE_HZ else samples
         rest = round(_REST_S * RATE_HZ)
@@ -130,26 +162,25 @@ class AssistantEar:
         self._decoder.end_utt()
         hyp = self._decoder.hyp()
         heard = hyp.hypstr.split() if hyp else []
+        found = self._known.nearest(heard)
+        self._judge(text, heard, found)
+        return found
+
+    def _judge(self, text: str, heard: list[str], found: Heard) -> None:
+        """For the figures: what was really said is compared here and nowhere else."""
         said = words_of(text)
         wrong = word_errors(said, heard)
         self.words, self.errors, self.lines, self.exact = (
             self.words + len(said), self.errors + wrong, self.lines + 1, self.exact + (wrong == 0))
-        return text if wrong == 0 else self._as_written(heard)
-
-    def _as_written(self, heard: list[str]) -> str:
-        """Words to sentences: the longest known ones first, numbers filled in; the rest as plain words."""
-        out, at = [], 0
-        while at < len(heard):
-            end = next((e for e in range(len(heard), at, -1) if _pattern(heard[at:e]) in self._written), 0)
-            if not end:
-                out.append(heard[at])
-                at += 1
-                continue
-            numbers = iter(_runs(heard[at:end]))
-            written = self._written[_pattern(heard[at:end])]
-            out.append(re.sub(r"-?\d+(\.\d+)?", lambda m: next(numbers, m.group()), written))  # noqa: B023
-            at = end
-        return " ".join(out)
+        if not found.sure:
+            kind = "not sure"
+        elif words_of(found.text) == said or _joined(found.text) == _joined(text):
+            kind = "right"
+        elif pattern(words_of(found.text)) == pattern(said):
+            kind = "value" if text.lower().startswith(("i understood", "so far")) else "time or count"
+        else:
+            kind = "another line" if u.understand(text).kind in u.DEMANDS or u.understand(found.text).kind in u.DEMANDS else "other news"
+        self.classes[kind] += 1
 
     @property
     def word_error(self) -> float:
@@ -157,22 +188,38 @@ class AssistantEar:
         return self.errors / self.words if self.words else 0.0
 
     def told(self) -> str:
-        return f"{self.exact} of {self.lines} lines heard word for word; word error {100 * self.word_error:.1f} %."
+        taken = ", ".join(f"{n} {kind}" for kind, n in self.classes.items() if n)
+        return f"{self.exact} of {self.lines} sentences heard word for word; word error {100 * self.word_error:.1f} %; taken: {taken}."
 
 
 class ByEar:
-    """An operator that is told what its ear makes of each line; everything else is the operator's own."""
+    """An operator that is told what its ear makes of each line, and asks again where it isn't sure; everything else is the
+    operator's own."""
 
     def __init__(self, operator: Operator, ear: AssistantEar) -> None:
         self.operator, self.ear = operator, ear
+        self._asked = 0
 
     def hear(self, text: str, ended_ms: int, role: str = "") -> None:
         """A line has been spoken to its end."""
-        if text:
-            self.operator.hear(self.ear.hears(text), ended_ms, role)
+        if not text:
+            return
+        heard = self.ear.hears(text)
+        if not heard.sure and self._asked < MOST_REPEATS:
+            self._asked += 1
+            self.operator.asks_again(ended_ms)
+            return
+        self._asked = 0 if heard.sure else self._asked
+        if heard.text:
+            self.operator.hear(heard.text, ended_ms, role)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.operator, name)
+
+
+def _joined(text: str) -> str:
+    """The line with digits said one by one written as one number."""
+    return re.sub(r"(?<=\d) (?=\d)", "", text)
 
 
 def open_ear(ready: Any, persona: Persona, seed: int | str, voice: Any = None) -> AssistantEar:
@@ -195,30 +242,3 @@ def _sounds(word: str, known: Any) -> list[str]:
         return list(pronounce(word, known, _PRONOUNCED))
     except ModelError:
         return []
-
-
-def _pattern(words: list[str]) -> tuple[str, ...]:
-    """The words with each run of numbers as "#"."""
-    out: list[str] = []
-    for word in words:
-        if _NUMBER.match(word):
-            if not out or out[-1] != "#":
-                out.append("#")
-        else:
-            out.append(word)
-    return tuple(out)
-
-
-def _runs(words: list[str]) -> list[str]:
-    """Each run of number words as digits: "twenty five" -> "25", "four one" -> "41"."""
-    out: list[str] = []
-    run: list[str] = []
-    for word in [*words, ""]:
-        if _NUMBER.match(word):
-            run.append(word)
-        elif run:
-            value = [_VALUES[w] for w in run]
-            tens = len(value) == 2 and value[0] >= 20 and value[1] < 10
-            out.append(str(sum(value)) if tens else "".join(str(v) for v in value))
-            run = []
-    return out

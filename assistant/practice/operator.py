@@ -97,6 +97,11 @@ class Operator:
         self._mind.sounding_ms = max(self._mind.sounding_ms, now_ms)
         self._mind.told_of_sound = True
 
+    def asks_again(self, at: int) -> None:
+        """Something was said that this person isn't sure of."""
+        if not any(s.meant == "repeat" for s in self._mind.sayings):
+            self._mind.sayings.append(Saying(at + 900, "repeat", self.words["repeat"]))
+
     # Hands and mouth
 
     def next_action(self, now_ms: int) -> Utterance | None:
