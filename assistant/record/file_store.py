@@ -151,7 +151,10 @@ def open_record_file(path: Path) -> BinaryIO:
         ) from None
     except OSError as error:
         raise RecordError(
-            f"The record can't be opened: {os.strerror(error.errno or 0)}.", where=str(path)
+            f"The record can't be opened: {os.strerror(error.errno or 0)}.",
+            where=str(path),
+            expected=f"a session folder, or its {FILE_NAME}, that you may read",
+            try_next="Ask whoever keeps the records; they are readable by their owner only.",
         ) from error
     if not stat.S_ISREG(os.fstat(fd).st_mode):
         os.close(fd)
@@ -162,7 +165,7 @@ def open_record_file(path: Path) -> BinaryIO:
 def record_file(path: Path | str) -> Path:
     """The record's file, from a session folder or from the file itself."""
     path = Path(path)
-    return path / FILE_NAME if path.is_dir() else path
+    return path / FILE_NAME if os.path.isdir(path) else path  # os.path raises nothing where one may not look
 
 
 _FULL = (errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC))

@@ -100,7 +100,10 @@ def require_whole(record: Record) -> Record:
     thing)."""
     if not record.lines:
         raise RecordError(
-            "The record holds no whole line, so the session had not begun.", where=str(record.path or "")
+            "The record holds no whole line, so the session had not begun.",
+            where=str(record.path or ""),
+            expected="a session folder, or its record.jsonl",
+            try_next="Name another. If this should be a record, run 'assistant verify' on it, and keep a copy.",
         )
     if record.problems:
         raise RecordError(

@@ -14,7 +14,7 @@ from typing import Any
 
 from assistant.errors import RecordError, StorageError
 from assistant.record.envelope import MalformedLine, parse_line
-from assistant.record.file_store import FileLineStore, record_file
+from assistant.record.file_store import FILE_NAME, FileLineStore, record_file
 from assistant.record.files import Files, OsFiles
 from assistant.record.locks import WriterLock
 from assistant.record.paths import root_of_session
@@ -45,7 +45,12 @@ def recover(
     although the witness log saw more lines; the fact then says so.
     Raises RecordError (in use, sealed, nothing whole in it, changed rather than torn), StorageError.
     """
-    folder = record_file(path).absolute().parent
+    file = record_file(path).absolute()
+    if file.name != FILE_NAME:  # what lies beside a record doesn't stand for it
+        raise RecordError(
+            "There is no record here.", where=str(path), expected=f"a session folder, or its {FILE_NAME}"
+        )
+    folder = file.parent
     files = files or OsFiles()
     before = read_record(folder)
     _refuse_sealed(before)

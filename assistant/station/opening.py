@@ -54,7 +54,10 @@ def load_session(path: Path | str) -> OpenedSession:
     """Read a record and everything needed to fold it. Raises RecordError, SiteFileError."""
     record = read_record(path)
     if not record.lines:
-        raise RecordError("The record holds no whole line.", where=str(path), try_next="assistant verify")
+        raise RecordError(
+            "The record holds no whole line.", where=str(path), expected="a session folder, or its record.jsonl",
+            try_next="name another; if this should be a record, run assistant verify on it, and keep a copy",
+        )
     return OpenedSession(record, plan_of(record), tuple(facts_of(record)))
 
 

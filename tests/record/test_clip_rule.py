@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from assistant.record.commands.clips_cli import command
 from assistant.record.reader import read_record
 from assistant.record.verify import verify
 from assistant.record.witness_log import WitnessLog
-from assistant.station.clips import clip_keeper
+from assistant.station.clips import clear_old_clips, clip_keeper
 from tests.record.support import WALL, new_record
 
 PCM = bytes(range(200))
@@ -74,6 +75,21 @@ def test_a_rule_of_no_days_leaves_a_session_alone_that_may_still_be_running(tmp_
     soon, later = "2026-03-14T20:00:00+01:00", "2026-03-16T09:00:00+01:00"
     assert expire_clips(tmp_path, ClipPolicy("all", 0), wall=soon) == [] and list(folder.glob("clips/*.flac"))
     assert len(expire_clips(tmp_path, ClipPolicy("all", 0), wall=later)) == 1
+
+
+def test_a_live_sessions_clip_goes_only_when_the_session_is_over_and_its_record_still_holds(tmp_path: Path):
+    """By the way that a live run takes at its end: not while a writer still holds the session, then at once."""
+    writer = new_record(tmp_path, "live")
+    sha = clip_keeper(writer.folder, ClipPolicy("all"))(PCM, False)
+    now = datetime.now().astimezone().isoformat(timespec="milliseconds")
+    writer.append([{"kind": "heard", "v": 1, "data": {"clip_sha256": sha, "accepted": False}}], 1, now)
+    save_rule(tmp_path, ClipPolicy("all", 0))
+    assert clear_old_clips(tmp_path) == "" and ClipStore(writer.folder, ClipPolicy()).path(sha)
+    writer.seal(2, now, verdict="stands")
+    assert clear_old_clips(tmp_path) == "" and not list(writer.folder.glob("clips/*"))
+    assert verify(writer.folder).complete and read_record(writer.folder).lines[1].data["clip_sha256"] == sha
+    notes = [json.loads(line) for line in WitnessLog(tmp_path).path.read_text().splitlines()]
+    assert [(n["head"], n["note"]) for n in notes if n["event"] == "clip_deleted"] == [(sha, "kept 0 days")]
 
 
 def test_for_ever_deletes_nothing(tmp_path: Path):

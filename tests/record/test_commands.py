@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
+import os
 import shutil
 import sys
 from collections.abc import Callable
@@ -17,7 +19,9 @@ from assistant.record.commands import export_cli, keys_cli, tag_cli, transcribe_
 from assistant.record.measure import command as measure
 from assistant.record.measure.sessions import core_record
 from assistant.record.paths import root_of_session
+from assistant.record.recover import recover
 from assistant.record.witness_log import WitnessLog
+from assistant.station.replay_cli import replay
 from tests.record.support import WALL, new_record, sealed_record, spoken
 
 Run = Callable[..., Any]
@@ -95,6 +99,105 @@ def test_verify_names_the_first_bad_line_and_an_unsealed_record_has_a_code_of_it
         run(verify_cli.command)
     with pytest.raises(RecordError):
         run(verify_cli.command, tmp_path / "nothing" / "here")
+
+
+def _nothing_there(place: Path) -> None:
+    return None
+
+
+def _other_folder(place: Path) -> None:
+    (place / "inner").mkdir(parents=True)
+    (place / "notes.txt").write_text("no record")
+
+
+def _empty_file(place: Path) -> None:
+    place.write_bytes(b"")
+
+
+def _pdf(place: Path) -> None:
+    place.write_bytes(b"%PDF-1.7\n\0\xff\x1b[2J")
+
+
+def _empty_record(place: Path) -> None:
+    place.mkdir()
+    (place / "record.jsonl").write_bytes(b"")
+
+
+def _pdf_record(place: Path) -> None:
+    place.mkdir()
+    _pdf(place / "record.jsonl")
+
+
+def _folder_for_a_file(place: Path) -> None:
+    (place / "record.jsonl").mkdir(parents=True)
+
+
+def _zeros(place: Path) -> None:
+    place.write_bytes(bytes(5000))
+
+
+WRONG = [_nothing_there, _other_folder, _empty_file, _pdf, _empty_record, _pdf_record, _folder_for_a_file, _zeros]
+
+
+@pytest.mark.parametrize("make", WRONG)
+@pytest.mark.parametrize("name", ["verify", "export", "tag", "replay", "transcribe"])
+def test_what_is_no_record_is_one_clear_finding_and_nothing_is_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], make: Callable[[Path], None], name: str
+):
+    place, out = tmp_path / "given", tmp_path / "out"
+    make(place)
+    (tmp_path / "rows.csv").write_text("happened,text\n2026-03-14T09:00:00Z,Wiped.\n")
+    (tmp_path / "scan.pdf").write_bytes(b"%PDF")
+    command, words = {
+        "verify": (verify_cli.command, []),
+        "export": (export_cli.command, ["--to", out]),
+        "tag": (tag_cli.command, ["--to", out / "tag.pdf"]),
+        "replay": (replay, []),
+        "transcribe": (
+            transcribe_cli.command,
+            [tmp_path / "rows.csv", "--scan", tmp_path / "scan.pdf", "--author", "A", "--transcriber", "B", "--into"],
+        ),
+    }[name]
+    with pytest.raises(RecordError) as caught:
+        command.main([str(w) for w in ([*words, place] if name == "transcribe" else [place, *words])], standalone_mode=False)
+    error = caught.value
+    assert error.exit_code == 7 and str(place) in error.where
+    assert error.expected or error.try_next
+    assert capsys.readouterr().out == ""  # what was found is said once, by the error
+    assert not out.exists()
+
+
+@pytest.mark.parametrize("name", ["verify", "export", "tag", "replay"])
+def test_a_record_that_may_not_be_read_is_told_with_what_to_try(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], name: str
+):
+    """Permissions are refused here by a stand-in, since tests may run as somebody who may read everything."""
+    folder = sealed_record(tmp_path)
+    real = os.open
+
+    def refused(path: object, *args: Any, **named: Any) -> int:
+        if str(path).endswith("record.jsonl"):
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return real(path, *args, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(os, "open", refused)
+    command = {
+        "verify": verify_cli.command, "export": export_cli.command, "tag": tag_cli.command, "replay": replay,
+    }[name]  # fmt: skip
+    with pytest.raises(RecordError, match="Permission denied") as caught:
+        command.main([str(folder)], standalone_mode=False)
+    assert "record.jsonl" in caught.value.where and caught.value.expected and "Ask" in caught.value.try_next
+
+
+def test_a_file_beside_a_record_does_not_stand_for_it(tmp_path: Path):
+    writer = new_record(tmp_path)
+    writer.append([spoken()], 1, WALL)
+    writer.close()
+    (writer.folder / "notes.txt").write_text("beside")
+    before = (writer.folder / "record.jsonl").read_bytes()
+    with pytest.raises(RecordError, match="no record here"):
+        recover(writer.folder / "notes.txt", wall=WALL)
+    assert (writer.folder / "record.jsonl").read_bytes() == before
 
 
 def test_verify_site_finds_a_record_that_is_gone_and_prints_a_statement(run: Run, tmp_path: Path):

@@ -13,6 +13,7 @@ import subprocess
 import sys
 import zipfile
 from dataclasses import replace
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -234,6 +235,32 @@ def test_the_archives_own_verifier_names_whatever_beside_the_record_was_changed(
     path.write_bytes(path.read_bytes() + b" ")
     code, said = verified(out)
     assert code == 2 and path.relative_to(out).as_posix() in said[1]
+
+
+def test_files_of_one_name_in_two_folders_are_each_held(tmp_path: Path):
+    """Both are there, both as they were, but each in the other's place: their last names alone would show nothing."""
+    texts = {"gb-2/steps.yaml": b"in place: gb-2\n", "parts/steps.yaml": b"in place: parts\n"}
+    files = [{"file": f"procedures/{name}", "sha256": hashlib.sha256(text).hexdigest()} for name, text in texts.items()]
+    writer = new_record(tmp_path, header={"files": files})
+    for name, text in texts.items():
+        (writer.folder / "site" / name).parent.mkdir(parents=True)
+        (writer.folder / "site" / name).write_bytes(text)
+    writer.seal(1, WALL, verdict="stands")
+    out = unpacked(read_record(writer.folder), tmp_path / "out")
+    assert verified(out) == (0, ["Whole and sealed.", "2 of 2 named files are here. Not as named: none."])
+    for name, other in zip(texts, reversed(texts), strict=True):
+        (out / "site" / name).write_bytes(texts[other])
+    code, said = verified(out)
+    assert code == 2 and all(f"site/{name}" in said[1] for name in texts)
+
+
+def test_an_open_records_room_is_whole_for_the_archives_own_verifier(tmp_path: Path):
+    writer = new_record(tmp_path)
+    writer.append([spoken()], 1, WALL)
+    out = unpacked(read_record(writer.folder), tmp_path / "out")
+    assert verified(out)[0] == 1 and verified(out)[1][0] == "Whole, but not sealed."
+    lines = resources.files("assistant.record.export").joinpath("independent_verifier.py.txt").read_text().splitlines()
+    assert len(lines) <= 40
 
 
 def test_a_deleted_clip_and_sound_leave_the_record_whole(session: Record, tmp_path: Path):

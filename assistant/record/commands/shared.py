@@ -25,9 +25,9 @@ from assistant.record.verify import DeepOutcome, deep_verify
 def record_path(wanted: str, records: str | None = None) -> Path:
     """The session folder for a path, or for an id or name below the records' folder. Raises RecordError."""
     path = Path(wanted)
-    if path.is_dir() and not (path / FILE_NAME).exists() and not records:
+    if os.path.isdir(path) and not os.path.exists(path / FILE_NAME) and not records:
         return path / FILE_NAME  # let the reader say that there is none
-    if path.exists() or os.sep in wanted and not records:
+    if os.path.exists(path) or os.sep in wanted and not records:
         return path
     return find_record(records or records_root(), wanted).folder
 

@@ -73,7 +73,8 @@ def command(
         )
     else:
         for report in reports:
-            click.echo(describe(report))
+            if len(reports) > 1 or report.lines:  # of one thing that is no record, the finding below says it all
+                click.echo(describe(report))
         for session in gone:
             click.echo(f"{printable(session)}: GONE. The witness log knows this record, but it isn't here.")
         if log:
@@ -92,6 +93,14 @@ def command(
         )
     if bad or gone or (log and log.problems):
         first = bad[0] if bad else None
+        if first and not first.lines:
+            raise RecordError(
+                f"No line of this is a record's. {first.problems[0]}",
+                where=first.path,
+                expected="a session folder, or its record.jsonl",
+                try_next="Name another. If this should be a record, keep a copy as it is, and tell whoever keeps "
+                "the records.",
+            )
         raise RecordError(
             first.problems[0] if first else "Records are gone." if gone else "The witness log doesn't hold.",
             where=first.path if first else str(site),
