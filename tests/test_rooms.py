@@ -33,6 +33,8 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.calc": CORE,
     "assistant.procedure:model": CORE,
     "assistant.procedure": (*CORE, "assistant.procedure"),
+    # A site's own spoken words are held to how they sound; the rules' room itself knows no sounds.
+    "assistant.procedure.check_cli": (*CORE, "assistant.procedure", "assistant.hearing"),
     # Approving needs the key store and the proof; the room itself knows neither.
     "assistant.procedure.commands": (*CORE, "assistant.procedure", "assistant.record", "assistant.prover"),
     # What a value may begin with, sign by sign, is one rule for listener and core.

@@ -7,12 +7,13 @@ from pathlib import Path
 
 import click
 
-from assistant.errors import FindingsError, UsageError
-from assistant.session import words
+from assistant.errors import FindingsError, ModelError
 
-from .confusability import TOO_CLOSE, check_form, pairs, suggestions
+from .confusability import TOO_CLOSE, pairs
 from .engines import NAMES, open_engine
-from .packs import load_pack
+from .packs import Pack, load_pack
+from .recogniser import Engine
+from .site_words import better, objections, parsed, with_site_words
 
 
 @click.command("vocabulary")
@@ -21,22 +22,16 @@ from .packs import load_pack
 @click.option("--engine", type=click.Choice(NAMES), default=None)
 @click.option("--model", type=click.Path(path_type=Path), default=None)
 @click.option("--closest", default=12, show_default=True, help="How many of the most confusable pairs to show.")
-@click.option("--try", "tries", multiple=True, metavar="ID=WORDS", help="Check a site's own words for a command.")
+@click.option("--try", "tries", multiple=True, metavar="ID=WORDS", help="Check a site's own words for a command, as `site_words` of an enclosure file has them.")
 def vocabulary(as_json: bool, language: str, engine: str | None, model: Path | None, closest: int,
                tries: tuple[str, ...]) -> None:
     """Show the spoken commands, and check a site's own words."""
     pack = load_pack(language)
     opened = open_engine(language, model, engine)
     try:
-        against = []
-        for attempt in tries:
-            word_id, _, form = attempt.partition("=")
-            if word_id not in words.ALL or not form:
-                raise UsageError(f"'{attempt}' isn't ID=WORDS.", where="--try", expected="one of " + ", ".join(sorted(words.ALL)))
-            if language == "en":
-                against += [(word_id, reason) for reason in check_form(pack, word_id, form.lower())]
-            if not against:
-                opened.load(pack.with_words({word_id: [form.lower()]}))
+        against = list(objections(pack, tries))
+        if tries and not against:
+            _known(opened, pack, tries)
         opened.load(pack)
         name = str(opened.describe()["engine"])
     finally:
@@ -57,6 +52,14 @@ def vocabulary(as_json: bool, language: str, engine: str | None, model: Path | N
         for p in near:
             click.echo(f"  {p.likeness:.2f}  {p.a} ~ {p.b}{'  TOO CLOSE' if p.too_close else ''}")
     if against:
-        better = {w: suggestions(pack, w) for w, _ in against}
-        raise FindingsError("; ".join(reason for _, reason in against),
-                            try_next="; ".join(f"{w}: {', '.join(b) or 'another word'}" for w, b in better.items()))
+        raise FindingsError(" ".join(o.message for o in against), try_next="; ".join(dict.fromkeys(o.try_next for o in against)))
+
+
+def _known(engine: Engine, pack: Pack, tries: tuple[str, ...]) -> None:
+    """Raises FindingsError where the engine's own model lacks a word."""
+    try:
+        engine.load(with_site_words(pack, tries))
+    except ModelError as error:
+        wanted = [found for found in map(parsed, tries) if found is not None]
+        raise FindingsError(error.what, where=error.where, expected=error.expected,
+                            try_next="; ".join(better(pack, word, form) for word, form in wanted)) from error

@@ -133,6 +133,7 @@ def check_all(paths: tuple[str, ...], folder: Path | None) -> Checked:
             unreadable.extend(part.site.problems)
             if part.loaded is not None:
                 findings.update(check_procedure(part.loaded))
+                findings.update(_site_words(part.loaded))
             if part.loaded is not None and not part.site.problems:
                 languages += coverage(part.loaded)
             elif part.loaded is not None and (rules := not_judged(part.loaded)):
@@ -141,3 +142,20 @@ def check_all(paths: tuple[str, ...], folder: Path | None) -> Checked:
             unreadable.extend(error.problems)
     # A shared part is read once for each procedure: its faults are named once.
     return Checked(sorted(findings), sorted(set(unreadable)), languages, open_rules)
+
+
+def _site_words(loaded: Any) -> list[Any]:
+    """What speaks against the site's own spoken words. The rules' room knows no sounds: this asks hearing."""
+    from assistant.procedure.rules.base import ERROR, Finding
+
+    entries = loaded.enclosure.site_words
+    if not entries:
+        return []   # without any, the pronouncing dictionary needn't be read
+    from assistant.hearing.packs import load_pack
+    from assistant.hearing.site_words import objections, parsed
+
+    return [
+        Finding(*loaded.place(loaded.enclosure, f"site_words.{o.index}"), "site-words", ERROR, o.message, o.try_next)
+        for o in objections(load_pack("en"), entries)
+        if parsed(entries[o.index])   # what isn't COMMAND=WORDS the rules have named
+    ]

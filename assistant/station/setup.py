@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from assistant.errors import UsageError
+from assistant.errors import SiteFileError, UsageError
 from assistant.hearing.engines import open_engine
 from assistant.hearing.packs import Pack, load_pack
 from assistant.hearing.recogniser import Engine
+from assistant.hearing.site_words import objections, with_site_words
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import Loaded, load_procedure
 from assistant.procedure.plan import Plan
@@ -34,11 +35,22 @@ def prepare(
     Raises SiteFileError, UsageError.
     """
     loaded = load_procedure(procedure, folder)
-    pack = load_pack(language)
+    pack = _said_here(load_pack(language), loaded)
     if words:
         pack = pack.with_words(words)
     plan = dressed(compile_plan(loaded, language), {k: list(v) for k, v in pack.say.items()}, today)
     return Prepared(loaded, plan, pack)
+
+
+def _said_here(pack: Pack, loaded: Loaded) -> Pack:
+    """The pack with the site's own words, which are English."""
+    entries = loaded.enclosure.site_words
+    if pack.language != "en" or not entries:
+        return pack
+    for found in objections(pack, entries):
+        file, line, _ = loaded.place(loaded.enclosure, f"site_words.{found.index}")
+        raise SiteFileError(found.message, where=f"{file}:{line}", try_next=found.try_next)
+    return with_site_words(pack, entries)
 
 
 def known_options(plan: Plan, options: tuple[tuple[str, bool], ...]) -> tuple[tuple[str, bool], ...]:
