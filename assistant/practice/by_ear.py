@@ -61,7 +61,7 @@ def known_sentences(plan: Plan, cleans: int = _CLEANS) -> list[str]:
         for fact in run.facts:
             if fact.KIND == "line_spoken":
                 found.update(dict.fromkeys(_SENTENCE.split(fact.text.strip())))
-    return list(dict.fromkeys([*found, *_plain_lines(), *_where_lines(plan)]))
+    return list(dict.fromkeys([*found, *_plain_lines(plan), *_where_lines(plan)]))
 
 
 def _where_lines(plan: Plan) -> list[str]:
@@ -71,15 +71,15 @@ def _where_lines(plan: Plan) -> list[str]:
     return [f"{en.LINES[name].format(step=first)}" for first in firsts for name in ("where", "returned")]
 
 
-def _plain_lines() -> list[str]:
-    """Sentences that any procedure may need, as far as they hold nothing but words."""
-    filled = (text.format_map(_Spoken()) for text in en.LINES.values())
+def _plain_lines(plan: Plan) -> list[str]:
+    """Sentences that any procedure may need, as far as they hold nothing but words; and the site's own for a safe stop."""
+    filled = [text.format_map(_Spoken(plan.spoken)) for text in en.LINES.values()] + list(plan.stop_says)
     return [s for text in filled for s in _SENTENCE.split(text) if len(s.split()) > 1 and "{" not in s and s[0].isupper()]
 
 
 class _Spoken(dict):
     def __missing__(self, key: str) -> str:
-        return en.SPOKEN.get(key, "{" + key + "}")
+        return en.SPOKEN.get(key, f"{{{key}}}")
 
 
 def bigrams(sentences: list[list[str]]) -> str:
