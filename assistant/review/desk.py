@@ -149,7 +149,7 @@ class Desk:
         if self._witness_mark < 0:
             self._read_witness()
         keys = self.accounts.keys.public_keys()
-        mark = (told.st_size, told.st_mtime_ns, self._witness_mark, len(keys))
+        mark = (told.st_size, told.st_mtime_ns, self._witness_mark, frozenset(keys.items()))
         kept = self._checks.get(folder)
         if kept and kept[0] == mark:
             return kept[1]
