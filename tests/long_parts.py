@@ -46,6 +46,10 @@ PARTS: dict[str, tuple[float, str]] = {
         (50, "20 000 tamperings with a record"),
     "tests/record/test_kill.py::test_no_told_fact_is_lost_in_three_hundred_kills":
         (150, "320 writers of records killed"),
+    "tests/hearing/test_sound_files.py::test_an_hour_of_silence_is_read_piece_by_piece_and_told":
+        (10, "an hour of silence in every kind of file"),
+    "tests/contracts/test_listener_port.py::test_speech_without_a_pause_is_refused_and_a_word_after_it_is_heard":
+        (120, "ten minutes of speech without a pause on every engine"),
     "tests/hearing/test_fixtures.py::test_commands":
         (6, "recorded commands, all of them"),
     "tests/hearing/test_fixtures.py::test_nothing_is_accepted_where_nothing_was_asked":

@@ -72,7 +72,7 @@ def suggestions(pack: Pack, word_id: str, count: int = 3) -> list[str]:
 
 # Forms that held in the first measurement beside the ones in use.
 ALTERNATIVES = {
-    "confirm": ("i confirm",), "started": ("begin contact", "started wiping"), "stop": ("emergency stop",),
+    "started": ("begin contact", "started wiping"), "stop": ("emergency stop",),
     "slower": ("speak slower",), "louder": ("louder please",), "still_wet": ("surface still wet",), "where": ("which step",),
     "whats_next": ("following step", "what's next"), "why": ("explain that",), "brief": ("brief mode",),
     "full": ("full sentences",), "keys": ("use the keys",), "spill": ("spillage",), "wipe_reused": ("dirty wipe",),

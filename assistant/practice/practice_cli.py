@@ -148,7 +148,7 @@ def _without_sound(
     lines = None if persona else read_lines(sys.stdin)
     hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, lines, lines is not None)
     if lines is not None:
-        click.echo("Type what you would say, then Enter: confirm, repeat, stop. Wipe for as long as it would take: only waits "
+        click.echo("Type what you would say, then Enter: affirmative, repeat, stop. Wipe for as long as it would take: only waits "
                    "pass quicker. quit breaks off.", err=as_json)
     if by_ear:
         from assistant.practice.by_ear import ByEar, open_ear

@@ -32,5 +32,5 @@ def test_a_word_that_confirms_is_held_to_the_higher_bar():
     bars = Bars(confirming=0.8, other=0.4)
     every = frozenset({"confirm", "repeat"})
     assert judge(Hypothesis("repeat", "repeat", 0.6), PACK, every, 0.5, bars).accepted
-    assert judge(Hypothesis("confirm", "confirm", 0.6), PACK, every, 0.5, bars).reason == "not sure enough"
+    assert judge(Hypothesis("affirmative", "affirmative", 0.6), PACK, every, 0.5, bars).reason == "not sure enough"
     assert Bars().confirming >= Bars().other

@@ -97,7 +97,7 @@ def test_hours_of_silence_keep_nothing():
 
 def test_ten_minutes_without_a_pause_are_one_refusal_and_bounded_memory():
     rng = np.random.default_rng(9)
-    listener = Listener(FakeEngine(["confirm"] * 9999), load_pack("en"))
+    listener = Listener(FakeEngine(["affirmative"] * 9999), load_pack("en"))
     listener.set_active(words.ALL)
     listener.feed(rng.normal(0, 3, RATE).astype("<i2").tobytes())
     found = []

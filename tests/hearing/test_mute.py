@@ -16,9 +16,9 @@ from assistant.session import words
 
 from .sounds import mixed, run, spoken_wave
 
-LINES = ("Wipe the work area from top to bottom.", "Say confirm when every surface is wet.", "Say repeat to hear it again.",
+LINES = ("Wipe the work area from top to bottom.", "Say affirmative when every surface is wet.", "Say repeat to hear it again.",
          "I heard negative. Is that right?", "Stand by until the purge ends.", "Stop. The pressure alarm is on.",
-         "Say stop at any time.", "How long is left? Two minutes.", "Go back to the viewing window.", "Confirm.", "Repeat.",
+         "Say stop at any time.", "How long is left? Two minutes.", "Go back to the viewing window.", "Affirmative.", "Repeat.",
          "Torn glove.")
 
 
@@ -44,7 +44,7 @@ def test_none_of_the_assistants_own_lines_leaking_in_at_minus_20_db_is_accepted(
 
 def test_the_same_lines_without_the_gate_would_have_been_heard(engine):
     """So that the test above can fail: the leak is loud enough to be recognised."""
-    waves = [spoken_wave(line, "en-us", 50, 160, level=900.0) for line in ("Confirm.", "Repeat.", "Torn glove.")]
+    waves = [spoken_wave(line, "en-us", 50, 160, level=900.0) for line in ("Affirmative.", "Repeat.", "Torn glove.")]
     pcm, _ = mixed(waves, noise=8.0)
     listener = Listener(engine, load_pack("en"))
     listener.set_active(words.ALL)
@@ -64,8 +64,8 @@ def hear_over(text: str, word: str, closed: bool = False):
     ("Wipe the window.", "stop", False, True), ("Say stop at any time.", "stop", False, False),
     ("It has stopped.", "stop", False, False), ("Say stop at any time.", "stop", True, False),
     ("Wipe the window.", "repeat", False, False), ("Wipe the window.", "repeat", True, True),
-    ("I repeat: wipe it.", "repeat", True, False), ("Wipe the window.", "confirm", True, False),
-    ("Wipe the window.", "confirm", False, False), ("Wipe the window.", "torn glove", True, False),
+    ("I repeat: wipe it.", "repeat", True, False), ("Wipe the window.", "affirmative", True, False),
+    ("Wipe the window.", "affirmative", False, False), ("Wipe the window.", "torn glove", True, False),
 ])
 def test_only_stop_interrupts_and_repeat_behind_a_closed_headset(text, word, closed, accepted):
     u = hear_over(text, word, closed)
@@ -102,7 +102,7 @@ def test_a_long_echo_costs_no_decoding(engine):
 
 def over_a_leak(leak: float) -> list[tuple[float, float]]:
     """Where utterances are found when a word is said over the second of two leaking lines, and where the word was."""
-    line = spoken_wave("Say confirm when every surface is wet, or wait until the purge has ended.", "en-us", 50, 160, level=9000.0)
+    line = spoken_wave("Say affirmative when every surface is wet, or wait until the purge has ended.", "en-us", 50, 160, level=9000.0)
     word = spoken_wave("stop now")
     quiet = np.zeros(16_000, dtype=np.float32)
     whole = np.concatenate([quiet, line * leak, quiet, line * leak, quiet])
@@ -125,7 +125,7 @@ def test_stop_said_over_a_leaking_line_stands_out_of_it(leak):
 
 
 def test_the_noise_that_is_subtracted_is_the_rooms_and_not_the_assistants():
-    line = spoken_wave("Say confirm when every surface is wet, or wait until the purge has ended.", "en-us", 50, 160, level=900.0)
+    line = spoken_wave("Say affirmative when every surface is wet, or wait until the purge has ended.", "en-us", 50, 160, level=900.0)
     noise = np.random.default_rng(3).normal(0.0, 180.0, 5 * len(line))
     listener = Listener(FakeEngine(), load_pack("en"))
     long_s = len(line) / 16_000

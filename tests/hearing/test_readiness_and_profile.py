@@ -97,9 +97,9 @@ def test_a_damaged_profile_is_named(tmp_path):
 
 
 def test_troublesome_words_get_their_alternative_first_and_a_confirming_one_only_the_packs_own():
-    pack = load_pack("en")
+    pack = load_pack("en").with_words({"confirm": ["affirmative", "i confirm"]})
     found = Profile("Kit", "en", 900.0, Bars(), ("spill", "confirm", "stop", "repeat"), 4,
-                    {"spill": ("spillage",), "confirm": ("affirm this", "i confirm"), "stop": ("confirm",)})
+                    {"spill": ("spillage",), "confirm": ("affirm this", "i confirm"), "stop": ("affirmative",)})
     better = found.better_words(pack)
     assert better["spill"][0] == "spillage" and pack.say["spill"][0] in better["spill"]
     assert better["confirm"][0] == "i confirm" and set(better["confirm"]) == set(pack.say["confirm"])

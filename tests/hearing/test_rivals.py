@@ -27,15 +27,15 @@ def heard(engine, lines) -> list:
 
 
 def test_phrases_near_a_confirmation_confirm_nothing(engine):
-    lines = ("i confer", "conform", "i conform", "confide", "come firm", "confirmed", "i can form", "i confirmed", "writing now",
-             "waiting now", "wallet again", "all set again", "all dry again")
+    lines = ("affirmation", "informative", "alternative", "affirmed", "a native", "affirming it", "formative", "lucrative",
+             "confirm", "i confirm", "writing now", "waiting now", "wallet again", "all set again", "all dry again")
     found = heard(engine, lines)
     assert len(found) >= len(lines)
     assert [u.said for u in found if u.accepted and u.word in words.CONFIRMING] == []
 
 
 def test_the_confirmations_themselves_still_pass(engine):
-    found = heard(engine, ("i confirm", "wiping now", "all wet again"))
+    found = heard(engine, ("affirmative", "wiping now", "all wet again"))
     assert [u.word for u in found if u.accepted] == ["confirm", "started", "rewetted"]
     assert all("rival" in u.scores for u in found)
 

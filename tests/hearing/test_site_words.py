@@ -29,10 +29,10 @@ PACK = load_pack("en")
 BAD = [
     ("spill=qwyzzk floor", "doesn't know the word 'qwyzzk'", "liquid spill"),
     ("spill=liquidd spill", "doesn't know the word 'liquidd'", "liquid"),
-    ("repeat=conform", "sounds too much like 'confirm'", "repeat"),
+    ("repeat=a formative", "sounds too much like 'affirmative'", "repeat"),
     ("repeat=no", "too short to be told from noise", "repeat"),
     ("repeat=torn glove", "already said for torn_glove", "repeat"),
-    ("confirm=yes indeed", "can't stand for confirm", "confirm"),
+    ("confirm=yes indeed", "can't stand for confirm", "affirmative"),
     ("repaet=once more please", "isn't a command and how it is said", "repeat"),
     ("trubble", "isn't a command and how it is said", "trouble"),
     ("repeat=", "isn't a command and how it is said", "repeat"),

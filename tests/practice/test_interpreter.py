@@ -26,7 +26,7 @@ FILLED = {
     "title": DROPPED, "enclosure": (KO.enclosure_name, EN.enclosure_name), "ask": (KO.options[0].ask, EN.options[0].ask),
     "claim": (KO.step("load.open_inner").claim, EN.step("load.open_inner").claim), "name": NAME, "head": NAME,
     "last": OTHER, "names": (say("ko", "and", head=NAME[0], last=OTHER[0]), say("en", "and", head=NAME[1], last=OTHER[1])),
-    "time": ("1분 20초", "1 minute 20 seconds"), "step": STEP, "words": ("오케이, 아니요", "confirm, negative"),
+    "time": ("1분 20초", "1 minute 20 seconds"), "step": STEP, "words": ("오케이, 아니요", "affirmative, negative"),
     "choices": (say("ko", "which_choice", n=1, name=NAME[0]), say("en", "which_choice", n=1, name=NAME[1])), "n": ("3", "3"),
     "value": ("-40 Pa", "-40 Pa"), "limit": ("-20", "-20"), "person": ("Kim", "Kim"),
     "reason": (say("ko", "not_now_paused"), say("en", "not_now_paused")), "tell": STEP, "device": ("headset", "headset"),
@@ -68,9 +68,9 @@ def test_a_sentence_it_does_not_know_stays_as_it_is() -> None:
 
 def test_an_answer_is_said_with_the_word_that_was_offered() -> None:
     interpreter = Interpreter(KO, EN)
-    assert interpreter.say("confirm") == "오케이"
+    assert interpreter.say("affirmative") == "오케이"
     interpreter.hear(say("ko", "say_confirm", confirm="좋습니다"))
-    assert interpreter.say("confirm") == "좋습니다"
+    assert interpreter.say("affirmative") == "좋습니다"
     assert interpreter.say("torn glove") is None  # the pack has no word for it
     assert interpreter.say("오늘 덥네요") == "오늘 덥네요"
 

@@ -66,15 +66,15 @@ def test_the_same_seed_gives_the_same_facts_and_another_seed_others(plan):
 
 def test_the_same_seed_gives_the_same_sound_at_the_stated_ratio(plan):
     first, second = (OperatorVoice(VoiceData(snr_db=15), 5) for _ in range(2))
-    speech, fan = first.say("confirm"), first.fan(160_000)
-    assert (speech == second.say("confirm")).all() and (fan == second.fan(160_000)).all()
+    speech, fan = first.say("affirmative"), first.fan(160_000)
+    assert (speech == second.say("affirmative")).all() and (fan == second.fan(160_000)).all()
     assert abs(active_speech_dbfs(speech) - rms_dbfs(fan) - 15) < 1.0
     a, b = demo_room(plan, 2), demo_room(plan, 2)
     for room in (a, b):
-        room.heard("Open the outer door. Say confirm when done.", 0)
+        room.heard("Open the outer door. Say affirmative when done.", 0)
     for i in range(200):
         assert (a.block(i * 50, 800) == b.block(i * 50, 800)).all()
-    assert a.utterances == b.utterances and a.utterances[0][0] == "confirm"
+    assert a.utterances == b.utterances and a.utterances[0][0] == "affirmative"
 
 
 def test_there_are_twelve_personas_and_all_of_them_load():

@@ -117,11 +117,11 @@ def test_nobody_observes_their_own_wipe():
 
 def test_a_confirmation_in_two_seconds_is_known_to_be_untrue(ready, tmp_path):
     typed = [(1000, "negative"), (12_000, "negative")]
-    typed += [(at, "confirm") for at in (26_000, 40_000, 58_000)]
+    typed += [(at, "affirmative") for at in (26_000, 40_000, 58_000)]
     seen = []
     done = run_practice(
         ready, trainee="T", level_name=LED, seed=1, records=tmp_path, answers={"drugs_differ": False},
-        typed=lambda world, stage: seen.append(world) or TypedTrainee(world, [*typed, (70_000, "stop"), (100_000, "confirm")], stage),
+        typed=lambda world, stage: seen.append(world) or TypedTrainee(world, [*typed, (70_000, "stop"), (100_000, "affirmative")], stage),
     )
     assert done.verdict == "stopped" and seen[0] is done.world
 

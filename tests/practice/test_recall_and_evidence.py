@@ -71,7 +71,7 @@ def test_recall_by_keys_asks_before_each_step_and_keeps_the_answers(tmp_path):
 ])
 def test_a_value_may_be_typed_as_it_is_written(typed, kind, value):
     assert values.parse(kind, as_said(typed)).text == value
-    for other in ("confirm", "torn glove", "2027-02-30", "x"):
+    for other in ("affirmative", "torn glove", "2027-02-30", "x"):
         assert as_said(other) == other
 
 
@@ -92,7 +92,7 @@ def test_somebody_who_thinks_for_long_at_the_keys_is_waited_for(ready, tmp_path)
         if len(passed) == 400:  # minutes after the first question, at which nothing else is due
             lines.put("stop")
         if len(passed) == 440:
-            lines.put("confirm")
+            lines.put("affirmative")
         return next_ms
 
     done = run_practice(ready, trainee="T", level_name="led", seed=1, records=tmp_path, pacer=pace,

@@ -48,7 +48,7 @@ def test_every_wiping_sentence_names_its_surface_and_agent(plan):
     wipes = [s for s in plan.steps if s.kind == "wet"]
     assert wipes
     for step in wipes:
-        action = names.action(u.understand(f"{step.say} Say confirm when all of it is wet."))
+        action = names.action(u.understand(f"{step.say} Say affirmative when all of it is wet."))
         assert (action.kind, action.subject, action.agent) == (u.WET, step.surface, step.agent)
 
 
@@ -100,9 +100,9 @@ def test_somebody_whose_sign_was_taken_wrongly_finds_out_and_takes_it_back(plan)
     def reply(text):
         return answering.reply(u.understand(text), None, "", False)[::2]
 
-    assert reply("Say one digit at a time. Minus and point count too. Say confirm at the end.") == ("value", "minus")
+    assert reply("Say one digit at a time. Minus and point count too. Say affirmative at the end.") == ("value", "minus")
     assert reply("0.") == ("correction", "")  # that correction is missed
     assert reply("minus can't stand there. Say it again.") == ("value", "minus")
     assert reply("minus can't stand there. Say it again.") == ("correction", "")
-    assert reply("Taken back. So far minus. Say the next one, or confirm at the end.") == ("value", "eight")
-    assert reply("So far 0 3. Say the next one, or confirm at the end.") == ("correction", "")
+    assert reply("Taken back. So far minus. Say the next one, or affirmative at the end.") == ("value", "eight")
+    assert reply("So far 0 3. Say the next one, or affirmative at the end.") == ("correction", "")

@@ -56,7 +56,7 @@ def test_a_file_with_a_missing_step_is_refuted_in_words_and_as_a_script(tmp_path
     found = json.loads(done.stdout)["procedures"][0]
     assert not found["proven"]
     example = found["counterexample"]
-    assert example["words"] and any('say "confirm"' in line for line in example["words"])
+    assert example["words"] and any('say "affirmative"' in line for line in example["words"])
     assert len(read_script(script)) == len(example["script"])
 
 

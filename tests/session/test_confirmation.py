@@ -300,7 +300,7 @@ def test_brief_wording_shortens_no_caution():
     step = p.Step("s", p.INSTRUCT, "Take the long way round.", brief="Round.", caution="Keep clear.", look_for="Look.",
                   reach="")
     walk = Walk(walls(step, look()))
-    assert walk.of(lines.LineSpoken)[-1].text == "Take the long way round. Keep clear. Look. Say confirm when done."
+    assert walk.of(lines.LineSpoken)[-1].text == "Take the long way round. Keep clear. Look. Say affirmative when done."
     walk.say(w.BRIEF)
     assert walk.say(w.REPEAT)[-1].text == "Round. Keep clear."
     walk.say(w.FULL)

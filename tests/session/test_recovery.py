@@ -53,7 +53,7 @@ def test_it_asks_about_every_opening_the_hands_and_the_last_confirmation_that_st
     walk = _crash(_walk("wet-floor"))
     assert walk.state.questions == ("opening:outer", "opening:inner", "hands:gauntlets", "last:soap-back")
     said = walk.of(lines.LineSpoken)[-1].text
-    assert said == "Is the outer door closed? Say confirm or negative."
+    assert said == "Is the outer door closed? Say affirmative or negative."
 
 
 def _torn_after_each_fact(walk: Walk, before: State, facts: list) -> Iterator[tuple[str, Walk]]:

@@ -71,7 +71,7 @@ def test_a_wrong_sign_is_taken_back_alone_and_no_step_with_it():
     mumble(walk), mumble(walk)
     voice(walk, "-"), voice(walk, "9")
     word(walk, w.CORRECTION)
-    assert walk.state.spelt == "-" and last(walk) == "Taken back. So far minus. Say the next one, or confirm at the end."
+    assert walk.state.spelt == "-" and last(walk) == "Taken back. So far minus. Say the next one, or affirmative at the end."
     word(walk, w.NO)
     word(walk, w.CORRECTION)
     assert walk.state.spelt == "" and walk.state.main.done == done and walk.mode == "value"

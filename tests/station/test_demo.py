@@ -106,7 +106,7 @@ def test_a_second_run_in_another_process_gives_the_same_facts(result: DemoResult
 
 
 def test_both_sides_are_in_the_sound_and_can_be_decoded_apart(result: DemoResult, opened) -> None:
-    """A decoder of its own (PocketSphinx with a bare keyword list, no part of the session's chain) finds confirm in
+    """A decoder of its own (PocketSphinx with a bare keyword list, no part of the session's chain) finds the yes in
     the technician's channel where the record says it was heard, and the assistant's channel isn't silent."""
     from pocketsphinx import Decoder
 
@@ -115,7 +115,7 @@ def test_both_sides_are_in_the_sound_and_can_be_decoded_apart(result: DemoResult
     assert abs(sound[:, 0]).max() > 3000
     heard = [f for f in opened.facts if isinstance(f, lines.Heard) and f.accepted and f.word == "confirm"]
     decoder = Decoder(samprate=16_000, loglevel="FATAL", lm=None)
-    decoder.add_jsgf_string("words", "#JSGF V1.0; grammar g; public <w> = confirm | negative | correction | repeat;")
+    decoder.add_jsgf_string("words", "#JSGF V1.0; grammar g; public <w> = affirmative | negative | correction | repeat;")
     decoder.activate_search("words")
     right = 0
     for fact in heard[:12]:
@@ -123,12 +123,12 @@ def test_both_sides_are_in_the_sound_and_can_be_decoded_apart(result: DemoResult
         decoder.start_utt()
         decoder.process_raw(part.tobytes(), full_utt=True)
         decoder.end_utt()
-        right += bool(decoder.hyp() and decoder.hyp().hypstr == "confirm")
+        right += bool(decoder.hyp() and decoder.hyp().hypstr == "affirmative")
     assert right >= 9, right
 
 
 def test_swapping_two_of_the_technicians_words_changes_the_record(tmp_path: Path, result: DemoResult) -> None:
-    swapped = _demo(tmp_path, words={"confirm": "negative", "no": "confirm"}, longest_ms=150_000)
+    swapped = _demo(tmp_path, words={"confirm": "negative", "no": "affirmative"}, longest_ms=150_000)
     ours, theirs = load_session(result.record).facts, load_session(swapped.record).facts
     first = [f for f in ours if isinstance(f, lines.Heard) and f.accepted][0]
     other = [f for f in theirs if isinstance(f, lines.Heard) and f.accepted][0]

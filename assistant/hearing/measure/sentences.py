@@ -37,6 +37,7 @@ INSIDE = {
         "how long have you been here", "he wants to resume the project", "go back to what you said before",
         "i'll stand by the window", "the computer is slow today", "there is a dry surface over there",
         "say again what she told you", "i can help me and you both", "close the enclosure when you leave",
+        "the answer was affirmative i think", "we need an affirmative from the lab first",
     ),
     "report": (
         "did they confirm it in writing", "stop worrying about the schedule", "i never repeat gossip",
@@ -44,6 +45,7 @@ INSIDE = {
         "how long is the drive from here", "they will resume after lunch", "let's go back to the office",
         "stand by me as the song goes", "my computer needs an update", "put it on the dry surface next to the sink",
         "the fire alarm test is on thursday", "someone dropped item twelve off the list", "hand over the parcel please",
+        "she nodded in the affirmative", "was that an affirmative or not",
     ),
 }
 
@@ -51,13 +53,14 @@ INSIDE = {
 PROMPTS = {
     "tune": (
         "wipe the work area from top to bottom", "keep the surface wet for five minutes", "two minutes left on the purge",
-        "say confirm when the door is closed", "i heard repeat is that right", "the inner door stays closed until then",
-        "step four of twelve", "now wet the viewing window",
+        "say affirmative when the door is closed", "i heard repeat is that right", "the inner door stays closed until then",
+        "step four of twelve", "now wet the viewing window", "say affirmative or negative",
     ),
     "report": (
         "open the outer door of the airlock", "the contact time is over", "wet it again now before it dries",
-        "say stop at any time to make it safe", "say confirm when every surface is wet", "the purge ends in ninety seconds",
+        "say stop at any time to make it safe", "say affirmative when every surface is wet", "the purge ends in ninety seconds",
         "put the used wipe into the waste bag", "that is noted the supervisor will see it",
+        "say affirmative for yes or negative for no",
     ),
 }
 
@@ -68,13 +71,17 @@ NEARLY_CONFIRMING = {
         "i can affirm", "consort", "confirm it", "come first", "conform", "i confer", "i conform", "confide", "come firm",
         "confirmed", "i can form", "white mouse", "viking now", "whipping now", "wiping town", "waiting now", "writing now",
         "why not now", "wiping down", "biting now", "all went again", "all set again", "wallet again", "all weather again",
-        "all wet now",
+        "all wet now", "affirmation", "informative", "a formative", "performative", "alternative", "affirming it", "relative",
+        "normative", "i'm a native", "a firm native", "a farmer's wife", "affirmed", "affirm that", "a native", "firm motive",
+        "affection", "initiative", "lucrative", "imaginative",
     ),
     "report": (
         "infirm", "affirm", "i affirm", "conifer", "configure", "cone fern", "calm firm", "gun firm", "can firm", "i can firm",
         "i can farm", "i conferred", "confirm him", "come on firm", "i confound", "from", "i can tell him", "kind for him",
         "confidant", "conformity", "riding now", "typing now", "hyping now", "ripping now", "wiping snow", "wiping how",
         "striping now", "wiper now", "swiping down", "wiping up now", "all met again", "always again", "alert again",
-        "all wetter again", "all bread again",
+        "all wetter again", "all bread again", "transformative", "reformative", "operative", "a firm it is", "affirm it with",
+        "for the native", "a thermal tip", "informatics", "confirmative", "a formal give", "preparative", "a firm leave",
+        "affirm and give", "determinative", "a firmer give", "generative", "a ferment if",
     ),
 }

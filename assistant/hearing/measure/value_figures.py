@@ -1,8 +1,9 @@
 """Numbers and lots: turns to an accepted value, and wrong values accepted after their read back.
 
-A dialogue as the session holds it: the value is said; what was understood is read back; the person says confirm when it is
-right, negative when it isn't. After two failed strings it goes sign by sign (minus and point are signs too), each echoed and
-the whole read back at the end; after two failed rounds of that, the keys. Every answer is real sound through the whole chain.
+A dialogue as the session holds it: the value is said; what was understood is read back; the person says yes when it is
+right and no when it isn't, in the pack's words. After two failed strings it goes sign by sign (minus and point are signs
+too), each echoed and the whole read back at the end; after two failed rounds of that, the keys. Every answer is real sound
+through the whole chain.
 """
 
 from __future__ import annotations

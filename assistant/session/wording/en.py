@@ -2,7 +2,7 @@
 
 # How commands are said unless the language pack or the site says otherwise.
 SPOKEN = {
-    "confirm": "confirm", "rewetted": "all wet again", "no": "negative", "resume": "resume", "cancel": "cancel", "stop": "stop",
+    "confirm": "affirmative", "rewetted": "all wet again", "no": "negative", "resume": "resume", "cancel": "cancel", "stop": "stop",
     "computer": "computer", "enclosure": "enclosure",
 }
 
