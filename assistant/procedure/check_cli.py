@@ -45,7 +45,7 @@ def check(
     if as_sarif:
         from assistant.procedure.sarif import to_sarif
 
-        click.echo(json.dumps(to_sarif(findings), indent=2))
+        click.echo(json.dumps(to_sarif(findings, unreadable), indent=2))
     elif as_json:
         click.echo(
             json.dumps(

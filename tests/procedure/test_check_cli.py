@@ -67,6 +67,15 @@ def test_sarif_points_at_known_rules_and_lines(mutated):
     assert run["results"]
 
 
+def test_sarif_carries_faults_of_form_at_their_line_as_well(tmp_path):
+    path = tmp_path / "x.yaml"
+    path.write_text("format: 2\nkind: procedure\n\tid: x\n")
+    run = json.loads(_run(str(path), "--sarif").stdout)["runs"][0]
+    assert [r["ruleId"] for r in run["results"]] == ["site-file"]
+    assert run["results"][0]["locations"][0]["physicalLocation"]["region"]["startLine"] == 3
+    assert run["tool"]["driver"]["rules"][run["results"][0]["ruleIndex"]]["id"] == "site-file"
+
+
 def test_text_names_file_line_rule_and_what_to_try(mutated):
     result = _run("gb-2-light-clean", "--folder", str(mutated))
     assert "gb-2-light-clean.yaml:" in result.stdout and "[agent-on-material]" in result.stdout
