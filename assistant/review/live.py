@@ -238,8 +238,11 @@ class Follower:
             # A folder whose record isn't there yet is looked at again next time.
             self._folders = folders if whole else {}
         for name, live in list(self.sessions.items()):
+            left = not live.sealed and writing_state(live.folder) != "live"
+            if left:  # its last lines may have come since we read: one that ended stays to be seen
+                changed |= live.feed(self.plans, now)
             ended = live.sealed and now - live.sealed_s > STAYS_S
-            if ended or not live.sealed and writing_state(live.folder) != "live":
+            if ended or left and not live.sealed:
                 del self.sessions[name]
                 self._settled.pop(name, None)
                 changed = True

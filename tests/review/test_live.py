@@ -82,6 +82,17 @@ def test_a_line_written_in_two_parts_is_read_once_and_whole(desk: Desk, room: by
     assert live.lines == count + 1 and not live.problem
 
 
+def test_a_session_that_ended_between_two_looks_is_shown_as_ended(desk: Desk) -> None:
+    made = recorder(desk)
+    made.operator.begin()
+    desk.follower.poll()
+    made.seal("left")
+    desk.follower._looked_s = -1e9  # so that it looks which sessions are written before it reads on
+    desk.follower.poll()
+    (picture,) = desk.follower.picture()["sessions"]
+    assert picture["sealed"] and picture["lines"] == made.writer.count
+
+
 def test_a_session_that_broke_off_leaves_the_board(desk: Desk) -> None:
     made = recorder(desk)
     made.operator.begin()
