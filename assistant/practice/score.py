@@ -13,6 +13,7 @@ from typing import Any
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.oracle import DRYING, FALSE_CLAIM, MISPLACED, Oracle
 from assistant.procedure.plan import CHECK, READING, WET, Plan
+from assistant.session.lookup import said_as
 
 ORDER, WAITS, WORDS, CLAIMS, MISHAPS, CORRECTIONS, HYGIENE, RECALL = (
     "order", "waits", "words", "claims", "mishaps", "corrections", "hygiene", "recall",
@@ -97,7 +98,7 @@ def score(plan: Plan, facts: Iterable[Any], log: EnclosureLog) -> Score:
     confirmed = sum(f.KIND == "step_confirmed" for f in facts) or 1
     reactions, late = _reactions(facts, log.mishaps)
     found = {
-        ORDER: _order(facts),
+        ORDER: _order(plan, facts),
         WAITS: _waits(facts),
         WORDS: _words(facts),
         CLAIMS: [*log.untrue, *_quick(facts)],
@@ -133,8 +134,8 @@ def _part(name: str, moments: list[Moment], of: str) -> Part:
     return Part(name, f"{len(moments)} in {of}", _AGAINST[name], round(WEIGHTS[name] * len(moments), 1), tuple(moments))
 
 
-def _order(facts: list[Any]) -> list[Moment]:
-    out = [Moment(f.at_ms, f.word, f"'{f.word.replace('_', ' ')}' didn't fit there") for f in facts if f.KIND == "not_now"]
+def _order(plan: Plan, facts: list[Any]) -> list[Moment]:
+    out = [Moment(f.at_ms, f.word, f"'{said_as(plan, f.word)}' didn't fit there") for f in facts if f.KIND == "not_now"]
     return out + [Moment(f.at_ms, f.step, "a step was left out") for f in facts if f.KIND == "step_skipped"]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from assistant.procedure.plan import Plan
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
 from assistant.session.facts.base import Fact
-from assistant.session.lookup import name_of
+from assistant.session.lookup import name_of, said_as
 from assistant.station.times import clock_text
 
 # Facts worth a line of their own on a plain terminal: label and what to show.
@@ -16,9 +16,9 @@ _MARKS = {"instruction": "says", "answer": "says", "announcement": "says", "ques
 def fact_line(plan: Plan, fact: Fact) -> str:
     """One plain line for a fact, or "" for one that needs none. The label comes first, never a colour alone."""
     if isinstance(fact, lines.LineSpoken):
-        return f"{_MARKS[fact.role]:>9}: {fact.text}"
+        return f"{_MARKS[fact.role]:>9}: {fact.text[:1].upper()}{fact.text[1:]}"
     if isinstance(fact, lines.Heard):
-        what = fact.word.replace("_", " ") or fact.value or "nothing it knows"
+        what = (said_as(plan, fact.word) if fact.word else fact.value) or "nothing it knows"
         if fact.accepted:
             sure = f"  ({fact.confidence_pm / 10:.0f} %)" if fact.confidence_pm else ""  # not every engine says
             return f"{'heard':>9}: {what}{sure}"

@@ -31,7 +31,7 @@ def test_a_pipe_gets_plain_lines_and_no_escape_sequences() -> None:
     text = out.getvalue()
     assert isinstance(screen, PlainScreen)
     assert "\x1b" not in text
-    assert "heard: confirm" in text and "refused: resume" in text
+    assert "heard: affirmative" in text and "refused: resume" in text
 
 
 def test_a_hostile_spoken_name_moves_no_cursor() -> None:
