@@ -40,6 +40,10 @@ PARTS: dict[str, tuple[float, str]] = {
         (5, "an approval with its proof"),
     "tests/procedure/test_approval.py::test_the_real_prover_refuses_a_procedure_that_can_open_two_doors":
         (5, "an approval refused by the proof"),
+    "tests/procedure/test_forgotten_steps.py::test_each_that_is_dropped_is_named_at_a_line_with_what_to_do":
+        (1, "each wait and glove change left out of a file"),
+    "tests/procedure/test_forgotten_steps.py::test_the_proof_of_a_small_procedure_without_it_comes_to_an_end":
+        (3, "small procedures proven without a wait or glove change"),
     "tests/procedure/test_loader_fuzz.py::test_many_more_cuts":
         (40, "3 000 damaged site files"),
     "tests/record/test_verify.py::test_twenty_thousand_random_tamperings_are_all_found":

@@ -10,6 +10,7 @@ E, A = "enclosures/gb-2.yaml", "agents/northmere.yaml"
 AP = "agents/tern-hill.yaml"
 LIGHT, RIGOROUS = "gb-2/gb-2-light-clean.yaml", "gb-2/gb-2-rigorous-clean.yaml"
 SPORICIDAL, END = "gb-2/gb-2-sporicidal-clean.yaml", "gb-2/gb-2-end-of-day.yaml"
+SLEEVES = "gb-2/gb-2-glove-sleeve-change.yaml"
 PI = "pi-1/pi-1-rigorous-clean.yaml"
 MISHAPS, LOAD = "parts/mishaps.yaml", "parts/load-wiped-airlock.yaml"
 BAG, BAG_IN, BAG_OUT = "parts/waste-bagged.yaml", "parts/waste-to-airlock.yaml", "parts/waste-from-airlock.yaml"
@@ -273,6 +274,17 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "waste-unwiped": ("gb-2-light-clean", [Swap(BAG, "    role: waste_wiped\n")]),
     "gloves-after-waste": ("gb-2-light-clean", [Swap(BAG_OUT, "    role: outer_glove_change\n")]),
     "waste-past-interlock": ("gb-2-light-clean", [Drop(BAG_OUT, "open_outer")]),
+    # gloves
+    "gloves-after-room-wiping": ("gb-2-light-clean", [Drop(LOAD, "change_gloves")]),
+    "gloves-after-window": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "gloves_after_window")]),
+    "gloves-after-tear": ("gb-2-light-clean", [Swap(MISHAPS, "role: outer_glove_change", "role: wipe_gauntlets")]),
+    "change-made": ("gb-2-glove-sleeve-change", [Swap(SLEEVES, "role: sleeve_change", "role: new_wipe")]),
+    # leaving something wet
+    "moved-on-wet": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "outside_done")]),
+    "door-on-wet": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "airlock_done")]),
+    "waste-before-contact": ("gb-2-light-clean", [Drop(LIGHT, "window_acted")]),
+    "rewet-after-dirtier": ("pi-1-rigorous-clean", [Drop(PI, "sleeves_done")]),
+    "flammable-awaited": ("gb-2-light-clean", [Drop(LIGHT, "alcohol_done")]),
     # people
     "glove-integrity": ("gb-2-light-clean", [Swap(LOAD, "role: glove_integrity", "role: tightness")]),
     "dates-checked": ("gb-2-rigorous-clean", [Swap(BEFORE, "role: certification", "role: tightness")]),

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from assistant.procedure.rules import agents, doors, hands, order, people, spraying, times, waste, wording
+from assistant.procedure.rules import (
+    agents, doors, gloves, hands, leaving, order, people, spraying, times, waste, wording,
+)
 from assistant.procedure.rules.base import ERROR, NOTE, RULES, WARNING, Finding, Rule
 from assistant.procedure.rules.walk import Context
 
-_GROUPS = (agents, spraying, order, times, doors, hands, waste, people, wording)
+_GROUPS = (agents, spraying, order, times, doors, hands, waste, gloves, leaving, people, wording)
 
 __all__ = ["ERROR", "NOTE", "RULES", "WARNING", "Context", "Finding", "Rule"]
