@@ -15,6 +15,7 @@ FIGURES = {
     "speech": ("assistant.speaking.measure:command", "From text to sound."),
     "prover": ("assistant.prover.measure:prover", "Planted faults refuted by the proof."),
     "practice": ("assistant.practice.measure:practice", "Ranking of personas, sessions a second."),
+    "by-ear": ("assistant.practice.measure_by_ear:by_ear", "An operator that hears the sound: words, repeats, cleans done."),
     "pages": ("assistant.review.measure.command:pages", "Server time, screens, board, accessibility."),
 }
 

@@ -20,6 +20,8 @@ PARTS: dict[str, tuple[float, str]] = {
         (16, "20 000 virtual sessions against the simulated enclosure"),
     "tests/practice/test_sound_journal.py::test_a_chatty_session_with_real_sound_confirms_nothing_that_nobody_said":
         (60, "a session with real sound and chat"),
+    "tests/practice/test_measure_by_ear.py::test_cleans_by_ear_are_done_to_the_end_and_few_words_are_heard_otherwise":
+        (75, "two cleans of an operator that hears by ear"),
     "tests/station/test_crash.py::test_two_hundred_kills_lose_nothing_and_invent_nothing":
         (230, "200 sessions killed and gone on with"),
     "tests/station/test_crash.py::test_a_write_torn_after_any_line_is_gone_on_from":

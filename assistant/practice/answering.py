@@ -26,6 +26,8 @@ class Answering:
         self._said = 0  # signs of it that are said, where it is asked for sign by sign
         self._attempt = 0
         self._odd = 0  # how often in a row the same sign was said not to fit
+        self._untold = False  # a sign was said, and nothing was heard of it yet
+        self.spelling = False  # asked for a value sign by sign
 
     def action(self, meaning: u.Meaning, last: Task | None) -> u.Action | None:
         """What is to be done before the answer."""
@@ -42,6 +44,9 @@ class Answering:
         agent = self.world.names.find(self.world.names.agents, meaning.text)
         if agent and "pack" in meaning.text.lower():
             self._pack = agent
+        low = meaning.text.lower()
+        signs = "at a time" in low or "say the next one" in low or "can't stand there" in low
+        self.spelling = signs or meaning.kind == u.SIGN_BACK
         if meaning.kind == u.YES_NO:
             return self._either(meaning, self.question(meaning.text))
         if meaning.kind == u.AGREE:
@@ -54,8 +59,7 @@ class Answering:
             self._kind = meaning.what or self._kind
             if not again or not self._given:
                 self._given = self.value(meaning.text, self._kind)
-            low = meaning.text.lower()
-            if "at a time" in low or "so far" in low or "can't stand there" in low:
+            if signs:
                 return self._asked_for_a_sign(low)
             return "value", "", value_words(self._kind, self._given, self._attempt)
         if meaning.kind == u.SIGN_BACK:
@@ -88,19 +92,25 @@ class Answering:
     def _sign(self) -> tuple[str, str, str]:
         """The sign whose turn it is, or the word for the end."""
         if self._said >= len(self._signs()):
+            self._untold = False
             return "confirm", "", ""
+        self._untold = True
         words = lot_words if self._kind == "lot" else number_words
         return "value", "", words(self._signs()[self._said])
 
     def _asked_for_a_sign(self, low: str) -> tuple[str, str, str]:
-        """The next sign; or the last one is taken back, where what is said to be there so far isn't what was meant."""
+        """The next sign; or the last one is taken back, where what is said to be there so far isn't what was meant. Who
+        didn't make out what is there goes on from what they said: whoever asks for the next one has taken the last."""
         so_far = re.search(r"so far (.+?)\. say the next", low)
         there = _signs_of(so_far[1]).upper() if so_far else ""
         odd = "can't stand there" in low
         self._odd = self._odd + 1 if odd else 0
         if (so_far and not self._signs().startswith(there)) or self._odd >= 2:
             return "correction", "", ""
-        self._said = self._said if odd else len(there)
+        if so_far or "at a time" in low:
+            self._said = len(there)
+        elif self._untold and not odd:
+            self._said += 1
         return self._sign()
 
     def _next_sign(self, heard: str) -> tuple[str, str, str]:
@@ -108,6 +118,7 @@ class Answering:
         wanted = self._signs()[self._said:self._said + 1]
         if _signs_of(heard) != wanted:
             return "correction", "", ""
+        self._untold = False
         self._said += 1
         return self._sign()
 

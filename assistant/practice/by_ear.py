@@ -6,10 +6,8 @@ knows them: they make the decoder's word pairs likely, and what was heard is tak
 
 from __future__ import annotations
 
-import math
 import re
 import tempfile
-from collections import Counter
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
@@ -22,11 +20,12 @@ from assistant.practice import understanding as u
 from assistant.practice.channel import Channel
 from assistant.practice.drills import draw
 from assistant.practice.enclosure_sim import EnclosureSim
-from assistant.practice.known_lines import DASH, LETTERS, NUMBERS, Heard, KnownLines, pattern, word_errors, words_of
+from assistant.practice.known_lines import Heard, KnownLines, pattern, word_errors, words_of
 from assistant.practice.operator import Operator
 from assistant.practice.operator_voice import RATE_HZ
 from assistant.practice.persona import Persona, load_persona
 from assistant.practice.simulate import Simulation
+from assistant.practice.word_pairs import OPEN_WORDS, bigrams
 from assistant.procedure.plan import Plan
 from assistant.session.wording import en
 from assistant.speaking.noise import FanNoise, active_speech_dbfs
@@ -37,10 +36,10 @@ _SENTENCE = re.compile(r"(?<=[.?!])\s+")
 _PRONOUNCED = {
     "decontaminant": ["D IY K AH N T AE M AH N AH N T"], "gauntlets": ["G AO N T L AH T S"], "wetted": ["W EH T AH D"],
     "pascals": ["P AE S K AE L Z", "P AE S K AH L Z"],
+    "kilo": ["K IH L OW", "K IY L OW"], "quebec": ["K W AH B EH K", "K EH B EH K"],  # key loh, keh beck: ICAO Annex 10
 }
 _REST_S = 0.25
 _CLEANS = 12  # of which the sentences are known, with mishaps
-_DISCOUNT = 0.15
 MOST_REPEATS = 3  # in a row, before making do with what was made out
 CLASSES = ("right", "time or count", "other news", "not sure", "value", "another line")
 
@@ -82,35 +81,6 @@ class _Spoken(dict):
         return en.SPOKEN.get(key, f"{{{key}}}")
 
 
-def bigrams(sentences: list[list[str]]) -> str:
-    """A bigram model of the sentences in ARPA's format, with numbers and spelled letters free to follow one another
-    (absolute discounting and backing off; Katz 1987, Ney 1994, from memory)."""
-    single: Counter[str] = Counter({w: 1 for w in (*NUMBERS, *LETTERS, DASH, "minus", "thousand")})
-    pairs: Counter[tuple[str, str]] = Counter()
-    for said in sentences:
-        row = ["<s>", *said, "</s>"]
-        single.update(row[1:])
-        pairs.update(zip(row, row[1:], strict=False))
-    free = (*NUMBERS, *LETTERS)
-    pairs.update({(a, b): 1 for a in free for b in NUMBERS} | {(a, b): 1 for a in ("understood", *LETTERS) for b in LETTERS})
-    pairs.update({(a, DASH): 2 for a in NUMBERS} | {(DASH, b): 2 for b in NUMBERS})
-    pairs.update({(a, b): 2 for a in NUMBERS for b in ("minute", "minutes", "second", "seconds", "pascals", "</s>")})
-    after: dict[str, dict[str, int]] = {}
-    for (a, b), n in pairs.items():
-        after.setdefault(a, {})[b] = n
-    total = sum(single.values())
-    ones, twos = [], []
-    for word in ["<s>", *sorted(single)]:
-        follow = after.get(word, {})
-        count = sum(follow.values())
-        left = min(0.5, max(0.02, _DISCOUNT * len(follow) / count)) if count else 1.0
-        back = left / max(1e-6, 1.0 - sum(single[b] for b in follow) / total) if count else 1.0
-        ones.append(f"{-99 if word == '<s>' else math.log10(single[word] / total):.4f} {word} {math.log10(back):.4f}")
-        twos += [f"{math.log10((1.0 - left) * n / count):.4f} {word} {b}" for b, n in sorted(follow.items())]
-    return "\n".join(["", "\\data\\", f"ngram 1={len(ones)}", f"ngram 2={len(twos)}", "", "\\1-grams:", *ones, "",
-                      "\\2-grams:", *twos, "", "\\end\\", ""])
-
-
 class AssistantEar:
     """Hears lines: `render` gives their sound, the fan is `snr_db` below it. Same seed, same noise.
 
@@ -129,7 +99,7 @@ class AssistantEar:
         self._known = KnownLines(sentences)
         said = [words_of(s) for s in sentences]
         known = dictionary(bundled_dictionary_path())
-        sounds = {w: _sounds(w, known) for w in {w for s in said for w in s} | {*NUMBERS, *LETTERS, DASH, "minus", "thousand"}}
+        sounds = {w: _sounds(w, known) for w in {w for s in said for w in s} | set(OPEN_WORDS)}
         self.unknown = sorted(w for w, phones in sounds.items() if not phones)  # never heard
         rows = [f"{w}{'' if k == 0 else f'({k + 1})'} {p}" for w, phones in sorted(sounds.items()) for k, p in enumerate(phones)]
         folder = Path(pocketsphinx.get_model_path()) / "en-us" / "en-us"
@@ -222,8 +192,11 @@ def _joined(text: str) -> str:
     return re.sub(r"(?<=\d) (?=\d)", "", text)
 
 
-def open_ear(ready: Any, persona: Persona, seed: int | str, voice: Any = None) -> AssistantEar:
-    """An ear for one procedure and person: the assistant's own voice, the person's fan. Raises ModelError, VoiceError."""
+def open_ear(
+    ready: Any, persona: Persona, seed: int | str, voice: Any = None, sentences: Iterable[str] | None = None,
+) -> AssistantEar:
+    """An ear for one procedure and person: the assistant's own voice, the person's fan; `sentences` as `known_sentences`
+    found them, if they were asked for already. Raises ModelError, VoiceError."""
     from assistant.speaking.open_voice import open_voice
     from assistant.speaking.voice import VOICES
 
@@ -233,7 +206,7 @@ def open_ear(ready: Any, persona: Persona, seed: int | str, voice: Any = None) -
         clip = voice.render(text)
         return clip.samples, clip.rate_hz
 
-    return AssistantEar(known_sentences(ready.plan), render, sum(str(seed).encode()), persona.voice.snr_db)
+    return AssistantEar(known_sentences(ready.plan) if sentences is None else sentences, render, sum(str(seed).encode()), persona.voice.snr_db)
 
 
 def _sounds(word: str, known: Any) -> list[str]:

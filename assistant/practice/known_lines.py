@@ -19,6 +19,7 @@ NUMBERS = ("zero one two three four five six seven eight nine ten eleven twelve 
 LETTERS = tuple(lot_words(chr(65 + k)) for k in range(26))
 NUMBER, LETTER = "#", "@"
 DASH = "dash"
+SIGNS = (*NUMBERS[:10], *LETTERS, DASH, "minus", "point")  # what a value is spelled with
 _OFFERED = ("you", "can", "say")
 NEAR = 0.34  # of a sentence's words may be otherwise. Common practice, no source.
 _VALUES = {word: n for n, word in enumerate(NUMBERS[:20])} | {word: 10 * n for n, word in enumerate(NUMBERS[20:], 2)}
@@ -68,6 +69,8 @@ class KnownLines:
             return Heard("", False)
         if tuple(heard[:3]) == _OFFERED:  # which words are listed is another matter each time
             return Heard(f"You can say: {' '.join(heard[3:])}.", True)
+        if heard[:2] == ["so", "far"] or len(heard) == 1 and heard[0] in SIGNS:  # what was spelled is another matter each time
+            return spelled(heard)
         if tokens in self.written:
             return self._filled(self.written[tokens], tokens, heard)
         ranked = sorted((word_errors(list(key), list(tokens)), key) for key in self.written if abs(len(key) - len(tokens)) <= 4)
@@ -101,6 +104,16 @@ class KnownLines:
             return _digits(run) or found[0]
 
         return Heard(_OPEN.sub(fill, written), sure)
+
+
+def spelled(heard: list[str]) -> Heard:
+    """What the assistant says back of a value said sign by sign, as it would be written: "so far kilo five" -> "So far
+    kilo 5.". Not sure where a word of it is no sign."""
+    signs = heard[2:] if heard[:2] == ["so", "far"] else heard
+    if not signs or not all(word in SIGNS for word in signs):
+        return Heard("", False)
+    written = " ".join(str(_VALUES[word]) if word in _VALUES else word for word in signs)
+    return Heard(f"So far {written}." if signs is not heard else f"{written}.", True)
 
 
 def pattern(words: list[str]) -> tuple[str, ...]:

@@ -98,7 +98,10 @@ class Operator:
         self._mind.told_of_sound = True
 
     def asks_again(self, at: int) -> None:
-        """Something was said that this person isn't sure of."""
+        """Something was said that this person isn't sure of: nothing is said once more before it has come again."""
+        task = self._at_hand()
+        if task is not None and task.tries:
+            task.say_ms = max(task.say_ms, at + _LONGEST_LINE_MS)
         if not any(s.meant == "repeat" for s in self._mind.sayings):
             self._mind.sayings.append(Saying(at + 900, "repeat", self.words["repeat"]))
 
@@ -310,6 +313,8 @@ class Operator:
         asked = u.at_that(meaning.what, self.words["confirm"], self.words["no"])
         if asked.kind == u.WAIT:
             mind.waiting = True
+        elif asked.kind == u.VALUE and self._answering.spelling:
+            self.asks_again(at)  # which sign is wanted can't be told from this
         else:
             self._demand(asked, at)
 

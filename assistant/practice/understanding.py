@@ -92,7 +92,7 @@ def _which(text: str, _found: re.Match[str]) -> Meaning:
 
 
 _RULES = (
-    (r"say one (letter or )?digit|say the date in digits|\bso far\b.*say the next|say the wrong part", lambda t, m: Meaning(VALUE, t)),
+    (r"say one (letter or )?digit|say the date in digits|say the next one, or|say the wrong part", lambda t, m: Meaning(VALUE, t)),
     (r"(?:^back to|you are at): (.*)", lambda t, m: Meaning(BACK_TO, t, what=m[1])),
     (r"^(?:which one|what shall we try)\?.*say the number", _which),
     (rf"which power.*say {_WORD}, or {_WORD}\.|computer and enclosure|computer and the enclosure|computer or the enclosure",
