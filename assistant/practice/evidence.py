@@ -8,7 +8,6 @@ from pathlib import Path
 import click
 import platformdirs
 
-from assistant.errors import UsageError
 from assistant.practice.signoff import TraineeFile, load_rule, readiness
 from assistant.station.json_out import print_json
 
@@ -16,14 +15,6 @@ from assistant.station.json_out import print_json
 def evidence_folder(chosen: Path | None = None) -> Path:
     """Where trainees' evidence is kept."""
     return chosen or Path(platformdirs.user_data_dir("gauntlet", appauthor=False)) / "trainees"
-
-
-def plain_name(name: str) -> str:
-    """A trainee's folder. Raises UsageError for a name without a letter or digit."""
-    out = "".join(c if c.isalnum() or c in "-_" else "-" for c in name.strip().lower())
-    if not out.strip("-"):
-        raise UsageError("The trainee needs a name.", try_next="--trainee NAME")
-    return out[:80]
 
 
 def show_evidence(trainee: str, file: TraineeFile, rule: Path | None, now: datetime, as_json: bool) -> int:

@@ -14,13 +14,14 @@ from assistant.errors import ReplayMismatchError, SoundDeviceError, UsageError
 from assistant.practice import schematic
 from assistant.practice.answering import Answering
 from assistant.practice.disturbances import COMPUTER, KINDS
-from assistant.practice.evidence import evidence_folder, plain_name, show_evidence
+from assistant.practice.evidence import evidence_folder, show_evidence
 from assistant.practice.headset import run_at_headset
 from assistant.practice.levels import ASSESSMENT, LED, LEVELS, check_compression, level, question
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.refresh import Refresh
 from assistant.practice.session_run import Practised, keep_evidence, run_practice
 from assistant.practice.signoff import Tracer, TraineeFile, load_rule, readiness
+from assistant.practice.trainee_folder import shared_folder, trainee_folder
 from assistant.practice.typed import TypedTrainee, read_lines, real_pace
 from assistant.procedure.plan import Plan, Step
 from assistant.session import inputs
@@ -79,7 +80,10 @@ def practice(
     Nothing of it can pass for work.
     """
     trainee = evidence_of or trainee
-    file = TraineeFile(evidence_folder(evidence) / plain_name(trainee))
+    file = TraineeFile(trainee_folder(evidence_folder(evidence), trainee))
+    shared = shared_folder(file.folder.parent, trainee)
+    if shared is not None:
+        click.echo(f"{shared} holds practice of {trainee} and of somebody else, so it counts for nobody.", err=True)
     now = datetime.now(timezone.utc)
     if tracer:
         if tracer[1] not in ("passed", "failed"):

@@ -78,7 +78,7 @@ def why_not(found: Evidence, account: Account) -> str:
     """Why this person may not sign this trainee off, or ""."""
     if account.role != "supervisor":
         return "A supervisor signs a trainee off."
-    if any(account.goes_by(name) for name in (found.trainee, *found.names)):
+    if any(account.goes_by(name) for name in (*names_of(found.trainee), *found.names)):
         return "This is your own practice. Somebody else signs it off."
     if any(folded(observer) == folded(name) for observer, *_ in found.tracers for name in found.names):
         return "A trainee can't be the observer of their own wipe."

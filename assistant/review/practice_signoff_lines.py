@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import filelock
 
@@ -92,8 +93,9 @@ def why_not_standing(one: SignOff, rule_sha256: str, here_now: Sequence[str], pr
 
 
 def names_of(trainee: str) -> tuple[str, ...]:
-    """Names that lead to this trainee's folder, as far as a folder's name can tell: with its dashes as spaces too."""
-    return trainee, trainee.replace("-", " ")
+    """Names that lead to this trainee's folder: the one it was escaped from; of an older folder, as far as its name can
+    tell, with its dashes as spaces too."""
+    return trainee, unquote(trainee.replace("=", "%")), trainee.replace("-", " ")
 
 
 def keep_head(accounts: Accounts, trainee: str, number: int, sha256: str) -> None:

@@ -21,7 +21,8 @@ def _open(home: Path | None, evidence: Path | None, rule: Path | None, trainee: 
     from assistant.review.places import home_folder, keys_folder
     from assistant.review.wiring import practice_evidence, trainee_folder
 
-    port, name = practice_evidence(evidence, rule), trainee_folder(trainee)
+    port = practice_evidence(evidence, rule)
+    name = trainee_folder(port, trainee)
     if name not in port.trainees():
         raise UsageError(f"There is no trainee {trainee}.", where=str(port.folder), try_next="assistant practice --trainee NAME")
     return port, name, Accounts(home_folder(home), keys=keys_folder(home))

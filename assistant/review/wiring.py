@@ -13,8 +13,9 @@ from datetime import date
 from pathlib import Path
 
 from assistant.errors import GauntletError, RecordError
-from assistant.practice.evidence import evidence_folder, plain_name
+from assistant.practice.evidence import evidence_folder
 from assistant.practice.signoff import TraineeFile, covered, load_rule, readiness
+from assistant.practice.trainee_folder import trainee_folder as _trainee_folder
 from assistant.record.reader import read_record
 from assistant.review.practice_signoff import Evidence, EvidencePort, PractisedSession
 from assistant.speaking.open_voice import open_voice
@@ -93,9 +94,11 @@ def practice_evidence(
     return EvidencePort(trainees, of, place)
 
 
-def trainee_folder(name: str) -> str:
-    """The folder's name of a trainee called `name`. Raises UsageError for a name without a letter or digit."""
-    return plain_name(name)
+def trainee_folder(port: EvidencePort, name: str) -> str:
+    """The folder's name of a trainee called `name`, which may also be the folder's own. Raises UsageError for a name that
+    can't be one."""
+    theirs, there = _trainee_folder(port.folder, name).name, port.trainees()
+    return name if theirs not in there and name in there else theirs
 
 
 def _names(sessions: list) -> tuple[str, ...]:

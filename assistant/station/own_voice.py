@@ -8,8 +8,9 @@ from dataclasses import replace
 from assistant.errors import SiteFileError, UsageError
 from assistant.hearing.judge import Bars
 from assistant.hearing.profile import Profile, load_profile, profile_folder
-from assistant.practice.evidence import evidence_folder, plain_name
+from assistant.practice.evidence import evidence_folder
 from assistant.practice.old_hearing_file import old_profile
+from assistant.practice.trainee_folder import old_name
 from assistant.station.opening import dressed
 from assistant.station.setup import Prepared, vocabulary
 
@@ -29,7 +30,7 @@ def profile_of(name: str | None, person: str, language: str, say: Callable[[str]
         return found
     try:
         there = (profile_folder() / f"{person}.json").is_file()
-        found = load_profile(person) if there else old_profile(evidence_folder() / plain_name(person), person)
+        found = load_profile(person) if there else old_profile(evidence_folder() / old_name(person), person)
     except (UsageError, SiteFileError) as error:
         say(f"{error} The session goes on without it.")
         return None

@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 
 from assistant.errors import RefusedError
-from assistant.practice.evidence import plain_name
+from assistant.practice.trainee_folder import trainee_folder
 from assistant.procedure.load import load_procedure
 from assistant.review.accounts import Accounts
 from assistant.review.places import home_folder, keys_folder
@@ -25,7 +25,7 @@ def require_sign_off(
     the site's files. Raises SiteFileError for a broken rule or procedure, RecordError for damaged keys."""
     wanted = load_procedure(procedure, site).procedure.id
     port = practice_evidence(evidence, None if rule == SHIPPED else Path(rule), lambda: today or date.today())
-    name = plain_name(person)
+    name = trainee_folder(port.folder, person).name
     found = port.of(name)
     missing = [what for what, met, _ in found.demands if not met]
     why = _no_sign_off(port.folder / name, name, found.rule_sha256, [s.sha256 for s in found.sessions], wanted, home)
@@ -33,7 +33,7 @@ def require_sign_off(
         return
     raise RefusedError(
         f"{person} may not work on {wanted} yet. Missing: {'; '.join([*missing, *([why] if why else [])])}.",
-        try_next=f"assistant practice --evidence {name}" if missing
+        try_next=f"assistant practice --evidence '{person}'" if missing
         else "A supervisor looks at the evidence and signs: assistant review, page Practice.",
     )
 

@@ -10,6 +10,7 @@ import json
 import shutil
 from datetime import date
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
 from click.testing import CliRunner
@@ -17,12 +18,13 @@ from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 from assistant.errors import RefusedError, UsageError
+from assistant.practice.trainee_folder import folder_name
 from assistant.record.canonical import to_canonical
 from assistant.review.accounts import Accounts
 from assistant.review.desk import Desk
 from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR, TECHNICIAN, WEAK_COST, WEAK_HASHER
 from assistant.review.practice_signoff import sign_off
-from assistant.review.practice_signoff_lines import FILE, HEADS, SIGNED, WITHDRAWN, sign_offs, why_not_standing
+from assistant.review.practice_signoff_lines import FILE, HEADS, SIGNED, WITHDRAWN, names_of, sign_offs, why_not_standing
 from assistant.review.signoff_cli import command
 from assistant.station.signed_off import require_sign_off
 from tests.review.conftest import Browser, browser, practise
@@ -239,9 +241,25 @@ def test_a_live_run_refuses_where_a_record_is_gone_or_a_line_was_touched(desk: D
     assert "the signature doesn't hold" in gate(desk, practised)
     file.write_bytes(whole)
     assert gate(desk, practised) == ""
-    shutil.rmtree(json.loads((practised / "sessions.jsonl").read_text())["record"])
+    record = Path(json.loads((practised / "sessions.jsonl").read_text())["record"])
+    with (record / "record.jsonl").open("ab") as out:
+        out.write(b"\n")
     asked = gate(desk, practised)
     assert "assessments in a row" in asked and "1 of the practice records it rests on are gone" in asked
+    shutil.rmtree(record)  # then nothing says any more whose older folder it is
+    assert "assessments in a row" in gate(desk, practised) and "a supervisor's sign-off" in gate(desk, practised)
+
+
+def test_a_name_with_signs_is_signed_off_by_somebody_else_and_counts_for_that_name_alone(desk: Desk, practised: Path) -> None:
+    practised.rename(practised.with_name(folder_name("Mika Lund")))
+    address = f"/practice/{quote(folder_name('Mika Lund'))}"
+    client = browser(desk)
+    client.sign_in()
+    listed = client.get("/practice").text
+    assert f'href="{address}"' in listed and ">Mika Lund<" in listed and "1 assessments" in client.get(address).text
+    assert client.submit(f"{address}/sign", FORM, page="/practice").status_code in (200, 303)
+    assert gate(desk, practised) == "" and "supervisor's sign-off" in gate(desk, practised, person="Mika-Lund")
+    assert names_of(folder_name("Mika-Lund O'Hare"))[1] == "mika-lund o'hare"
 
 
 def test_sign_offs_are_shown_and_withdrawn_on_the_command_line(desk: Desk, practised: Path) -> None:
