@@ -8,7 +8,8 @@ from pathlib import Path
 import click
 import platformdirs
 
-from assistant.practice.signoff import TraineeFile, load_rule, readiness
+from assistant.practice.signoff import TraineeFile, readiness
+from assistant.practice.site_rule import site_rule
 from assistant.station.json_out import print_json
 
 
@@ -18,8 +19,8 @@ def evidence_folder(chosen: Path | None = None) -> Path:
 
 
 def show_evidence(trainee: str, file: TraineeFile, rule: Path | None, now: datetime, as_json: bool) -> int:
-    """Print every session, tracer wipe and demand; 0 if ready, else 1. Raises SiteFileError."""
-    wanted, sessions, tracers = load_rule(rule), file.sessions(), file.tracers()
+    """Print every session, tracer wipe and demand; 0 if ready, else 1. Raises SiteFileError, UsageError."""
+    wanted, sessions, tracers = site_rule(file.folder.parent, rule), file.sessions(), file.tracers()
     found = readiness(trainee, wanted, sessions, tracers, now.date())
     if as_json:
         print_json({

@@ -20,7 +20,8 @@ from assistant.practice.levels import ASSESSMENT, LED, LEVELS, check_compression
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.refresh import Refresh
 from assistant.practice.session_run import Practised, keep_evidence, run_practice
-from assistant.practice.signoff import Tracer, TraineeFile, load_rule, readiness
+from assistant.practice.signoff import Tracer, TraineeFile, readiness
+from assistant.practice.site_rule import site_rule
 from assistant.practice.trainee_folder import shared_folder, trainee_folder
 from assistant.practice.typed import TypedTrainee, read_lines, real_pace
 from assistant.procedure.plan import Plan, Step
@@ -62,7 +63,7 @@ from assistant.station.times import clock_text
 @click.option("--stamp", default="", help="Such as 20260314T091500Z.")
 @click.option("--epoch", type=click.DateTime(["%Y-%m-%dT%H:%M:%S"]), help="What the record's clock starts from, in UTC.")
 @click.option("--ready", is_flag=True, help="Show what is missing until this trainee can be signed off.")
-@click.option("--rule", type=click.Path(path_type=Path), help="The site's rule for signing off.")
+@click.option("--rule", type=click.Path(path_type=Path), help="The rule for signing off. Default: sign_off.yaml in the evidence folder, or the one that comes with the program.")
 @click.option("--tracer", nargs=2, metavar="OBSERVER passed|failed", help="Book a wipe with a visible tracer.")
 @click.option("--due", is_flag=True, help="Show what is due to be refreshed.")
 @click.option("--words-drill", is_flag=True, help="Say each command word; with --persona, that voice says them.")
@@ -273,7 +274,7 @@ def _report(done: Practised, as_json: bool) -> None:
 
 
 def _show_ready(trainee: str, file: TraineeFile, rule: Path | None, now: datetime, as_json: bool) -> int:
-    found = readiness(trainee, load_rule(rule), file.sessions(), file.tracers(), now.date())
+    found = readiness(trainee, site_rule(file.folder.parent, rule), file.sessions(), file.tracers(), now.date())
     if as_json:
         print_json({**found.as_json(), "skipped": []})
     else:

@@ -84,7 +84,7 @@ def why_not_standing(one: SignOff, rule_sha256: str, here_now: Sequence[str], pr
     if not one.rule_sha256:
         return "it was signed before the rule's content was kept with it"
     if one.rule_sha256 != rule_sha256:
-        return "the rule has changed since it was signed"
+        return "the rule has changed since it was signed, or the supervisor's pages were given another one"
     if gone := len(set(one.evidence) - set(here_now)):
         return f"{gone} of the practice records it rests on are gone or were changed"
     if procedure is not None and procedure not in one.procedures:

@@ -27,7 +27,7 @@ from assistant.errors import FindingsError
 @click.option("--key", type=click.Path(path_type=Path), help="Its private key (PEM).")
 @click.option("--rebuild", is_flag=True, help="Make the register's index anew from the records, and stop.")
 @click.option("--check", "check_index", is_flag=True, help="Hold the index against the records, and stop.")
-@click.option("--practice-rule", type=click.Path(path_type=Path), help="The site's rule for signing trainees off.")
+@click.option("--practice-rule", type=click.Path(path_type=Path), help="The rule for signing trainees off. Default: sign_off.yaml in the evidence folder, or the one that comes with the program.")
 @click.option("--evidence-folder", type=click.Path(path_type=Path), help="Folder of trainees' practice evidence.")
 @click.option("--json", "as_json", is_flag=True, help="With --rebuild or --check: one JSON object on stdout.")
 def review(

@@ -13,7 +13,7 @@ from assistant.errors import RefusedError, UsageError
 
 _HOME = click.option("--home", type=click.Path(path_type=Path, file_okay=False), help="Folder for accounts, keys and index.")
 _EVIDENCE = click.option("--evidence-folder", type=click.Path(path_type=Path), help="Folder of trainees' practice evidence.")
-_RULE = click.option("--rule", type=click.Path(path_type=Path), help="The site's rule for signing trainees off.")
+_RULE = click.option("--rule", type=click.Path(path_type=Path), help="The rule for signing off. Default: as for review.")
 
 
 def _open(home: Path | None, evidence: Path | None, rule: Path | None, trainee: str):

@@ -14,7 +14,8 @@ from pathlib import Path
 
 from assistant.errors import GauntletError, RecordError
 from assistant.practice.evidence import evidence_folder
-from assistant.practice.signoff import TraineeFile, covered, load_rule, readiness
+from assistant.practice.signoff import TraineeFile, covered, readiness
+from assistant.practice.site_rule import site_rule
 from assistant.practice.trainee_folder import trainee_folder as _trainee_folder
 from assistant.record.reader import read_record
 from assistant.review.practice_signoff import Evidence, EvidencePort, PractisedSession
@@ -60,8 +61,10 @@ class SpeakAgain:
 def practice_evidence(
     folder: Path | None = None, rule: Path | None = None, today: Callable[[], date] = date.today
 ) -> EvidencePort:
-    """The trainees' evidence in `folder` (None: where practice keeps it), held against the site's rule."""
+    """The trainees' evidence in `folder` (None: where practice keeps it), held against the site's rule. Raises UsageError
+    where `rule` isn't the site's, SiteFileError for a broken one."""
     place = evidence_folder(folder)
+    site_rule(place, rule)  # at the start, not at the first page
 
     def trainees() -> list[str]:
         try:
@@ -70,7 +73,7 @@ def practice_evidence(
             return []
 
     def of(name: str) -> Evidence:
-        wanted, file = load_rule(rule), TraineeFile(place / name)
+        wanted, file = site_rule(place, rule), TraineeFile(place / name)
         sessions, tracers = file.sessions(), file.tracers()
         found = readiness(name, wanted, sessions, tracers, today())
         return Evidence(

@@ -28,7 +28,7 @@ from assistant.errors import UsageError
 @click.option("--profile", metavar="NAME", help="Hearing profile to use; else the technician's own where there is one.")
 @click.option("--alarms", type=click.Choice(["one-ear", "headset", "no"]), help="How the room's alarms are heard; asked for when left out.")
 @click.option("--script", type=click.Path(path_type=Path), help="Inputs from JSON lines; the record is of kind script.")
-@click.option("--require-practice", "rule", metavar="RULE", help="Refuse whoever isn't signed off by this rule: a file, or default.")
+@click.option("--require-practice", "rule", metavar="RULE", help="Refuse whoever isn't signed off by this rule: a file, or default (sign_off.yaml in the evidence folder, else the one that comes with the program).")
 @click.option("--evidence-folder", type=click.Path(path_type=Path), help="Folder of trainees' practice evidence.")
 @click.option("--plain", is_flag=True, help="Plain lines, no live screen.")
 @click.option("--list-keys", is_flag=True, help="Show the keys and stop.")

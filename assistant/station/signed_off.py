@@ -21,8 +21,9 @@ def require_sign_off(
     home: Path | None = None, today: date | None = None,
 ) -> None:
     """Raises RefusedError naming what is missing where `person`'s practice doesn't meet the rule (a file, or "default"
-    for the one that comes with the program) or no supervisor's sign-off stands for `procedure`. `site`: folder of
-    the site's files. Raises SiteFileError for a broken rule or procedure, RecordError for damaged keys."""
+    for the site's own, else the one that comes with the program) or no supervisor's sign-off stands for `procedure`.
+    `site`: folder of the site's files. Raises UsageError for a rule that isn't the site's, SiteFileError for a broken
+    rule or procedure, RecordError for damaged keys."""
     wanted = load_procedure(procedure, site).procedure.id
     port = practice_evidence(evidence, None if rule == SHIPPED else Path(rule), lambda: today or date.today())
     name = trainee_folder(port.folder, person).name
