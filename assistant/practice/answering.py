@@ -11,7 +11,7 @@ from assistant.practice.saying import lot_words, number_words, value_words
 from assistant.procedure.plan import READING
 
 if TYPE_CHECKING:
-    from assistant.practice.operator import Task
+    from assistant.practice.operator_mind import Task
 
 
 class Answering:

@@ -11,7 +11,8 @@ from dataclasses import replace
 from assistant.hearing.packs import load_pack
 from assistant.practice.interpreter import ENGLISH, Interpreter
 from assistant.practice.keys_person import KeysPerson
-from assistant.practice.operator import Operator, Utterance
+from assistant.practice.operator import Operator
+from assistant.practice.operator_mind import Utterance
 from assistant.session import inputs
 
 

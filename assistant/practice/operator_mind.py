@@ -6,6 +6,9 @@ from dataclasses import dataclass, field
 
 from assistant.practice import understanding as u
 
+MOST_TRIES = 4  # of saying the same, before asking where one is
+LONGEST_LINE_MS = 9000  # how long to hold back where nobody tells that the assistant is sounding
+
 
 @dataclass(frozen=True, slots=True)
 class Utterance:

@@ -16,7 +16,7 @@ from typing import TextIO
 from assistant.practice import understanding as u
 from assistant.practice.channel import english
 from assistant.practice.enclosure_sim import EnclosureSim
-from assistant.practice.operator import Said, Utterance
+from assistant.practice.operator_mind import Said, Utterance
 from assistant.practice.saying import date_words, lot_words, number_words
 from assistant.practice.stage import DrillStage
 

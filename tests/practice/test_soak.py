@@ -12,12 +12,16 @@ import pytest
 from assistant.errors import GauntletError
 from assistant.practice import oracle as oracle_module
 from assistant.practice import soak as soak_module
+from assistant.practice.oracle_steps import StepsJudge
+from assistant.practice.oracle_times import TimesJudge
+from assistant.practice.oracle_words import WordsJudge
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.shrink import ddmin, faults_of, script_text, shrink
 from assistant.practice.side_by_side import side_by_side
 from assistant.practice.soak import KEEP, Fault, Soaked, one_session, soak, soak_side_by_side
 from assistant.practice.soak_sound import poisson_upper
 from assistant.session import decide, inputs
+from assistant.session.facts import KINDS
 from assistant.station.script import parse_script
 
 PEOPLE = [load_persona(name) for name in persona_names()]
@@ -62,10 +66,19 @@ def test_faults_are_kept_in_order_and_only_the_first_of_them():
 
 
 def test_the_oracle_imports_nothing_of_the_core():
-    for name in ("oracle", "oracle_ledger", "enclosure_sim"):
-        tree = ast.parse((Path(oracle_module.__file__).parent / f"{name}.py").read_text())
+    room = Path(oracle_module.__file__).parent
+    files = [*room.glob("oracle*.py"), room / "enclosure_sim.py"]
+    assert len(files) >= 6
+    for path in files:
+        tree = ast.parse(path.read_text())
         imported = [n.module or "" for n in ast.walk(tree) if isinstance(n, ast.ImportFrom)]
-        assert imported and not [m for m in imported if m.startswith("assistant.session")]
+        assert imported and not [m for m in imported if m.startswith("assistant.session")], path
+
+
+def test_every_part_of_the_oracle_waits_for_facts_there_are():
+    parts = (WordsJudge, StepsJudge, TimesJudge)
+    kinds = [name.removeprefix("on_") for part in parts for name in vars(part) if name.startswith("on_")]
+    assert len(kinds) == len(set(kinds)) and set(kinds) <= set(KINDS)
 
 
 def short_contact(plan, state, given, now_ms):
