@@ -139,6 +139,7 @@ class _Compiler:
             o.reach,
             o.max_open,
             o.warn,
+            o.lifts or "",
         )
 
     def cycle(self, c: Any) -> Cycle:

@@ -121,7 +121,7 @@ class SurfaceModel(Named):
 
 
 class OpeningModel(Named):
-    """A door, panel or window."""
+    """A door, panel or window; or, with `lifts`, the space under a tray or plate, open while that is lifted."""
 
     reach: Reach = "room"
     opens_when: list[Condition] = []
@@ -131,6 +131,7 @@ class OpeningModel(Named):
     max_open: Duration = 0
     warn: Duration = 0
     opens_chamber: YesNo = False  # opening it opens the chamber to the room
+    lifts: Ref | None = None  # the tray or panel (a surface) that is lifted while this is open
 
 
 class WorkedOut(Node):

@@ -135,6 +135,7 @@ class Names:
             with self._item("openings", o):
                 self.conditions(o, "opens_when", o.opens_when, set())
                 self.conditions(o, "closes_when", o.closes_when, set())
+                self.known(o, "lifts", o.lifts, self.surfaces, "surface")
         for c in e.cycles:
             with self._item("cycles", c):
                 self.conditions(c, "starts_when", c.starts_when, set())

@@ -76,6 +76,7 @@ class Opening:
     reach: str = ROOM  # where the hands must be to move it
     max_open_ms: int = 0  # 0: no limit; else a deviation when open for so long
     warn_ms: int = 0  # warn so long before
+    lifts: str = ""  # the tray or panel that is lifted while this is open; "": a door, panel or window
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from decimal import Decimal, InvalidOperation
 from assistant.procedure.plan import CLOSE, CYCLE, OPEN, READING, WAIT, WET
 from assistant.prover.truth import Truth, WetNow
 from assistant.prover.watching.site import Site
+from assistant.prover.watching.trays import LIFT, moves_tray
 
 # --- the session ---
 
@@ -63,6 +64,9 @@ def _step_confirmed(site: Site, t: Truth, fact) -> None:
     kind, _, _, _ = site.shape(fact.step)
     if site.task(fact):
         t.confirmed_ms = {**t.confirmed_ms, fact.step: fact.claimed_ms}
+    task = site.task(fact)
+    if task is not None and moves_tray(task):
+        t.lifted = t.lifted | {task.tray} if task.role == LIFT else t.lifted - {task.tray}
     if kind not in (WET, CYCLE):
         t.done |= {fact.step}
         t.stale_waste -= {fact.step}

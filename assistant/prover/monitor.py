@@ -15,14 +15,14 @@ from assistant.prover.following import CHANGES
 from assistant.prover.requirements import Requirements
 from assistant.prover.truth import Truth
 from assistant.prover.watching import (
-    confirming, contacts, cycles, endings, limits, mishaps, openings, steps, waits,
+    confirming, contacts, cycles, endings, limits, mishaps, openings, steps, waits, ways,
 )
 from assistant.prover.watching.endings import leaves_a_trace
 from assistant.prover.watching.site import Found, Site
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
 
-_FAMILIES = (endings, steps, waits, confirming, contacts, openings, cycles, mishaps)
+_FAMILIES = (endings, steps, waits, confirming, contacts, openings, cycles, mishaps, ways)
 
 
 def _looks(families: tuple[ModuleType, ...]) -> dict[str, tuple[Callable[..., None], ...]]:

@@ -78,6 +78,7 @@ class Task:
     within_ms: int = 0
     says: str = ""  # as the file words it, for a step that the plan lacks
     place: str = ""  # file:line
+    tray: str = ""  # what an instruction is about: the tray that it lifts or puts back
     wiped_from: str = ""  # where the hands are while a surface is wiped: where its wipe is then
 
 
@@ -223,6 +224,8 @@ def _file_task(loaded: Loaded, flat, wiped_from: str) -> Task:
             "dated": m.value == "date" and bool(m.not_before_today),
             "read_from": tuple(marks[m.marking].read_from) if m.marking else (),
         }
+    elif kind == "instruct":
+        more = {"tray": m.surface or ""}
     elif kind == "check":
         more = {"pass_outside": m.on_no == "deviate"}
     if m.within is not None:

@@ -25,7 +25,7 @@ class Truth:
     __slots__ = (
         "options", "hands", "open_since", "machines", "cycles", "cycle_task", "wet", "treated", "spoiled", "done",
         "skipped", "current", "here", "asked_again", "last_wet", "read_back", "witnessed", "value", "environment", "departed",
-        "branches", "confirmed_ms", "missed", "patch", "over", "person", "must_end", "found_other", "stale_waste",
+        "branches", "confirmed_ms", "missed", "patch", "over", "person", "must_end", "found_other", "stale_waste", "lifted",
     )
 
     def __init__(self, need: Requirements) -> None:
@@ -57,6 +57,7 @@ class Truth:
         self.found_other = False  # after a crash something was found other than it was left
         self.person = ""
         self.stale_waste: frozenset[str] = frozenset()  # waste steps done before the last wiping that precedes them
+        self.lifted: frozenset[str] = frozenset()  # trays that an instruction lifted and none has put back
         self.must_end = ""  # the mishap after which the site lets nothing go on
 
     def copy(self) -> Truth:
@@ -82,7 +83,7 @@ class Truth:
             self.hands, tuple(sorted(self.open_since)), tuple(sorted(self.machines.items())),
             tuple(sorted((c, s[0]) for c, s in self.cycles.items())), tuple(wet), self.treated,
             self.done & traced, self.skipped, self.read_back, self.witnessed, bool(self.value), self.branches,
-            self.over, self.must_end, self.found_other, self.stale_waste, self.here, self.last_wet,
+            self.over, self.must_end, self.found_other, self.stale_waste, self.lifted, self.here, self.last_wet,
         )
 
     # --- small changes ---

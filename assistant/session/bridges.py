@@ -26,6 +26,7 @@ from assistant.procedure.plan import (
 from assistant.session.wording import say
 
 PREFIX = "bridge:"
+_MOVE = f"{PREFIX}move:"
 # Of a hand-over: the new person signs in, and is heard.
 SIGN_IN, MICROPHONE = f"{PREFIX}person:sign-in", f"{PREFIX}person:microphone"
 
@@ -35,9 +36,10 @@ def is_bridge(step_id: str) -> bool:
     return step_id.startswith(PREFIX)
 
 
-def bridge_step(plan: Plan, step_id: str) -> Step:
-    """The step an id stands for. Raises KeyError for an id that isn't a bridge of this plan."""
-    return _bridge(step_id, _Key(plan))
+def bridge_step(plan: Plan, step_id: str, hands: str = "") -> Step:
+    """The step an id stands for; `hands`: where they are now, from where a move then leads. Raises KeyError for an id
+    that isn't a bridge of this plan."""
+    return _bridge(step_id, _Key(plan), hands if step_id.startswith(_MOVE) else "")
 
 
 class _Key:
@@ -56,7 +58,7 @@ class _Key:
 
 
 @lru_cache(maxsize=4096)
-def _bridge(step_id: str, key: _Key) -> Step:
+def _bridge(step_id: str, key: _Key, hands: str) -> Step:
     plan = key.plan
     _, verb, subject = step_id.split(":", 2)
     language = plan.language
@@ -74,12 +76,7 @@ def _bridge(step_id: str, key: _Key) -> Step:
             claim=say(language, "claim_cycle", name=cycle.name), why=say(language, "bridge_why"),
         )
     if verb == "move":
-        for pair, text in plan.move_says.items():
-            if pair.endswith(f">{subject}"):
-                break
-        else:
-            text = say(language, f"bridge_move_{subject}")
-        return Step(step_id, MOVE, text, hands=subject, why=say(language, "bridge_why"))
+        return Step(step_id, MOVE, _move(plan, hands, subject), hands=subject, why=say(language, "bridge_why"))
     if verb == "machine":
         machine, value = subject.split("=", 1)
         text = say(language, "bridge_machine", name=plan.machine_names.get(machine, machine), value=value)
@@ -92,6 +89,13 @@ def _bridge(step_id: str, key: _Key) -> Step:
     if verb == "wait":
         return Step(step_id, WAIT, say(language, "wait_begin"), wait_for=(subject,), reach="")
     raise KeyError(step_id)
+
+
+def _move(plan: Plan, hands: str, to: str) -> str:
+    """How the hands get from where they are to `to`: in the site's words, with the glove hygiene this way needs."""
+    if hands in ("", to):  # nobody is asked to move: the step is only told
+        return say(plan.language, "bridge_move", to=say(plan.language, f"hands_{to}"))
+    return plan.move_says.get(f"{hands}>{to}") or say(plan.language, f"bridge_move_{hands}_{to}")
 
 
 WAIT_ALL = f"{PREFIX}wait:{ALL_CONTACTS}"

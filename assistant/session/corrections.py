@@ -5,7 +5,7 @@ from __future__ import annotations
 from assistant.procedure import plan as p
 from assistant.session.bridges import SIGN_IN, bridge_step, is_bridge
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
-from assistant.session.lookup import name_of
+from assistant.session.lookup import came_from, name_of
 from assistant.session.owing import break_cycle, lost_contacts, move_opening, owe
 from assistant.session.state import BROKEN, CLEAN
 from assistant.session.turn import Turn
@@ -30,7 +30,7 @@ def take_back(turn: Turn, how: str, which: str = "") -> None:
         _say(turn, how, plan.step(subject).say, [])
         _again(turn, subject, reason)
     else:
-        step = bridge_step(plan, last) if is_bridge(last) else plan.step(last)
+        step = bridge_step(plan, last, came_from(plan, state, last)) if is_bridge(last) else plan.step(last)
         fallen = _fallen(turn, step)
         turn.emit(steps.CorrectionMade(turn.now_ms, last, how, tuple(fallen)))
         _say(turn, how, step.say, [name_of(plan, name) for name in fallen])

@@ -14,7 +14,19 @@ def step_of(plan: Plan, state: State) -> Step | None:
     """The step at hand, generated bridges included."""
     if not state.current:
         return None
-    return bridge_step(plan, state.current) if is_bridge(state.current) else plan.step(state.current)
+    return bridge_step(plan, state.current, state.hands) if is_bridge(state.current) else plan.step(state.current)
+
+
+def came_from(plan: Plan, state: State, step_id: str) -> str:
+    """For a generated move that was confirmed: where the hands were before it."""
+    there = state.hands_before[-1] if state.hands_before else plan.start_hands
+    return there if step_id.endswith(f":{state.hands}") else ""
+
+
+def concerned(plan: Plan) -> tuple[str, ...]:
+    """The openings that this procedure is about: every door, and the trays that it lifts."""
+    lifted = {s.opening for steps in (plan.steps, *(m.steps for m in plan.mishaps.values())) for s in steps}
+    return tuple(o.id for o in plan.openings.values() if not o.lifts or o.id in lifted)
 
 
 def branch_steps(plan: Plan, branch: str) -> tuple[Step, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from assistant.procedure import plan as p
 from assistant.session import spelling
 from assistant.session.bridges import bridge_step, is_bridge
-from assistant.session.lookup import name_of, remedy_surface, said_as, step_of, wait_left, waited_surfaces
+from assistant.session.lookup import came_from, name_of, remedy_surface, said_as, step_of, wait_left, waited_surfaces
 from assistant.session.state import FINAL_MODES, RUNNING, State
 from assistant.session.wording import SIGNS, duration, listed, say
 
@@ -131,8 +131,20 @@ def spell(plan: p.Plan, state: State, step: p.Step) -> str:
     """Asked sign by sign: what to do at first, later what stands so far."""
     if not state.spelt:
         return words(plan, f"spell_{step.value_kind}")
-    signs = " ".join(sign_word(sign, step.value_kind, plan.language) for sign in state.spelt)
-    return words(plan, "spelt", value=signs)
+    return words(plan, "spelt", value=_signs(plan, state, step))
+
+
+def value_wanted(plan: p.Plan, state: State, step: p.Step) -> str:
+    """What can be said where a value is asked for, to somebody who said something else."""
+    if not state.spelling:
+        return words(plan, "say_number" if step.value_kind == spelling.NUMBER else f"say_{step.value_kind}")
+    if state.spelt and not spelling.whole(step.value_kind, state.spelt):
+        return words(plan, "spelt_part", value=_signs(plan, state, step))
+    return spell(plan, state, step)
+
+
+def _signs(plan: p.Plan, state: State, step: p.Step) -> str:
+    return " ".join(sign_word(sign, step.value_kind, plan.language) for sign in state.spelt)
 
 
 def mishap_words(plan: p.Plan) -> str:
@@ -179,7 +191,7 @@ def stop_to_do(plan: p.Plan, state: State) -> list[str]:
     ]
     found += plan.stop_says
     if state.hands != plan.end_hands:
-        found.append(bridge_step(plan, f"bridge:move:{plan.end_hands}").say)
+        found.append(bridge_step(plan, f"bridge:move:{plan.end_hands}", state.hands).say)
     return found
 
 
@@ -198,5 +210,5 @@ def recovery_question(plan: p.Plan, state: State) -> str:
         return words(plan, "recover_opening", name=name_of(plan, subject), position=at)
     if kind == "hands":
         return words(plan, f"recover_hands_{subject}")
-    step = bridge_step(plan, subject) if is_bridge(subject) else plan.step(subject)
+    step = bridge_step(plan, subject, came_from(plan, state, subject)) if is_bridge(subject) else plan.step(subject)
     return words(plan, "recover_last", step=step.say)

@@ -105,7 +105,7 @@ def _next(turn: Turn) -> None:
 def start(turn: Turn, step_id: str) -> None:
     """Begin a step or bridge: the fact first, then the words for it."""
     plan = turn.plan
-    step = bridge_step(plan, step_id) if is_bridge(step_id) else plan.step(step_id)
+    step = bridge_step(plan, step_id, turn.state.hands) if is_bridge(step_id) else plan.step(step_id)
     if remedies.due(plan, turn.state, step):
         remedies.ask(turn, step)
         return

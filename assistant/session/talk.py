@@ -20,7 +20,7 @@ _OFFER_KEYS_AFTER = 3  # and again after as many more, then with a safe stop
 _ANSWERS = frozenset((w.CONFIRM, w.NO, w.STARTED, w.REWETTED, w.SKIP, w.CANCEL, w.RESUME, w.COMPUTER, w.ENCLOSURE))
 # Words whose meaning is the same however the assistant is sounding.
 _OVER_SPEECH = frozenset((w.STOP, w.REPEAT))
-_REASONS = {"wait": "not_now_wait", "witness": "not_now_witness", "value": "not_now_value"}
+_REASONS = {"wait": "not_now_wait", "witness": "not_now_witness"}
 _QUESTION_MODES = frozenset(("option", "trouble", "which", "recover", "stopping", "read_back", "value_back"))
 
 
@@ -124,11 +124,13 @@ def refuse(turn: Turn, given: str, reason_key: str = "") -> None:
         # It can be meant for the step at hand or for the re-wet; so it counts for neither.
         turn.speak(lines.REFUSAL, prompts.rewet(turn.plan, state, first=True), state.rewets[0])
         return
-    reason = turn.words(reason_key or _reason(turn, given))
+    key = reason_key or _reason(turn, given)
+    reason = turn.words(key) if key else prompts.value_wanted(turn.plan, state, step_of(turn.plan, state))
     turn.speak(lines.REFUSAL, turn.words("not_now", reason=reason, words=count_now(turn)))
 
 
 def _reason(turn: Turn, given: str) -> str:
+    """The key of the reason; "" where a value is asked for, which says best what it wants."""
     mode = turn.state.mode
     if given == w.SKIP and mode == "wait":
         return "not_now_wait_skip"
@@ -144,6 +146,8 @@ def _reason(turn: Turn, given: str) -> str:
         return "not_now_wet"
     if mode in _QUESTION_MODES:
         return "not_now_question"
+    if mode == "value":
+        return ""
     return _REASONS.get(mode, "not_now_plain")
 
 

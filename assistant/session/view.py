@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from assistant.procedure.plan import WAIT, WET, Plan, Step
 from assistant.session import timers
 from assistant.session.allowed import allowed_words, expects
-from assistant.session.lookup import branch_steps, holds, name_of, said_as, step_of, wait_left
+from assistant.session.lookup import branch_steps, concerned, holds, name_of, said_as, step_of, wait_left
 from assistant.session.prompts import choice_names, prompt
 from assistant.session.state import CLEAN, FINAL_MODES, RUNNING, State
 from assistant.session.wording import say
@@ -90,6 +90,7 @@ def view(plan: Plan, state: State) -> View:
     step = step_of(plan, state)
     branch = state.top.branch
     todo = [s for s in branch_steps(plan, branch) if holds(state, s)]
+    shown = concerned(plan)
     finished = state.top.done | state.top.skipped
     return View(
         mode=state.mode, mode_text=mode_text(plan, state), step=state.current, title=_title(step),
@@ -102,6 +103,7 @@ def view(plan: Plan, state: State) -> View:
         openings=tuple(
             OpeningView(o, name_of(plan, o), at, say(plan.language, at), state.opened_ms.get(o, -1))
             for o, at in state.openings.items()
+            if o in shown
         ),
         machines=tuple(sorted(state.machines.items())),
         words=tuple(WordView(w, said_as(plan, w)) for w in sorted(allowed_words(plan, state))),

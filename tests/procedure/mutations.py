@@ -151,7 +151,8 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
             Swap(RIGOROUS, "    agent: sterile_water\n", "    agent: alcohol\n"),
         ],
     ),
-    "tray-not-lifted": ("gb-2-rigorous-clean", [Swap(TRAY, "role: lift_tray", "role: bag_ready")]),
+    "tray-not-lifted": ("gb-2-rigorous-clean", [Drop(TRAY, "lift")]),
+    "way-not-required": ("gb-2-rigorous-clean", [Swap(TRAY, '    requires: [{opening: "{space}", is: open}]\n', "", 0)]),
     "both-trays": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "under_right")]),
     "gauntlets-after-dirt": (
         "gb-2-rigorous-clean",

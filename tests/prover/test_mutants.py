@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from assistant.prover.mutants.core_faults import FAULTS, seeded
+from assistant.prover.mutants.file_operators import FILE_OPERATORS
 from assistant.prover.mutants.judge import BASES, Bases, Mutant, judge, mutants
 from assistant.prover.mutants.operators import OPERATORS
 from assistant.prover.mutants.side_by_side import judge_all
@@ -21,7 +22,7 @@ def bases():
 def test_at_least_150_faults_are_seeded_by_every_operator(bases):
     every = list(mutants(bases))
     assert len(every) >= 150
-    assert {m.name.split(": ")[1].split(" ")[0] for m in every if not m.core} == set(OPERATORS)
+    assert {m.name.split(": ")[1].split(" ")[0] for m in every if not m.core} == {*OPERATORS, *FILE_OPERATORS}
     assert len({m.name for m in every}) == len(every)
 
 
@@ -42,6 +43,21 @@ def test_an_unchanged_procedure_is_not_refuted(bases):
 def test_a_fault_in_the_core_is_refuted(bases, name):
     plan, _ = bases.get("gb-2-start-of-day")
     assert judge(bases, Mutant(name, "gb-2-start-of-day", plan, name)).verdict == "refuted"
+
+
+@pytest.mark.parametrize(("base", "operator", "prop"), [
+    ("gb-2-end-of-day", "waste_step_unwritten", "waste_out"), ("gb-2-end-of-day", "waste_not_owed", "waste_out"),
+    ("pi-1-under-work-surface", "way_unrequired", "way_open"),
+])
+def test_what_a_file_forgets_is_refuted_by_the_property_that_it_breaks(bases, base, operator, prop):
+    """Common practice, no source: a bag is filled, closed, wiped and passed out, then the gloves are changed; what lies
+    under a plate is reached only with the plate lifted."""
+    found = [m for m in mutants(bases, (base,)) if m.name.startswith(f"{base}: {operator} ")]
+    assert found
+    judged = [judge(bases, m) for m in found]
+    assert {j.verdict for j in judged} <= {"refuted", "equivalent"}
+    refuted = [j for j in judged if j.verdict == "refuted"]
+    assert refuted and {j.why for j in refuted} == {prop}, judged
 
 
 def test_verdicts_do_not_depend_on_the_number_of_processes():

@@ -18,6 +18,7 @@ from assistant.station.script import parse_script
 
 from .support import QUICK, shipped, with_mishap, with_opening, with_step, without_step
 
+UNDER = "pi-1-under-work-surface"
 START, END = "gb-2-start-of-day", "gb-2-end-of-day"
 
 
@@ -40,6 +41,12 @@ def _waste_never_owed(plan):
     return replace(plan, steps=tuple(replace(s, after_wiping=False) for s in plan.steps))
 
 
+def _plates_not_required(plan):
+    return replace(plan, steps=tuple(
+        replace(s, requires=tuple(c for c in s.requires if c.subject not in ("under_left_plate", "under_right_plate")))
+        for s in plan.steps))
+
+
 # (property, base, the plan with its fault)
 CASES = {
     "no_dead_end": (START, lambda plan: with_step(
@@ -52,6 +59,7 @@ CASES = {
     "opening_conditions": (END, lambda plan: with_opening(plan, "inner_door", opens_when=())),
     "read_back": (END, lambda plan: with_step(plan, "load.open_inner", policy=p.SINGLE)),
     "hands": (END, lambda plan: with_step(without_step(plan, "load.hands_in"), "load.open_inner", reach="")),
+    "way_open": (UNDER, _plates_not_required),
     "fan": (START, _fan_off_with_the_window_open),
     "contact_time": (END, lambda plan: with_step(plan, "decontaminate.left_tray", contact_ms=59_000)),
     "cycle_time": (START, lambda plan: replace(

@@ -65,6 +65,19 @@ def test_signs_are_said_back_and_the_whole_is_read_back_before_it_counts():
     assert walk.of(steps.ValueAccepted)[-1].value == "-41"
 
 
+def test_a_word_that_does_not_fit_is_answered_with_what_can_be_said_now():
+    walk = at("gauge")
+    word(walk, w.CONFIRM)
+    assert last(walk).startswith("Not now. Say the number. You can say: ")
+    mumble(walk), mumble(walk)
+    word(walk, w.CONFIRM)  # nothing is said yet that could be confirmed
+    assert last(walk).startswith("Not now. Say one digit at a time. ")
+    assert "No value is asked for" not in last(walk) and "affirmative" not in last(walk).split("You can say: ")[1]
+    voice(walk, "-")
+    word(walk, w.CONFIRM)
+    assert last(walk).startswith("Not now. So far minus. It isn't whole yet. Say the next one. You can say: correction, negative, stop")
+
+
 def test_a_wrong_sign_is_taken_back_alone_and_no_step_with_it():
     walk = at("gauge")
     done = walk.state.main.done

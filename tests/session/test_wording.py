@@ -9,6 +9,7 @@ import pytest
 
 import assistant.session as package
 from assistant.calc.speech_length import sentence_ms, sentences
+from assistant.procedure.plan import REACHES
 from assistant.session import words as w
 from assistant.session.modes import MODES
 from assistant.session.wording import LANGUAGES, SPOKEN, duration, listed, say
@@ -19,7 +20,7 @@ FILLED = {
     "names": "back wall and left wall", "name": "left work tray", "time": "1 minute 20 seconds", "step": "Wipe it.",
     "words": "confirm, negative", "choices": "1: back wall.", "n": "3", "value": "minus 40 Pa", "limit": "minus 20",
     "person": "Kim", "reason": "We are paused.", "tell": "Tell them.", "position": "open", "device": "headset",
-    "head": "back wall", "last": "left wall", "unit": "Pa",
+    "head": "back wall", "last": "left wall", "unit": "Pa", "to": "in the gauntlets",
 }
 SOURCES = "\n".join(p.read_text(encoding="utf-8") for p in sorted(Path(package.__file__).parent.rglob("*.py"))
                     if p.parent.name != "wording")
@@ -58,7 +59,7 @@ FAMILIES = {
     'f"remedy_is_{': {"remedy_is_patch", "remedy_is_smaller", "remedy_is_stop"},
     'f"hands_{': {"hands_room", "hands_gauntlets", "hands_window"},
     'f"recover_hands_{': {"recover_hands_room", "recover_hands_gauntlets", "recover_hands_window"},
-    'f"bridge_move_{': {"bridge_move_room", "bridge_move_gauntlets", "bridge_move_window"},
+    'f"bridge_move_{': {f"bridge_move_{a}_{b}" for a in REACHES for b in REACHES if a != b},
     'f"bridge_{verb}': {"bridge_open", "bridge_close"}, 'f"claim_{verb}': {"claim_open", "claim_close"},
     'f"spell_{step.value_kind}': {"spell_number", "spell_lot", "spell_date"},
     'f"say_{step.value_kind}': {"say_lot", "say_date"}, 'f"{said}_on"': {"brief_on", "full_on"},

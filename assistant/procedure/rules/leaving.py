@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from assistant.procedure.plan import Step
 from assistant.procedure.rules.base import Hit, rule
 from assistant.procedure.rules.times import LISTENING_MS
+from assistant.procedure.rules.trays import tray_moved
 from assistant.procedure.rules.walk import Context, Visit
 
 
@@ -39,10 +40,10 @@ def moved_on_wet(c: Context) -> Iterable[Hit]:
             role, running = _role(v), _running(c, v)
             if role == "raise_stand":
                 before_raising = {s.id for s in running.values()}
-            if role == "lift_tray":
-                concerned = [s for s in running if s == v.flat.model.surface]
-            elif role == "lower_tray":
-                concerned = [s for s in running if c.surface(s).under == v.flat.model.surface]
+            moved = tray_moved(c, v)
+            if moved:
+                tray, lifted = moved
+                concerned = [s for s in running if (s if lifted else c.surface(s).under) == tray]
             elif role == "lower_stand":
                 outside = {s: step for s, step in running.items() if c.zone(c.surface(s).zone).outside}
                 concerned = [s for s, step in outside.items() if step.id not in before_raising]

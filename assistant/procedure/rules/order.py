@@ -127,54 +127,6 @@ def alcohol_last(c: Context) -> Iterable[Hit]:
 
 
 @rule(
-    "tray-not-lifted", "What lies under a tray is wetted only while that tray is lifted, and it is put back."
-)
-def tray_not_lifted(c: Context) -> Iterable[Hit]:
-    seen = set()
-    for walk in c.walks().values():
-        lifted = {}
-        for v in walk:
-            m = v.flat.model
-            if getattr(m, "role", None) == "lift_tray":
-                lifted[m.surface] = v.flat
-            elif getattr(m, "role", None) == "lower_tray":
-                lifted.pop(m.surface, None)
-            elif m.do == "wet":
-                tray = c.surface(v.step.surface).under
-                if tray and tray not in lifted and v.step.id not in seen:
-                    seen.add(v.step.id)
-                    yield (
-                        m,
-                        "",
-                        f"{v.step.surface} lies under {tray}, which isn't lifted.",
-                        "Lift the tray first.",
-                    )
-        for tray, flat in lifted.items():
-            if flat.id not in seen:
-                seen.add(flat.id)
-                yield (
-                    flat.model,
-                    "surface",
-                    f"{tray} is lifted and never put back.",
-                    "Add a step that lowers it.",
-                )
-
-
-@rule(
-    "both-trays",
-    "A clean under the trays lifts every tray that has something under it.",
-    source="USP <800>: under the work tray; common practice: both trays",
-)
-def both_trays(c: Context) -> Iterable[Hit]:
-    trays = {s.under for s in c.enclosure.surfaces if s.under}
-    lifted = {s.model.surface for s in c.with_role("lift_tray")}
-    zones = {s.zone for s in c.enclosure.surfaces if s.under}
-    if zones & set(c.procedure.cleans_zones):
-        for tray in sorted(trays - lifted):
-            yield c.procedure, "cleans_zones", f"{tray} is never lifted.", "Lift every tray in turn."
-
-
-@rule(
     "gauntlets-after-dirt", "Gauntlets that wiped something dirty are wiped before a cleaner zone is begun."
 )
 def gauntlets_after_dirt(c: Context) -> Iterable[Hit]:

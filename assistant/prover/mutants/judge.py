@@ -13,9 +13,11 @@ from assistant.procedure.plan import MACHINE, Plan
 from assistant.prover.bounds import Bounds
 from assistant.prover.moves import TODAY
 from assistant.prover.mutants.core_faults import FAULTS, seeded
+from assistant.prover.mutants.file_operators import FILE_OPERATORS
 from assistant.prover.mutants.operators import OPERATORS
 from assistant.prover.requirements import Requirements, of_files
 from assistant.prover.search import Search
+from assistant.session.lookup import concerned
 
 # Smallest first; a fault that only a later one can show (a window, a witness) is made there.
 BASES = (
@@ -24,19 +26,21 @@ BASES = (
 LATER = {  # operators worth trying on the larger bases: what the smaller ones have no step for
     "gb-2-spill-inside": ("option_flipped", "agent_swapped", "hands_moved_wrongly", "contact_time_cut"),
     "gb-2-glove-sleeve-change": ("witness_dropped", "option_flipped", "value_limits_dropped"),
-    "pi-1-under-work-surface": ("cycle_swapped", "doors_swapped", "rewet_lead_moved", "wait_late"),
+    "pi-1-under-work-surface": ("cycle_swapped", "doors_swapped", "rewet_lead_moved", "wait_late", "way_unrequired"),
 }
 BOUNDS = Bounds(depth=1, moments=1)
 
 
 @dataclass(frozen=True, slots=True)
 class Mutant:
-    """A fault: `plan` is the changed plan ("" core fault: the core is changed instead)."""
+    """A fault: `plan` is the changed plan ("" core fault: the core is changed instead). `need`: the requirements of the
+    file where that has the fault itself; None: the base's."""
 
     name: str
     base: str
     plan: Plan
     core: str = ""
+    need: Requirements | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +78,11 @@ def mutants(bases: Bases, names: tuple[str, ...] = BASES) -> Iterator[Mutant]:
             for what, changed in operator(plan, need):
                 if _fingerprint(changed) != _fingerprint(plan):
                     yield Mutant(f"{base}: {name} {what}", base, changed)
+        for name, of_file in FILE_OPERATORS.items():
+            if base in LATER and name not in LATER[base]:
+                continue
+            for what, changed, forgotten in of_file(plan, need):
+                yield Mutant(f"{base}: {name} {what}", base, changed, need=forgotten)
     plan, _ = bases.get("gb-2-end-of-day")
     for name in FAULTS:
         yield Mutant(f"core: {name}", "gb-2-end-of-day", plan, name)
@@ -86,6 +95,7 @@ def _fingerprint(plan: Plan) -> str:
 def judge(bases: Bases, mutant: Mutant) -> Judged:
     """Search the mutant until something breaks; else look for a reason why nothing can."""
     original, need = bases.get(mutant.base)
+    need = mutant.need or need
     states = 0
     for options in _assignments(mutant.plan):
         if mutant.core:
@@ -111,7 +121,24 @@ def equivalent(original: Plan, mutant: Mutant) -> str:
         _never_set(original, mutant.plan)
         or _never_moved(original, mutant.plan)
         or _never_started(original, mutant.plan)
+        or _never_together(original, mutant.plan)
     )
+
+
+def _never_together(original: Plan, changed: Plan) -> str:
+    """An interlock is dropped of which at most one opening can ever be open here: no step moves the others or requires
+    them open, and nobody asks after a crash whether they are (`concerned`)."""
+    gone = set(original.interlocks) - set(changed.interlocks)
+    if not gone or _fingerprint(replace(changed, interlocks=original.interlocks)) != _fingerprint(original):
+        return ""
+    steps = _all_steps(original)
+    can_open = {s.opening for s in steps} | set(concerned(original))
+    can_open |= {c.subject for s in steps for c in s.requires if c.kind == "opening" and c.value == "open"}
+    can_open |= {subject for _, kind, subject, value in _conditions(original) if kind == "opening" and value == "open"}
+    if any(len(group & can_open) > 1 or any(original.openings[o].at_start == "open" for o in group) for group in gone):
+        return ""
+    shut = sorted(o for group in gone for o in group - can_open)
+    return f"{' and '.join(shut)} can't be open here"
 
 
 def _never_started(original: Plan, changed: Plan) -> str:

@@ -245,6 +245,17 @@ def mishap_goes_on(plan: p.Plan, need: Requirements) -> Mutants:
 
 
 @_operator
+def waste_not_owed(plan: p.Plan, need: Requirements) -> Mutants:
+    """A step by which used wipes leave isn't owed again when something before it is wiped again. Doors, hands and
+    plain instructions among them are left alone: they leave no trace of their own."""
+    roles = ("bag_ready", "waste_closed", "waste_wiped", "waste_passed_out", "outer_glove_change", "wipes_binned")
+    for i, step in enumerate(plan.steps):
+        task = need.task(step.id)
+        if step.after_wiping and task and task.role in roles:
+            yield step.id, _with(plan, i, after_wiping=False)
+
+
+@_operator
 def witness_dropped(plan: p.Plan, need: Requirements) -> Mutants:
     """The second person isn't asked."""
     for i, step in enumerate(plan.steps):

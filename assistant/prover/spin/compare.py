@@ -1,5 +1,6 @@
 """The same procedure through both: the project's own search and Debian's `spin`. Verdicts and projected states must
-agree, for the procedure as it is and for a broken twin of it (two of its steps swapped)."""
+agree, for the procedure as it is, for a broken twin of it (two of its steps swapped), and for each twin that forgets a
+step by which used wipes leave."""
 
 from __future__ import annotations
 
@@ -40,19 +41,23 @@ def missing() -> str:
 
 
 def compare(name: str) -> dict[str, Any]:
-    """{name, agree, states, verdict, broken_verdict}; `only_here` and `only_spin` hold states just one has seen."""
+    """{name, agree, states, verdict, broken_verdict, without_waste_step}; `only_here` and `only_spin` hold states just one has seen."""
     procedure = load(SITE / "procedures" / f"{name}.yaml")
     ours_holds, ours = search(name, procedure)
     theirs_holds, theirs = spin(procedure)
     broken = swapped(procedure, *MODELS[name])
     ours_broken, _ = search(name, broken)
     theirs_broken, _ = spin(broken)
+    no_way_out = {}
+    for step in waste_steps(procedure):
+        forgotten = without(procedure, step)
+        no_way_out[step] = [search(name, forgotten)[0], spin(forgotten)[0]]
     return {
         "name": name, "states": len(theirs), "verdict": [ours_holds, theirs_holds],
-        "broken_verdict": [ours_broken, theirs_broken],
+        "broken_verdict": [ours_broken, theirs_broken], "without_waste_step": no_way_out,
         "only_here": [list(s) for s in sorted(ours - theirs)], "only_spin": [list(s) for s in sorted(theirs - ours)],
         "agree": bool(theirs) and ours == theirs and ours_holds == theirs_holds is True
-        and ours_broken == theirs_broken is False,
+        and ours_broken == theirs_broken is False and all(v == [False, False] for v in no_way_out.values()),
     }
 
 
@@ -63,6 +68,16 @@ def swapped(procedure: dict[str, Any], one: str, other: str) -> dict[str, Any]:
     i, j = at[one], at[other]
     changed["steps"][i], changed["steps"][j] = changed["steps"][j], changed["steps"][i]
     return changed
+
+
+def waste_steps(procedure: dict[str, Any]) -> list[str]:
+    """The steps by which used wipes leave, the change of gloves among them."""
+    return [s["id"] for s in procedure["steps"] if s.get("role")]
+
+
+def without(procedure: dict[str, Any], step: str) -> dict[str, Any]:
+    """The procedure with one step forgotten."""
+    return {**deepcopy(procedure), "steps": [deepcopy(s) for s in procedure["steps"] if s["id"] != step]}
 
 
 def search(name: str, procedure: dict[str, Any]) -> tuple[bool, set[tuple[int, ...]]]:

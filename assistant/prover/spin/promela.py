@@ -13,7 +13,9 @@ from typing import Any
 
 from ruamel.yaml import YAML
 
-_DANGEROUS_MOMENT = "assert({cond});"
+# How far the wipes used last have come: 0 none are left, 1 used, 2 bagged, 3 closed in, 4 wiped, 5 passed out; a change
+# of the outer gloves ends it. A step of that role moves them on only from the one before.
+_WAY_OUT = {"bag_ready": 1, "waste_closed": 2, "waste_wiped": 3, "waste_passed_out": 4, "outer_glove_change": 5}
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,7 @@ class Model:
 
     def text(self) -> str:
         f = self.f
-        lines = ["byte done[%d]; byte hands = 0; byte stopping = 0; byte over = 0; byte here = 255;" % self.n]
+        lines = ["byte done[%d]; byte hands = 0; byte stopping = 0; byte over = 0; byte here = 255; byte waste = 0;" % self.n]
         lines += [f"byte open_{o} = 0;" for o in f.openings]
         lines += [f"byte cycle_{c} = 0;" for c in f.cycles]
         lines += [f"byte wet_{s} = 0;" for s in f.surfaces]
@@ -80,7 +82,8 @@ class Model:
         for s in f.surfaces:
             lines.append(f"  :: atomic {{ over == 0 && wet_{s} == 1 -> wet_{s} = 2; rest() }}")
             wets = [i for i, x in enumerate(f.steps) if x["do"] == "wet" and x["surface"] == s]
-            undo = " ".join(f"done[{i}] = 0;" for i in wets)
+            later = [i for i, x in enumerate(f.steps) if x.get("role") in _WAY_OUT and wets and i > wets[0]]
+            undo = " ".join(f"done[{i}] = 0;" for i in (*wets, *later))
             lines.append(f"  :: atomic {{ over == 0 && stopping == 0 && wet_{s} == 1 -> wet_{s} = 0; {undo} rest() }}")
         lines += [
             "  :: atomic { over == 0 && stopping == 1 -> over = 2; rest() }",
@@ -110,9 +113,13 @@ class Model:
         if kind == "move":
             return [f"hands = {int(step['hands'] == 'gauntlets')}; {then}"]
         if kind == "wet":
-            return [f"assert(hands == 1); wet_{step['surface']} = 1; {then}"]
+            used = "" if step.get("wipe") == "none" else "waste = 1; "
+            return [f"assert(hands == 1); wet_{step['surface']} = 1; {used}{then}"]
         if kind == "wait":
             return []
+        if step.get("role") in _WAY_OUT:
+            at = _WAY_OUT[step["role"]]
+            return [f"if :: waste == {at} -> waste = {(at + 1) % 6} :: else fi; {then}"]
         no = step.get("on_no") or step.get("on_outside") or ""
         return [then, "stopping = 1;"] if no == "stop" else [then]
 
@@ -138,7 +145,7 @@ class Model:
         shut = " && ".join(f"open_{o} == 0" for o in self.f.openings)
         still = " && ".join([f"cycle_{c} != 1" for c in self.f.cycles] + [f"wet_{s} != 1" for s in self.f.surfaces])
         lines.append(
-            f"  if :: ({ready}) && here == 255 && over == 0 && {still} -> assert({shut}); assert(hands == 0); over = 1 "
+            f"  if :: ({ready}) && here == 255 && over == 0 && {still} -> assert({shut}); assert(hands == 0); assert(waste == 0); over = 1 "
             ":: else fi;"
         )
         lines += ["  c_code { show(); }", "}"]

@@ -6,6 +6,7 @@ from assistant.procedure.plan import CLOSE, CYCLE, INSTRUCT, MOVE, OPEN, WAIT, P
 from assistant.prover import naming
 from assistant.prover.requirements import MishapNeed, Requirements, Task
 from assistant.prover.truth import Truth
+from assistant.prover.watching.trays import ways
 from assistant.prover.watching.wipes import never_out
 
 BRIDGE = "bridge:"
@@ -26,6 +27,7 @@ class Site:
         self.limited = tuple(task for task in need.tasks if task.within_ms)
         self.waits = tuple(task for task in need.tasks if task.kind == WAIT)
         self.waste = _waste(need)
+        self._ways: dict[tuple[tuple[str, bool], ...], dict[str, tuple[frozenset[str], frozenset[str]]]] = {}
         self._never_out: dict[tuple[tuple[str, bool], ...], list[tuple[str, str]]] = {}
 
     def the(self, thing: str) -> str:
@@ -53,6 +55,13 @@ class Site:
         if key not in self._never_out:
             self._never_out[key] = never_out(self.need, options)
         return self._never_out[key]
+
+    def ways(self, options: dict[str, bool]) -> dict[str, tuple[frozenset[str], frozenset[str]]]:
+        """What is open, and which trays are lifted, at each wet step of the file (worked out once for each answers)."""
+        key = tuple(sorted(options.items()))
+        if key not in self._ways:
+            self._ways[key] = ways(self.need, options)
+        return self._ways[key]
 
     def task(self, fact) -> Task | None:
         """The file's step a fact is about; None for a generated step and for one of a mishap."""

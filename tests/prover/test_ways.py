@@ -1,0 +1,95 @@
+"""A tray that is down, a door that is shut: whatever is wiped there again must have it lifted or open (common practice,
+no source: nobody reaches under a tray that lies in its place)."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import replace
+from functools import lru_cache
+
+import pytest
+
+from assistant.procedure.check import check_procedure
+from assistant.procedure.load import load_procedure
+from assistant.procedure.source import default_folder
+from assistant.prover.bounds import Bounds
+from assistant.prover.proof import prove_procedure
+from assistant.prover.requirements import Task, of_files
+from assistant.prover.watching.trays import ways
+
+NAME = "pi-1-under-work-surface"
+ONE_MISHAP = Bounds(depth=1, moments=1)
+PART = "parts/under-tray.yaml"
+REQUIRES = '    requires: [{opening: "{space}", is: open}]\n'
+
+
+@lru_cache
+def _need():
+    return of_files(load_procedure(NAME))
+
+
+@pytest.fixture
+def folder(tmp_path):
+    copy = tmp_path / "procedures"
+    shutil.copytree(default_folder(), copy)
+    return copy
+
+
+def _edit(folder, *swaps: tuple[str, str]) -> None:
+    path = folder / PART
+    text = path.read_text(encoding="utf-8")
+    for old, new in swaps:
+        assert old in text
+        text = text.replace(old, new)
+    path.write_text(text, encoding="utf-8")
+
+
+def _by_instruction(folder) -> None:
+    """As a file has it that lifts and lowers by instructions, which nothing can require."""
+    _edit(
+        folder, (REQUIRES, ""), ('    do: open\n    opening: "{space}"\n', '    do: instruct\n    role: lift_tray\n    surface: "{tray}"\n'),
+        ('    do: close\n    opening: "{space}"\n', '    do: instruct\n    role: lower_tray\n    surface: "{tray}"\n'),
+        ("  - {id: space}\n", "  - {id: tray}\n"), ("Open the {opening}. ", ""), ("Close the {opening}. ", ""),
+    )
+    path = folder / "pi-1" / f"{NAME}.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("space: under_left_plate", "tray: left_plate").replace(
+        "space: under_right_plate", "tray: right_plate"), encoding="utf-8")
+
+
+def test_the_shipped_file_holds():
+    assert prove_procedure(load_procedure(NAME), bounds=ONE_MISHAP, processes=1).proven
+
+
+def test_a_file_whose_wiping_does_not_require_the_plate_lifted_is_refuted(folder):
+    _edit(folder, (REQUIRES, ""))
+    loaded = load_procedure(NAME, folder)
+    example = prove_procedure(loaded, bounds=ONE_MISHAP, processes=1).counterexample
+    assert example is not None and example.prop == "way_open"
+    assert "is asked for with the space under the left plate closed" in example.text
+    assert {f.rule for f in check_procedure(loaded)} == {"way-not-required"}
+
+
+def test_a_file_that_lifts_the_plate_by_an_instruction_is_refuted_and_told_how_to_mend_it(folder):
+    _by_instruction(folder)
+    loaded = load_procedure(NAME, folder)
+    example = prove_procedure(loaded, bounds=ONE_MISHAP, processes=1).counterexample
+    assert example is not None and example.prop == "way_open" and "left plate not lifted" in example.text
+    found = check_procedure(loaded)
+    assert {f.rule for f in found} == {"way-not-required"}
+    assert "requires: [{opening: under_left_plate, is: open}]" in found[0].suggestion
+
+
+def test_what_is_open_at_a_step_follows_the_files_order_and_the_answers():
+    at = ways(_need(), {})
+    assert at["left.first.left_sump"] == (frozenset({"under_left_plate"}), frozenset())
+    assert at["right.then.right_sump"] == (frozenset({"under_right_plate"}), frozenset())
+    tasks = (
+        Task("up", "instruct", (("deep", True),), role="lift_tray", tray="left_plate"),
+        Task("wipe", "wet", surface="left_sump"),
+        Task("down", "instruct", role="lower_tray", tray="left_plate"),
+        Task("after", "wet", surface="left_sump"),
+    )
+    made = replace(_need(), tasks=tasks, order={t.id: i for i, t in enumerate(tasks)}, needed={})
+    assert ways(made, {"deep": True}) == {"wipe": (frozenset(), frozenset({"left_plate"}))}
+    assert ways(made, {"deep": False}) == {}
