@@ -44,6 +44,7 @@ class Lock:
 
 BUILD = Lock("build", FOLDER / "build.txt")
 RUN = Lock("run", FOLDER / "run.txt", FOLDER / "run-macos.txt")
+READING = Lock("reading", FOLDER / "reading.txt")  # comes for fewer systems than the rest: may be left out
 TEST = Lock("test", FOLDER / "test.txt")
 
 

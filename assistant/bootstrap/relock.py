@@ -8,7 +8,9 @@ pyproject.toml, and commit them together.
     build.txt       the tools that build the packages published without a wheel (see locks.FROM_SOURCE)
     run.txt         what the assistant needs: every system and Python from 3.11 on in one file, each pin with hashes
     run-macos.txt   those of them whose markers compare the kernel's version (why: locks.Lock)
-    test.txt        what the tests need beside run.txt, resolved with run.txt as constraint
+    reading.txt     the model that reads speech, beside run.txt and resolved with it as constraint
+    test.txt        what the tests need beside run.txt, resolved with both as constraints. What the model needs too
+                    stands in both files, with one version: the tests also run where the model can't be installed
 """
 
 from __future__ import annotations
@@ -55,33 +57,41 @@ def compile_lock(source: Path, output: Path, *options: str) -> None:
                     *options, str(source)], check=True, cwd=ROOT, stdout=subprocess.DEVNULL)
 
 
+def resolve(folder: Path, extra: str, upgrade: list[str]) -> str:
+    """All pins of the project with the optional part `extra` ("" for none), agreeing with those that this function
+    wrote to `folder` before. uv keeps the pins that it finds in the file that it writes to."""
+    constraints = [part for file in sorted(folder.glob("*.txt")) for part in ("--constraint", str(file))]
+    output = folder / f"{extra or 'run'}.txt"
+    kept = [*locks.RUN.files("darwin"), *([locks.FOLDER / f"{extra}.txt"] if extra else [])]
+    output.write_text("".join(file.read_text(encoding="utf-8") for file in kept if file.exists()), encoding="utf-8")
+    compile_lock(Path("pyproject.toml"), output, *(["--extra", extra] if extra else []), *constraints, *upgrade)
+    # The remarks name the constraint file and its folder, which is no business of the lock.
+    text = re.sub(r"^ +#(?:  | via) -c .*\n", "", output.read_text(encoding="utf-8"), flags=re.MULTILINE)
+    output.write_text(text, encoding="utf-8")
+    return text
+
+
 def main() -> None:
-    """Writes the four files."""
+    """Writes the files."""
     parser = argparse.ArgumentParser(prog="python -m assistant.bootstrap.relock",
                                      description="Regenerates assistant/locks from pyproject.toml.")
     parser.add_argument("--upgrade", action="store_true", help="take newer versions where the pins allow")
     upgrade = ["--upgrade"] if parser.parse_args().upgrade else []
-    written = [locks.RUN.path, locks.RUN.macos, locks.TEST.path]
     with tempfile.TemporaryDirectory() as folder:
-        tools, run, everything = (Path(folder) / name for name in ("tools.in", "run.txt", "everything.txt"))
+        tools = Path(folder) / "tools.in"
         tools.write_text(BUILD_TOOLS, encoding="utf-8")
         compile_lock(tools, locks.BUILD.path, "--no-annotate", *upgrade)
-        # uv keeps the pins that it finds in the files it writes to.
-        run.write_text("".join(file.read_text() for file in written[:2] if file.exists()), encoding="utf-8")
-        compile_lock(Path("pyproject.toml"), run, *upgrade)
-        everything.write_text("".join(file.read_text() for file in written if file.exists()), encoding="utf-8")
-        compile_lock(Path("pyproject.toml"), everything, "--extra", "test", "--constraint", str(run), *upgrade)
-        run_text = run.read_text(encoding="utf-8")
-        # The remarks name the constraint file and its folder, which is no business of the lock.
-        text = re.sub(r"^ +#(?:  | via) -c .*\n", "", everything.read_text(encoding="utf-8"), flags=re.MULTILINE)
-    known = blocks(run_text)
-    for path, content in (
-        (locks.RUN.path, select(run_text, lambda pin: not compares_kernels(pin))),
-        (locks.RUN.macos, select(run_text, compares_kernels)),
-        (locks.TEST.path, select(text, lambda pin: pin not in known)),
-    ):
+        run, reading, test = (resolve(Path(folder), extra, upgrade) for extra in ("", "reading", "test"))
+    known = blocks(run)
+    contents = {
+        locks.RUN.path: select(run, lambda pin: not compares_kernels(pin)),
+        locks.RUN.macos: select(run, compares_kernels),
+        locks.READING.path: select(reading, lambda pin: pin not in known),
+        locks.TEST.path: select(test, lambda pin: pin not in known),
+    }
+    for path, content in contents.items():
         path.write_text(content, encoding="utf-8", newline="\n")
-    for path in (locks.BUILD.path, *written):
+    for path in (locks.BUILD.path, *contents):
         print(f"{path.relative_to(ROOT)}: {len(blocks(path.read_text()))} pins")
 
 
