@@ -5,7 +5,7 @@ from __future__ import annotations
 from assistant.procedure import plan as p
 from assistant.session import corrections, inputs
 from assistant.session.facts import machine, session, troubles
-from assistant.session.lookup import branch_steps, concerned
+from assistant.session.lookup import branch_steps
 from assistant.session.owing import break_cycle, lost_contacts, move_opening, owe, owed_steps
 from assistant.session.state import COMPLETE, FINAL_MODES, RUNNING, State
 from assistant.session.turn import Turn
@@ -18,7 +18,8 @@ def recover(turn: Turn, given: inputs.Recover) -> None:
     if turn.state.mode in FINAL_MODES:
         return
     plan, state = turn.plan, turn.state
-    questions = [f"opening:{opening}" for opening in concerned(plan)]
+    # Nobody lifts a tray while the assistant is away; one that was lifted may have been put back.
+    questions = [f"opening:{o.id}" for o in plan.openings.values() if not o.lifts or state.openings.get(o.id) == "open"]
     questions += [f"hands:{place}" for place in places(plan, state)[:-1]]
     last = _last_standing(plan, state)
     if last:

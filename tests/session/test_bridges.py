@@ -86,12 +86,15 @@ def test_a_tray_is_down_again_before_anything_goes_out_past_it():
     assert "bridge:close:under_left_tray" in [f.step for f in walk.of(steps.StepConfirmed)]
 
 
-def test_after_a_break_and_on_the_screen_trays_count_only_where_the_procedure_lifts_them():
+def test_after_a_break_and_on_the_screen_trays_count_only_where_they_are_lifted():
     light = Walk(shipped("gb-2-light-clean")).go("disinfect.left_tray")
     light.give(inputs.Recover(5_000, "crash"))
     asked = light.of(troubles.Recovered)[-1].questions
     assert not [q for q in asked if "under_" in q] and "opening:outer_door" in asked
     assert "under_left_tray" not in [o.id for o in view(light.plan, light.state).openings]
+    down = Walk(shipped("gb-2-rigorous-clean")).go("sleeves_done")
+    down.give(inputs.Recover(5_000, "crash"))
+    assert not [q for q in down.of(troubles.Recovered)[-1].questions if "under_" in q]
     rigorous = Walk(shipped("gb-2-rigorous-clean")).go("under_left.first.left_well")
     rigorous.give(inputs.Recover(5_000, "crash"))
     assert "opening:under_left_tray" in rigorous.of(troubles.Recovered)[-1].questions

@@ -127,7 +127,7 @@ def equivalent(original: Plan, mutant: Mutant) -> str:
 
 def _never_together(original: Plan, changed: Plan) -> str:
     """An interlock is dropped of which at most one opening can ever be open here: no step moves the others or requires
-    them open, and nobody asks after a crash whether they are (`concerned`)."""
+    them open, and after a crash nobody asks about a tray that no step lifts."""
     gone = set(original.interlocks) - set(changed.interlocks)
     if not gone or _fingerprint(replace(changed, interlocks=original.interlocks)) != _fingerprint(original):
         return ""
