@@ -1,6 +1,7 @@
 """Makes the environment that the assistant runs in, once, and adds the tests' packages when they are asked for.
 
-Each layer has a stamp, written last. An environment without its stamp is half-made and is built anew.
+Each layer has a stamp, written last. An environment without its stamp is half-made and is built anew. The layer
+"reading" comes for fewer systems than the others: where it isn't made for this one, its stamp says so instead.
 """
 
 from __future__ import annotations
@@ -18,9 +19,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from assistant.bootstrap import locks, pip_run, places, start_lock
-from assistant.bootstrap.problem import EXIT_STORAGE, EXIT_UNSUITABLE, StartProblem
+from assistant.bootstrap.problem import EXIT_STORAGE, EXIT_UNSUITABLE, NoneFits, StartProblem
 
-NEEDED_MB = {"run": 500, "test": 600}  # free disk asked for before a layer is installed, with some room
+NEEDED_MB = {"run": 500, "reading": 400, "test": 600}  # free disk asked for before a layer, with some room
+PURPOSE = {"run": "", "reading": "for reading speech", "test": "for the tests"}
+NOT_MADE = "The model that reads speech isn't made for this system."
+NOT_OFFERED = "The package index doesn't have the model that reads speech."
+HEARS_WITHOUT = "The assistant listens with its smaller model alone: it hears fewer words in noise."
 
 MakeVenv = Callable[[Path], None]
 RunPip = Callable[..., None]
@@ -45,10 +50,12 @@ class Environment:
     parent: Path
     build: locks.Lock = locks.BUILD
     run: locks.Lock = locks.RUN
+    reading: locks.Lock = locks.READING
     test: locks.Lock = locks.TEST
     version: str = field(default_factory=this_version)
     platform: str = field(default_factory=sysconfig.get_platform)
     system: str = sys.platform
+    release: str = field(default_factory=places.system_release)
     make_venv: MakeVenv = make_venv
     run_pip: RunPip = pip_run.run
     say: Callable[[str], None] = pip_run.to_stderr
@@ -65,24 +72,33 @@ class Environment:
         return Path(places.environment_python(self.folder, self.system))
 
     def stamp(self, layer: str) -> Path:
-        """The file that says that `layer` ("run" or "test") is complete."""
+        """The file that says that `layer` ("run", "reading" or "test") is settled."""
         return self.folder / f"gauntlet-{layer}.json"
 
     def _started(self, layer: str) -> Path:
         return self.folder / f"gauntlet-{layer}.started"
 
     def is_ready(self, layer: str) -> bool:
-        """True if the layer was completed with the present lock and its Python is still there."""
+        """True if the layer was completed with the present lock and its Python is still there; also if the layer
+        can't be had on the system as it is now."""
         try:
             stamp = json.loads(self.stamp(layer).read_text(encoding="utf-8"))
         except (OSError, ValueError):
             return False
-        lock = self.test if layer == "test" else self.run
-        return isinstance(stamp, dict) and stamp.get("lock_sha256") == lock.sha256() and self.python.exists()
+        if not isinstance(stamp, dict) or stamp.get("lock_sha256") != self._lock(layer).sha256():
+            return False
+        left_out_elsewhere = stamp.get("left_out_on", self.release) != self.release
+        return not left_out_elsewhere and self.python.exists()
+
+    def _lock(self, layer: str) -> locks.Lock:
+        return {"run": self.run, "reading": self.reading, "test": self.test}[layer]
+
+    def _layers(self, with_tests: bool) -> list[str]:
+        return ["run", "reading", *(["test"] if with_tests else [])]
 
     def has(self, *, with_tests: bool) -> bool:
         """True if nothing needs to be made."""
-        return self.is_ready("run") and (not with_tests or self.is_ready("test"))
+        return all(self.is_ready(layer) for layer in self._layers(with_tests))
 
     def ensure(self, *, with_tests: bool) -> None:
         """Makes what is missing, under the lock; does nothing, quickly, where all is there.
@@ -91,27 +107,29 @@ class Environment:
         """
         if self.has(with_tests=with_tests):
             return
-        layers = ["run", "test"] if with_tests else ["run"]
         try:
             with start_lock.held(self.parent / f"{self.folder.name}.lock", self._say_waiting):
-                for layer in layers:
-                    if not self.is_ready(layer):  # another start may have made it while this one waited
-                        self._add(layer)
+                if self.has(with_tests=with_tests):  # another start made it while this one waited
+                    return
+                self._remove_half_made()
+                for layer in self._layers(with_tests):
+                    if self.is_ready(layer):
+                        continue
+                    if layer == "run":
+                        self._make_run_layer()
+                    else:
+                        self._install_layer(layer)
         except OSError as error:
             raise self._storage_problem(error) from error
 
     def _say_waiting(self) -> None:
         self.say("Another start is getting the packages. Waiting until it has finished.")
 
-    def _add(self, layer: str) -> None:
-        half_made = self._started("run").exists() or self._started("test").exists()
-        if layer == "run" or half_made:
-            if self.folder.exists():
-                self.say("An earlier start didn't finish. Starting over with the packages.")
-                shutil.rmtree(self.folder)
-            self._make_run_layer()
-        if layer == "test":
-            self._install_layer("test", "for the tests")
+    def _remove_half_made(self) -> None:
+        half_made = not self.is_ready("run") or any(self._started(layer).exists() for layer in NEEDED_MB)
+        if half_made and self.folder.exists():
+            self.say("An earlier start didn't finish. Starting over with the packages.")
+            shutil.rmtree(self.folder)
 
     def _make_run_layer(self) -> None:
         self.say(f"First start: getting the assistant's own environment ready in {self.folder}")
@@ -125,19 +143,46 @@ class Environment:
                                EXIT_UNSUITABLE) from error
         self._started("run").touch()
         self._pip(self.build)
-        self._install_layer("run", "", from_source=locks.FROM_SOURCE, own_build_tools=True)
+        self._install_layer("run", from_source=locks.FROM_SOURCE, own_build_tools=True)
 
-    def _install_layer(self, layer: str, purpose: str, **options: object) -> None:
-        lock = self.test if layer == "test" else self.run
-        started_s = time.monotonic()
+    def _install_layer(self, layer: str, **options: object) -> None:
+        lock, started_s = self._lock(layer), time.monotonic()
         if layer != "run":
             self._require_space(layer)
         self._started(layer).touch()
-        self.say(" ".join(["Getting the packages", purpose]).rstrip() + ".")
-        self._pip(lock, **options)
-        self._write_stamp(layer, lock)
+        self.say(" ".join(["Getting the packages", PURPOSE[layer]]).rstrip() + ".")
+        try:
+            if layer == "reading":
+                self._pip_or_leave_out(lock)
+            else:
+                self._pip(lock, **options)
+                self._write_stamp(layer, lock)
+        except StartProblem as problem:
+            if layer != "run" and problem.nothing_installed:  # what was ready before stays so
+                self._started(layer).unlink()
+            raise
         self._started(layer).unlink()
         self.say(f"Ready after {time.monotonic() - started_s:.0f} s.")
+
+    def _pip_or_leave_out(self, lock: locks.Lock) -> None:
+        details = self.folder / "pip-details.log"
+        details.unlink(missing_ok=True)  # pip adds to it
+        try:
+            self._pip(lock, details=details)
+        except NoneFits as none_fits:
+            told = details.read_text(encoding="utf-8", errors="replace") if details.exists() else ""
+            made = pip_run.made_for_others(told, none_fits.pin)
+            if not made and pip_run.index_failed(told):
+                problem = pip_run.unreachable(details)
+                problem.nothing_installed = True
+                raise problem from none_fits
+            self.say(f"{NOT_MADE if made else NOT_OFFERED} {HEARS_WITHOUT}")
+            if not made:
+                self.say(f"  Try: when the index has {none_fits.pin}, delete {self.stamp('reading')} "
+                         "and start again")
+            self._write_stamp("reading", lock, left_out_on=self.release)
+        else:
+            self._write_stamp("reading", lock)
 
     def _pip(self, lock: locks.Lock, **options: object) -> None:
         expected = locks.count_pins(lock.read().decode(), self.system)
@@ -149,10 +194,11 @@ class Environment:
         if "index" in line:
             self.say(line)
 
-    def _write_stamp(self, layer: str, lock: locks.Lock) -> None:
+    def _write_stamp(self, layer: str, lock: locks.Lock, **more: str) -> None:
+        facts = {"lock_sha256": lock.sha256(), "python": self.version, "platform": self.platform, **more}
         draft = self.stamp(layer).with_suffix(".draft")
         with open(draft, "w", encoding="utf-8") as file:
-            json.dump({"lock_sha256": lock.sha256(), "python": self.version, "platform": self.platform}, file)
+            json.dump(facts, file)
             file.flush()
             os.fsync(file.fileno())
         os.replace(draft, self.stamp(layer))

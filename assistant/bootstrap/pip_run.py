@@ -12,7 +12,7 @@ import sys
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
-from assistant.bootstrap.problem import EXIT_PACKAGES, EXIT_STORAGE, StartProblem
+from assistant.bootstrap.problem import EXIT_PACKAGES, EXIT_STORAGE, NoneFits, StartProblem
 
 # Settings that would put the packages somewhere other than into the environment.
 _MISPLACING = ("PIP_TARGET", "PIP_PREFIX", "PIP_ROOT", "PIP_USER", "PIP_REQUIRE_VIRTUALENV", "PIP_DRY_RUN")
@@ -28,21 +28,25 @@ _INSECURE = re.compile(r"not a trusted or secure host", re.IGNORECASE)
 _RETRYING = re.compile(r"Retrying \(|connection broken by", re.IGNORECASE)
 _DISK_FULL = re.compile(r"No space left on device|Errno 28\b|Errno 122\b|WinError 112\b")
 _WRONG_HASH = re.compile(r"DO NOT MATCH THE HASHES", re.IGNORECASE)
+_INSTALLING = "Installing collected packages"  # pip fetches all first; up to this line nothing has changed
+_NOT_FETCHED = re.compile(r"Could not fetch URL (?!.*\b404 Client Error\b)")
 _NONE_FITS = re.compile(r"No matching distribution found for (\S+)")
 
 
 def command(python: Path, requirements: Sequence[Path], *, from_source: Sequence[str] = (),
-            own_build_tools: bool = False) -> list[str]:
+            own_build_tools: bool = False, details: Path | None = None) -> list[str]:
     """The pip command: only what the lock file names, with matching hashes, as ready-made wheels.
 
     `from_source`: packages that are published without a wheel (pure Python; no compiler is needed).
     `own_build_tools`: build those with the locked tools already in the environment, fetching none.
+    `details`: a file to which pip adds all it does; see `made_for_others`.
     """
     # -I: neither PYTHONPATH nor the user's own packages can make pip think that something is there already.
     built = [part for name in from_source for part in ("--no-binary", name)]
     tools = ["--no-build-isolation", "--use-pep517"] if own_build_tools else []
+    told = ["--log", str(details)] if details else []
     return [str(python), "-I", "-m", "pip", "install", "--require-hashes", "--no-deps",
-            "--only-binary", ":all:", *built, *tools, "--no-input", "--progress-bar", "off",
+            "--only-binary", ":all:", *built, *tools, *told, "--no-input", "--progress-bar", "off",
             "--disable-pip-version-check", *(part for file in requirements for part in ("--requirement", str(file)))]
 
 
@@ -68,7 +72,9 @@ def run(argv: Sequence[str], *, expected: int, log: Path, say: Callable[[str], N
             process.terminate()
             process.wait()
     if code != 0:
-        raise failure(output, log)
+        problem = failure(output, log)
+        problem.nothing_installed = _INSTALLING not in output
+        raise problem
 
 
 def _copied(lines: Iterable[str], log_file) -> Iterable[str]:
@@ -92,7 +98,7 @@ def show(lines: Iterable[str], expected: int, say: Callable[[str], None]) -> str
             retries += 1
             if retries == 1:
                 say("  The package index doesn't answer. Trying again for a while.")
-        elif line.startswith("Installing collected packages"):
+        elif line.startswith(_INSTALLING):
             say("  All packages are here. Putting them in place.")
     return "".join(kept)
 
@@ -107,21 +113,42 @@ def failure(output: str, log: Path) -> StartProblem:
                             f"find out who serves your package index; don't go on with it (details: {log})",
                             EXIT_PACKAGES)
     if _UNREACHABLE.search(output):
-        return StartProblem("The package index can't be reached, so the packages couldn't be fetched.",
-                            f"check the network, or pip's settings for a proxy or index (`pip config list`), "
-                            f"and start again (details: {log})", EXIT_PACKAGES)
+        return unreachable(log)
     if _INSECURE.search(output):
         return StartProblem("pip doesn't trust the package index that it is set up for, as it isn't encrypted.",
                             f"set pip up for an index with https (`pip config list` shows it; details: {log})",
                             EXIT_PACKAGES)
     none_fits = _NONE_FITS.search(output)
     if none_fits:
-        return StartProblem(f"The package index has no ready-made {none_fits[1]} for this Python and system.",
-                            f"another Python from 3.11 to 3.13, or another index (details: {log})", EXIT_PACKAGES)
+        return NoneFits(none_fits[1], log)
     last = next((line.strip() for line in reversed(output.splitlines())
                  if line.startswith("ERROR") and line.strip() != "ERROR: Exception:"), "")
     return StartProblem(f"pip couldn't install the packages. {last}".rstrip(),
                         f"read its output in {log}, then start again", EXIT_PACKAGES)
+
+
+def unreachable(log: Path) -> StartProblem:
+    """The network, a proxy or the index itself is down."""
+    return StartProblem("The package index can't be reached, so the packages couldn't be fetched.",
+                        f"check the network, or pip's settings for a proxy or index (`pip config list`), "
+                        f"and start again (details: {log})", EXIT_PACKAGES)
+
+
+def index_failed(details: str) -> bool:
+    """True if an index gave no answer, or another one than a list of packages or "not found"; pip says so in its file
+    of details alone where its settings allow no second try, and then calls the package missing."""
+    return _NOT_FETCHED.search(details) is not None
+
+
+def made_for_others(details: str, pin: str) -> bool:
+    """True if pip passed over a package of `pin` that is made for other systems; False if it found none at all.
+
+    `details`: what pip wrote to its file of details. Its message to the screen is the same in both cases.
+    """
+    name, _, version = pin.partition("==")
+    spelt = "[-_.]+".join(map(re.escape, re.split("[-_.]+", name)))
+    passed_over = rf"none of the wheel's tags .*[/\\]{spelt}-{re.escape(version)}-"
+    return re.search(passed_over, details, re.IGNORECASE) is not None
 
 
 def to_stderr(line: str) -> None:

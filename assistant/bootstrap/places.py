@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import os
+import platform
+import sys
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path, PurePath
@@ -40,6 +42,17 @@ def user_cache_folder(system: str, variables: Mapping[str, str], home: PurePath)
     return (type(home)(named) if named.startswith("/") else home / ".cache") / "gauntlet"
 
 
+def system_release() -> str:
+    """The part of the system that decides which packages fit and may grow newer under an environment: "glibc 2.36",
+    "macOS 15.1"; empty on other systems."""
+    if sys.platform == "darwin":
+        return f"macOS {platform.mac_ver()[0]}"
+    try:
+        return os.confstr("CS_GNU_LIBC_VERSION") or ""
+    except (AttributeError, OSError, ValueError):  # Windows; a C library of another kind
+        return ""
+
+
 def writable_folder(checkout: Path, cache: Path) -> Path:
     """`<checkout>/.gauntlet`, or the cache folder where that can't be written; made if absent.
 
@@ -69,7 +82,5 @@ def prepare(place: Path) -> bool:
 
 def cache_for_compiled_files(checkout: Path) -> Path:
     """Where the tests' compiled files go, so that they don't litter the checkout."""
-    import sys
-
     cache = Path(user_cache_folder(sys.platform, os.environ, Path.home()))
     return writable_folder(checkout, cache) / "compiled"

@@ -12,6 +12,7 @@ from assistant.bootstrap.python_check import Facts
 SUITABLE = Facts(version=(3, 11, 7), implementation="cpython", system="linux", machine="x86_64", bits=64,
                  glibc=(2, 36), musl=False, free_threaded=False)
 
+LAYERS = ("build", "run", "reading", "test")
 PIN = "wheelly==1.0 \\\n    --hash=sha256:00\n"
 
 
@@ -20,17 +21,23 @@ def facts(**changes: object) -> Facts:
 
 
 class FakePip:
-    """Counts its runs; `fail_on` (a lock's file name) raises `error` in the middle of that run."""
+    """Counts its runs; `fail_on` (a lock's file name) raises `error` in the middle of that run.
 
-    def __init__(self, fail_on: str = "", error: BaseException | None = None) -> None:
+    `details`: what it writes to its file of details, where it is asked for one."""
+
+    def __init__(self, fail_on: str = "", error: BaseException | None = None, details: str = "") -> None:
         self.runs: list[str] = []
         self.fail_on = fail_on
         self.error = error
+        self.details = details
 
     def __call__(self, argv: list[str], *, expected: int, log: Path, say: object) -> None:
         name = Path(argv[-1]).name
         self.runs.append(name)
         (log.parent / f"half-of-{name}").write_text("")
+        if "--log" in argv:
+            with open(argv[argv.index("--log") + 1], "a") as file:
+                file.write(self.details)
         if name == self.fail_on and self.error is not None:
             raise self.error
         (log.parent / f"installed-{name}").write_text("")
@@ -43,9 +50,9 @@ def fake_venv(folder: Path) -> None:
 
 def locks_in(folder: Path) -> dict[str, Lock]:
     folder.mkdir(exist_ok=True)
-    for name in ("build", "run", "test"):
+    for name in LAYERS:
         (folder / f"{name}.txt").write_text(PIN)
-    return {name: Lock(name, folder / f"{name}.txt") for name in ("build", "run", "test")}
+    return {name: Lock(name, folder / f"{name}.txt") for name in LAYERS}
 
 
 def environment(tmp_path: Path, pip: FakePip | None = None, said: list[str] | None = None) -> Environment:
@@ -53,4 +60,4 @@ def environment(tmp_path: Path, pip: FakePip | None = None, said: list[str] | No
     parent.mkdir(exist_ok=True)
     lines = said if said is not None else []
     return Environment(parent, **locks_in(tmp_path / "locks"), version="cpython-3.11.7", platform="linux-x86_64",
-                       system="linux", make_venv=fake_venv, run_pip=pip or FakePip(), say=lines.append)
+                       system="linux", release="glibc 2.31", make_venv=fake_venv, run_pip=pip or FakePip(), say=lines.append)

@@ -21,8 +21,8 @@ def test_first_start_installs_build_tools_then_the_packages_and_stamps_last(tmp_
     pip, said = FakePip(), []
     env = environment(tmp_path, pip, said)
     env.ensure(with_tests=False)
-    assert pip.runs == ["build.txt", "run.txt"]
-    assert env.is_ready("run") and not env.is_ready("test")
+    assert pip.runs == ["build.txt", "run.txt", "reading.txt"]
+    assert env.is_ready("run") and env.is_ready("reading") and not env.is_ready("test")
     assert said[0].startswith("First start") and said[-1].startswith("Ready after")
 
 
@@ -42,18 +42,18 @@ def test_selftest_adds_only_the_layer_of_the_tests(tmp_path: Path) -> None:
     assert env.is_ready("run") and env.is_ready("test")
 
 
-@pytest.mark.parametrize("where", ["build.txt", "run.txt"])
+@pytest.mark.parametrize("where", ["build.txt", "run.txt", "reading.txt"])
 def test_interrupted_first_start_is_built_anew(tmp_path: Path, where: str) -> None:
     env = environment(tmp_path, FakePip(where, KeyboardInterrupt()))
     with pytest.raises(KeyboardInterrupt):
         env.ensure(with_tests=False)
-    assert not env.is_ready("run")
+    assert not env.has(with_tests=False)
     leftover = env.folder / f"half-of-{where}"
     leftover.write_text("from the interrupted start")
     pip, said = FakePip(), []
     again = environment(tmp_path, pip, said)
     again.ensure(with_tests=False)
-    assert again.is_ready("run")
+    assert again.has(with_tests=False)
     assert leftover.read_text() == "", "the old folder was kept"
     assert any("didn't finish" in line for line in said)
 
@@ -66,7 +66,7 @@ def test_interrupted_test_layer_is_built_anew_from_the_bottom(tmp_path: Path) ->
     pip = FakePip()
     again = environment(tmp_path, pip)
     again.ensure(with_tests=True)
-    assert pip.runs == ["build.txt", "run.txt", "test.txt"]
+    assert pip.runs == ["build.txt", "run.txt", "reading.txt", "test.txt"]
     assert again.is_ready("test")
 
 
@@ -76,7 +76,7 @@ def test_environment_whose_python_is_gone_is_built_anew(tmp_path: Path) -> None:
     env.python.unlink()
     pip = FakePip()
     environment(tmp_path, pip).ensure(with_tests=False)
-    assert pip.runs == ["build.txt", "run.txt"]
+    assert pip.runs == ["build.txt", "run.txt", "reading.txt"]
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", '{"lock_sha256": "other"}'])
@@ -206,7 +206,7 @@ def test_of_two_starts_at_once_one_installs_and_the_other_waits_and_says_so(tmp_
     rest, _ = second.communicate(timeout=60)
     assert (first.returncode, second.returncode) == (0, 0)
     assert rest.strip() == "done"
-    assert journal.read_text().split() == ["build.txt", "run.txt"], "the packages were installed twice"
+    assert journal.read_text().split() == ["build.txt", "run.txt", "reading.txt"], "installed twice"
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="the fake environment has the layout of POSIX")
@@ -221,7 +221,7 @@ def test_a_killed_start_blocks_nobody(tmp_path: Path) -> None:
     pip = FakePip()
     env = environment(tmp_path, pip)
     env.ensure(with_tests=False)
-    assert env.is_ready("run") and pip.runs == ["build.txt", "run.txt"]
+    assert env.is_ready("run") and pip.runs == ["build.txt", "run.txt", "reading.txt"]
 
 
 def test_fake_venv_has_the_python_where_the_launcher_looks(tmp_path: Path) -> None:

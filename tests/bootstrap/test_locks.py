@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 import sys
 import tomllib
+from importlib import metadata
 from pathlib import Path
 
 import pytest
-from packaging.markers import Marker
+from packaging.markers import Marker, default_environment
 from packaging.requirements import Requirement
 
 from assistant.bootstrap import locks, relock
@@ -42,9 +43,11 @@ def surroundings() -> list[dict[str, str]]:
 
 @pytest.mark.parametrize("where", surroundings(), ids=lambda w: f"{w['sys_platform']}-{w['python_version']}")
 def test_each_dependency_has_exactly_one_pin_that_fits(where: dict[str, str]) -> None:
-    run, test = pins(locks.RUN), pins(locks.TEST)
+    run, reading, test = pins(locks.RUN), pins(locks.READING), pins(locks.TEST)
+    optional = PROJECT["optional-dependencies"]
     for text, lock in [*[(t, run) for t in PROJECT["dependencies"]],
-                       *[(t, {**run, **test}) for t in PROJECT["optional-dependencies"]["test"]]]:
+                       *[(t, {**run, **reading}) for t in optional["reading"]],
+                       *[(t, {**run, **test}) for t in optional["test"]]]:
         wanted = Requirement(text)
         if wanted.marker is not None and not wanted.marker.evaluate(where):
             continue
@@ -64,12 +67,46 @@ def test_every_pin_is_hashed_and_no_address_is_named(file: Path) -> None:
     assert not re.search(r"://|--index|--find-links|\.org|\.com|/tmp|/work|/home", text)
 
 
-def test_a_package_of_the_tests_never_repeats_one_that_the_assistant_runs_with() -> None:
-    assert not pins(locks.RUN).keys() & pins(locks.TEST).keys()
+def test_what_the_assistant_runs_with_is_pinned_in_one_place() -> None:
+    assert not pins(locks.RUN).keys() & (pins(locks.TEST).keys() | pins(locks.READING).keys())
+
+
+def test_the_tests_and_the_model_that_reads_agree_on_what_both_need() -> None:
+    # Each layer is complete over the first one, as the tests also run where the model can't be installed.
+    reading, test = blocks_by_name(locks.READING), blocks_by_name(locks.TEST)
+    assert "packaging" in reading and "packaging" in test  # if not, the two have nothing to agree on
+    for name in reading.keys() & test.keys():
+        assert reading[name] == test[name], "run python -m assistant.bootstrap.relock"
+
+
+def blocks_by_name(lock: locks.Lock) -> dict[str, list[tuple[str, list[str]]]]:
+    """Package -> its pins with their hashes."""
+    found: dict[str, list[tuple[str, list[str]]]] = {}
+    for pin, block in relock.blocks(lock.read().decode()).items():
+        found.setdefault(normal(Requirement(pin).name), []).append((pin, re.findall(r"sha256:\w+", block)))
+    return found
+
+
+@pytest.mark.parametrize("lock", [locks.READING, locks.TEST], ids=lambda lock: lock.layer)
+def test_a_layer_brings_all_that_its_packages_ask_for(lock: locks.Lock) -> None:
+    where = {**default_environment(), "extra": ""}
+    there = pins(locks.RUN).keys() | pins(lock).keys()
+    asked = 0
+    for name in pins(lock):
+        try:
+            needs = [Requirement(text) for text in metadata.requires(name) or ()]
+        except metadata.PackageNotFoundError:  # a package for another system; the model where it isn't made
+            continue
+        for need in needs:
+            if need.marker is None or need.marker.evaluate(where):
+                assert normal(need.name) in there, f"{name} needs {need}"
+                asked += 1
+    if lock is locks.TEST:
+        assert asked
 
 
 def test_no_marker_that_pip_reads_outside_macos_compares_the_kernels_version() -> None:
-    for lock in (locks.RUN, locks.TEST, locks.BUILD):
+    for lock in (locks.RUN, locks.READING, locks.TEST, locks.BUILD):
         for file in lock.files("linux"):
             assert "platform_release" not in file.read_text(encoding="utf-8")
     assert len(locks.RUN.files("darwin")) == 2 and len(locks.RUN.files("win32")) == 1

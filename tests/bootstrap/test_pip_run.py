@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import os
+import socket
 import sys
+import zipfile
 from pathlib import Path
 
 import pytest
 
 from assistant.bootstrap import pip_run
-from assistant.bootstrap.problem import StartProblem
+from assistant.bootstrap.problem import NoneFits, StartProblem
 
 # Lines as pip 23 to 25 writes them, with made-up names and addresses.
 UNREACHABLE = """\
@@ -122,3 +125,62 @@ def test_ctrl_c_leaves_no_pip_behind(tmp_path: Path) -> None:
     finally:
         pip_run.subprocess.Popen = real
     assert children[0].poll() is not None
+
+
+def test_a_failure_says_whether_anything_was_installed_before_it(tmp_path: Path) -> None:
+    for output, untouched in (("Collecting a==1 ", True), ("Installing collected packages: a", False)):
+        with pytest.raises(StartProblem) as caught:
+            run_fake(tmp_path, f"import sys; print({output!r}); sys.exit(1)")
+        assert caught.value.nothing_installed is untouched
+
+
+def real_pip(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, **settings: str) -> tuple[StartProblem, str]:
+    """How the pip of this Python fails to get wheelly 1.0 with these settings, and what it wrote to its details."""
+    for name in [name for name in os.environ if name.startswith("PIP_")]:
+        monkeypatch.delenv(name)
+    monkeypatch.setenv("PIP_CONFIG_FILE", os.devnull)  # no settings of the machine
+    for name, value in settings.items():
+        monkeypatch.setenv(name, value)
+    (tmp_path / "lock.txt").write_text(f"wheelly==1.0 --hash=sha256:{'0' * 64}\n")  # of nothing: can't be installed
+    details = tmp_path / "details.log"
+    argv = pip_run.command(Path(sys.executable), [tmp_path / "lock.txt"], details=details)
+    with pytest.raises(StartProblem) as caught:
+        pip_run.run(argv, expected=1, log=tmp_path / "pip.log", say=str)
+    return caught.value, details.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(("files", "for_others"), [
+    (["wheelly-1.0-py3-none-manylinux_2_99_x86_64.whl"], True),
+    (["wheelly-1.0-py3-none-manylinux_2_99_x86_64.whl", "wheelly-0.9-py3-none-any.whl"], True),
+    (["wheelly-0.9-py3-none-manylinux_2_99_x86_64.whl"], False),
+    (["wheelly-0.9-py3-none-any.whl", "wheelly_more-1.0-py3-none-manylinux_2_99_x86_64.whl"], False),
+    ([], False),
+])
+def test_pip_itself_tells_a_package_for_other_systems_from_none_at_all(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, files: list[str], for_others: bool) -> None:
+    wheels = tmp_path / "wheels"
+    wheels.mkdir()
+    for name in files:
+        zipfile.ZipFile(wheels / name, "w").close()
+    problem, details = real_pip(tmp_path, monkeypatch, PIP_NO_INDEX="1", PIP_FIND_LINKS=str(wheels))
+    assert isinstance(problem, NoneFits) and problem.pin == "wheelly==1.0" and problem.nothing_installed
+    assert pip_run.made_for_others(details, problem.pin) is for_others
+    assert not pip_run.index_failed(details)
+
+
+@pytest.mark.parametrize("retries", ["0", "1"])
+def test_an_index_that_doesnt_answer_is_never_taken_for_one_without_the_package(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, retries: str) -> None:
+    with socket.socket() as taken:  # bound and not listening: a port that refuses
+        taken.bind(("127.0.0.1", 0))
+        address = f"http://127.0.0.1:{taken.getsockname()[1]}/simple"
+        problem, details = real_pip(tmp_path, monkeypatch, PIP_INDEX_URL=address, PIP_RETRIES=retries)
+    assert pip_run.index_failed(details) if isinstance(problem, NoneFits) else "can't be reached" in problem.what
+
+
+def test_a_package_is_found_in_pips_details_however_its_name_is_spelt() -> None:
+    line = "Skipping link: none of the wheel's tags (a) are compatible: https://index.example/{}-1.0-py3-none-a.whl"
+    for name in ("axle_pin", "axle-pin", "Axle.Pin"):
+        assert pip_run.made_for_others(line.format(name), "axle-pin==1.0")
+    assert not pip_run.made_for_others(line.format("big_axle_pin"), "axle-pin==1.0")
+    assert not pip_run.made_for_others(line.format("axle_pin"), "axle-pin==1.0.1")

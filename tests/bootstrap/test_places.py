@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import platform
 import sys
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
@@ -55,6 +56,16 @@ def test_cache_folder_is_the_one_that_platformdirs_names() -> None:
 
     mine = places.user_cache_folder(sys.platform, os.environ, Path.home())
     assert Path(mine) == user_cache_path("gauntlet", appauthor=False)
+
+
+def test_the_release_is_the_one_that_the_system_names() -> None:
+    named = places.system_release()
+    if sys.platform == "darwin":
+        assert named == f"macOS {platform.mac_ver()[0]}"
+    elif sys.platform == "win32":
+        assert named == ""
+    else:
+        assert named == " ".join(platform.libc_ver())
 
 
 def test_the_folder_in_the_checkout_ignores_itself(tmp_path: Path) -> None:
