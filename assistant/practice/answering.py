@@ -42,7 +42,7 @@ class Answering:
     def reply(self, meaning: u.Meaning, last: Task | None, surface: str, stopping: bool) -> tuple[str, str, str]:
         """(what is meant: a command id or "value"; the word the sentence offers for it; the value's words)."""
         agent = self.world.names.find(self.world.names.agents, meaning.text)
-        if agent and "pack" in meaning.text.lower():
+        if agent and (meaning.kind == u.VALUE or "pack" in meaning.text.lower()):  # in short wording: "Lot, disinfectant."
             self._pack = agent
         low = meaning.text.lower()
         signs = "at a time" in low or "say the next one" in low or "can't stand there" in low

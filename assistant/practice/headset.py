@@ -91,7 +91,7 @@ def run_at_headset(
     drills = draw(plan, seed, mishaps, weights=weights, words=words)
     disturbances = draw_disturbances(plan, seed, [kind for kind in disturb if kind != COMPUTER])
     world = EnclosureSim(plan, seed)
-    person = TypedTrainee(world, [], DrillStage(drills, world, show))
+    person = TypedTrainee(world, [], DrillStage(drills, world, show), lvl.brief)
     oracle = Oracle(plan, world, person.said, [], person.lapses)
     disturber = Disturber(disturbances)
     sources: list[DisturbedSource] = []

@@ -81,19 +81,24 @@ def check_compression(plan: Plan, factor: float) -> None:
     """A compressed wait must last longer than the line that announces it. Raises UsageError naming file and line."""
     if not factor >= 1.0 or factor == float("inf"):
         raise UsageError(f"Waits can't be compressed by {factor:g}.", expected="a factor of 1 or more")
-    for step in plan.steps:
-        length_ms = step.contact_ms if step.kind == WET else 0
-        if step.kind == CYCLE:
-            length_ms = plan.cycles[step.cycle].duration_ms
-        if step.kind == WAIT:
-            length_ms = max((plan.cycles[c].duration_ms for c in step.wait_for if c in plan.cycles), default=0)
-        if not length_ms:
-            continue
-        line = f"{duration(plan.language, length_ms)} to wait for {step.surface or step.cycle or 'all'}."
-        if length_ms / 1000 / factor < seconds(line):
-            raise UsageError(
-                f"Compressed {factor:g} times, a wait of {length_ms / 1000:g} s is over before it is announced.",
-                where=f"{step.file}:{step.line}" if step.file else step.id,
-                expected=f"at most {int(length_ms / 1000 / seconds(line))} times for this one",
-                try_next="choose a smaller factor",
-            )
+    most, step, length_ms = min(
+        ((ms / 1000 / seconds(_announced(plan, step, ms)), step, ms) for step in plan.steps if (ms := _length_ms(plan, step))),
+        key=lambda one: one[0], default=(factor, None, 0),
+    )
+    if step is not None and factor > most:
+        raise UsageError(
+            f"Compressed {factor:g} times, a wait of {length_ms / 1000:g} s is over before it is announced.",
+            where=f"{step.file}:{step.line}" if step.file else step.id, expected=f"at most {int(most)} times in this procedure",
+            try_next=f"--factor {int(most)}",
+        )
+
+
+def _announced(plan: Plan, step: Step, length_ms: int) -> str:
+    return f"{duration(plan.language, length_ms)} to wait for {step.surface or step.cycle or 'all'}."
+
+
+def _length_ms(plan: Plan, step: Step) -> int:
+    """How long a step has to be waited for, 0 where it hasn't."""
+    if step.kind == WAIT:
+        return max((plan.cycles[c].duration_ms for c in step.wait_for if c in plan.cycles), default=0)
+    return step.contact_ms if step.kind == WET else plan.cycles[step.cycle].duration_ms if step.kind == CYCLE else 0

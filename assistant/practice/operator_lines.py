@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import replace
 
 from assistant.practice import understanding as u
 from assistant.practice.answering import Answering
@@ -13,14 +12,8 @@ from assistant.practice.operator_hands import Hands
 from assistant.practice.operator_lapses import Lapses
 from assistant.practice.operator_mind import LONGEST_LINE_MS, MOST_TRIES, Mind, Saying, Task
 from assistant.practice.operator_words import CHAT, TRAINED
+from assistant.practice.short_wording import FULL, SHORT, asked_in_short
 
-# Lines that answer or announce, in short wording too.
-_ANSWERS = re.compile(
-    r"(: (ready|finished|wet again)|to stay wet|left|started\. .*|no longer counts|is noted|for the supervisor)\.$"
-    r"|^(taken back|witnessed|to be done again|we (go on|do)|yes\.|no\.|you can say|wet now|nothing|after this|practice"
-    r"|this is|i (speak|was)|use the)|: .* left\.$",
-    re.IGNORECASE,
-)
 _ASIDE = (u.PAUSED, u.WHICH, u.POWER, u.WHAT_HAPPENED, u.STOPPING)  # what is at hand waits meanwhile
 _SPEAK_OF_LAST = (u.AGREE, u.VALUE_BACK, *_ASIDE)
 _PASSING = (u.REWET, *_SPEAK_OF_LAST)  # gone once answered
@@ -125,19 +118,12 @@ class Lines:
         if task is not None and task.meaning.kind == u.REWET and meaning.text.lower().endswith(": wet again."):
             self._mind.tasks.pop()
             self._hands.take_up(at)
-        elif meaning.text in ("Short wording.", "Full wording."):
-            self._mind.brief = meaning.text == "Short wording."
-        elif self._mind.brief and not _ANSWERS.search(meaning.text):
-            self._brief(meaning, at)
-
-    def _brief(self, meaning: u.Meaning, at: int) -> None:
-        """In short wording the words that answer are left out: a trained person knows them."""
-        asked = u.at_that(meaning.text, self._words["confirm"], self._words["no"])
-        names = self._world.names
-        surface = names.find(names.surfaces, meaning.text)
-        if asked.kind == u.DO and surface and names.find(names.agents, meaning.text):
-            asked = replace(asked, kind=u.WIPE, what=surface)
-        self._demand(asked, at)
+        elif meaning.text in (SHORT, FULL):
+            self._mind.brief = meaning.text == SHORT
+        elif self._mind.brief:
+            asked = asked_in_short(meaning, self._world.names, self._words["confirm"], self._words["no"])
+            if asked is not None:
+                self._demand(asked, at)
 
     def _not_understood(self, _meaning: u.Meaning, at: int) -> None:
         task, meant = self._hands.at_hand(), self._mind.last_meant

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import queue
 import sys
 from datetime import datetime, timezone
 from pathlib import Path
@@ -12,30 +11,31 @@ import click
 
 from assistant.errors import ReplayMismatchError, SoundDeviceError, UsageError
 from assistant.practice import schematic
-from assistant.practice.answering import Answering
 from assistant.practice.disturbances import COMPUTER, KINDS
 from assistant.practice.evidence import evidence_folder, show_evidence
 from assistant.practice.headset import run_at_headset
-from assistant.practice.levels import ASSESSMENT, LED, LEVELS, check_compression, level, question
+from assistant.practice.hints import Hints, at_steps
+from assistant.practice.levels import LED, LEVELS, check_compression, level
 from assistant.practice.persona import load_persona, persona_names
 from assistant.practice.refresh import Refresh
+from assistant.practice.report import report
 from assistant.practice.session_run import Practised, keep_evidence, run_practice
 from assistant.practice.signoff import Tracer, TraineeFile, readiness
 from assistant.practice.site_rule import site_rule
 from assistant.practice.trainee_folder import shared_folder, trainee_folder
 from assistant.practice.typed import TypedTrainee, read_lines, real_pace
-from assistant.procedure.plan import Plan, Step
-from assistant.session import inputs
 from assistant.session.facts.base import Fact
-from assistant.session.facts.lines import LineSpoken
-from assistant.session.facts.steps import StepStarted
 from assistant.session.state import State
 from assistant.station.clock import DEMO_EPOCH
 from assistant.station.json_out import print_json
 from assistant.station.live_parts import LiveChoices
 from assistant.station.screen import open_screen
 from assistant.station.setup import Prepared, prepare
-from assistant.station.times import clock_text
+
+TYPE_IT = (
+    "Type what you would say, then Enter: affirmative, repeat, stop. Write numbers, lots and dates as you see them. Take as "
+    "long over a wipe as it would take: only waits pass quicker. Type quit to end."
+)
 
 
 @click.command("practice")
@@ -125,7 +125,7 @@ def practice(
         keep_evidence(file, done, prepared.plan, at=now, true_waits=factor == 1.0)
     if drawing:
         drawing.write_text(schematic.svg(done.world, done.ended_ms), encoding="utf-8")
-    _report(done, as_json)
+    report(done, as_json)
     if done.problems:
         raise ReplayMismatchError("The record doesn't replay to the same end: " + "; ".join(done.problems), where=str(done.folder))
     return 0
@@ -135,7 +135,7 @@ def _by_voice(prepared: Prepared, screen: Any, common: dict[str, Any], as_json: 
     """At the headset; None where there is none, so that keys have to do."""
     if COMPUTER in common["disturb"]:
         raise UsageError("A power cut of the computer can't be practised at a headset.", try_next="--typed")
-    hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, None, True)
+    hints = Hints(prepared.plan, common["level_name"], common["seed"], as_json, None, True)
     try:
         return run_at_headset(
             prepared, screen, chosen=chosen, on_world=hints.world, on_shown=hints.facts, **common,
@@ -151,10 +151,9 @@ def _without_sound(
     prepared: Prepared, screen: Any, common: dict[str, Any], as_json: bool, persona: str | None, by_ear: bool, **more: Any,
 ) -> Practised:
     lines = None if persona else read_lines(sys.stdin)
-    hints = _Hints(prepared.plan, common["level_name"], common["seed"], as_json, lines, lines is not None)
+    hints = Hints(prepared.plan, common["level_name"], common["seed"], as_json, lines, lines is not None)
     if lines is not None:
-        click.echo("Type what you would say, then Enter: affirmative, repeat, stop. Wipe for as long as it would take: only waits "
-                   "pass quicker. quit breaks off.", err=as_json)
+        click.echo(TYPE_IT, err=as_json)
     if by_ear:
         from assistant.practice.by_ear import ByEar, open_ear
 
@@ -162,82 +161,21 @@ def _without_sound(
         more["ears"] = lambda operator: ByEar(operator, ear)
 
     def shown(state: State, facts: tuple[Fact, ...], now_ms: int) -> None:
-        hints.before(facts)
-        screen.facts(state, facts, now_ms)
-        hints.facts(state, facts, now_ms)
+        for part in at_steps(facts):
+            hints.before(part)
+            screen.facts(state, part, now_ms)
+            hints.facts(state, part, now_ms)
 
     with screen:
         done = run_practice(
             prepared, persona=load_persona(persona) if persona else None, on_world=hints.world, also=hints.answer,
-            typed=(lambda world, stage: TypedTrainee(world, lines, stage)) if lines is not None else None,
+            typed=(lambda world, stage: TypedTrainee(world, lines, stage, level(common["level_name"]).brief)) if lines is not None else None,
             on_facts=shown, **common, **more,
             pacer=real_pace(common["factor"], lines, quick=lambda: hints.waiting) if lines is not None else None,
         )
     if by_ear:
         click.echo(f"By ear: {ear.told()}", err=True)
     return done
-
-
-class _Hints:
-    """What a level shows beside the assistant's own lines. `lines`: where answers are typed, None where nobody types. `person`:
-    somebody practises, and is shown what they would see at the enclosure."""
-
-    def __init__(self, plan: Plan, level_name: str, seed: int, as_json: bool, lines: queue.Queue[str] | None, person: bool) -> None:
-        self._answered: list[inputs.Recalled] = []
-        self._lines = lines
-        self.plan, self.level, self.seed = plan, level(level_name), seed
-        self.err = as_json
-        self.waiting = False
-        self._person = person
-        self._look: Answering | None = None
-        self._world = None
-
-    def world(self, world, drills) -> None:
-        self._world = world
-        self._look = Answering(world, {}) if self._person else None
-        if self.level.announces:
-            for drill in drills:
-                self._say(f"Coming: {drill.tell}.")
-
-    def before(self, facts: tuple[Fact, ...]) -> None:
-        """Before the assistant's lines are shown: what the trainee should know without them."""
-        for fact, step in self._begun(facts):
-            if self.level.asks_next and not fact.branch:
-                self._ask(step)
-
-    def _begun(self, facts: tuple[Fact, ...]) -> list[tuple[StepStarted, Step]]:
-        return [(f, self.plan.step(f.step)) for f in facts if isinstance(f, StepStarted) and not f.step.startswith("bridge:")]
-
-    def facts(self, state: State, facts: tuple[Fact, ...], now_ms: int) -> None:
-        """After the assistant's lines."""
-        self.waiting = state.mode == "wait"
-        for fact in facts if self._look is not None else ():
-            seen = self._look.seen(fact.text) if isinstance(fact, LineSpoken) else ""
-            if seen:
-                self._say(f"           You see: {seen}")
-        for _, step in self._begun(facts):
-            if self.level.why and step.why:
-                self._say(f"           Why: {step.why}")
-            if self.level.drawing and step.kind == "wait" and self._world is not None:
-                self._say(schematic.blocks(self._world, now_ms))
-
-    def _ask(self, step: Step) -> None:
-        """Before the step is shown; the session's clock stands still meanwhile."""
-        asked = question(self.plan, step, self.seed)
-        self._say(asked.text())
-        if self._lines is None:  # a persona does it, and shows what comes
-            self._say(f"It is {asked.right}.")
-            return
-        chosen = asked.answer(self._lines)
-        self._answered.append(inputs.Recalled(step.id, asked.choices, asked.right, chosen))
-        self._say("Right." if chosen == asked.right else f"No: it is {asked.right}.")
-
-    def answer(self, now_ms: int) -> inputs.Recalled | None:
-        """What was answered since, for the record; each once."""
-        return self._answered.pop(0) if self._answered else None
-
-    def _say(self, text: str) -> None:
-        click.echo(text, err=self.err)
 
 
 def _answers(plan, given: tuple[str, ...]) -> dict[str, bool]:
@@ -249,28 +187,6 @@ def _answers(plan, given: tuple[str, ...]) -> dict[str, bool]:
             raise UsageError(f"'{text}' answers no question here.", expected=", ".join(f"{n}=yes|no" for n in sorted(known)))
         out[name] = answer == "yes"
     return out
-
-
-def _report(done: Practised, as_json: bool) -> None:
-    s = done.score
-    if as_json:
-        print_json({
-            "kind": "practice", "level": done.level.id, "seed": done.seed, "verdict": done.verdict, "score": s.as_json(),
-            "record": str(done.folder), "replayed": not done.problems, "drills": [d.word for d in done.drills],
-            "simulated_s": round(done.ended_ms / 1000, 3), "skipped": [],
-        })
-        return
-    whole = f"{done.verdict}, {s.total:g} of 100" if done.verdict != "open" else "not brought to an end; so far"
-    click.echo(f"\n  Practice, {done.level.id}: {whole}")
-    for part in s.parts:
-        click.echo(f"  {part.name:<12} {part.measured:<28} {-part.points_off:>6g}   asked for: {part.against}")
-    for word, took in s.reactions_ms.items():
-        click.echo(f"  {word.replace('_', ' '):<12} named after {took / 1000:.1f} s")
-    for moment in s.better:
-        click.echo(f"  Do better: {moment.text} (at {clock_text(moment.at_ms)}: assistant replay {done.folder})")
-    if done.level.id == ASSESSMENT:
-        click.echo("  Critical errors: " + (str(len(s.critical)) if s.critical else "none"))
-    click.echo(f"  Record: {done.folder}")
 
 
 def _show_ready(trainee: str, file: TraineeFile, rule: Path | None, now: datetime, as_json: bool) -> int:

@@ -1,7 +1,8 @@
 """The simulated enclosure as a plain drawing: SVG for the browser, blocks for the terminal.
 
 Made from the enclosure file alone. Every state has a shape and a word as well as a shade, so that it reads without
-colour: dirty is hatched, wet has waves and the time it has been wet, done has a tick, spoiled a cross, carried dirt an arrow.
+colour: dirty is hatched, wet has waves and the time it has been wet, done has a tick, partly done a dash, spoiled a cross, carried
+dirt an arrow.
 """
 
 from __future__ import annotations
@@ -10,13 +11,14 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
 from assistant.practice.enclosure_sim import EnclosureSim
-from assistant.procedure.plan import WET, Plan
+from assistant.procedure.plan import WET, Step
 
-DIRTY, WET_NOW, PART, DONE, SPOILED, CARRIED = "dirty", "wet", "part wet", "done", "spoiled", "dirt carried"
+DIRTY, WET_NOW, PART, SOME_DONE, DONE, SPOILED, CARRIED = "dirty", "wet", "part wet", "partly done", "done", "spoiled", "dirt carried"
 # state -> (fill, stroke, ink, mark for the terminal)
 _LOOK = {
     DIRTY: ("url(#hatch)", "#6b5d4d", "#3d3329", "////"), WET_NOW: ("#cfe6fb", "#1565c0", "#0b3c78", "~~~~"),
-    PART: ("url(#half)", "#1565c0", "#0b3c78", "~~.."), DONE: ("#e3f4e3", "#2e7d32", "#1b5e20", " ok "),
+    PART: ("url(#half)", "#1565c0", "#0b3c78", "~~.."),
+    SOME_DONE: ("#f4f8ec", "#558b2f", "#33591a", " -- "), DONE: ("#e3f4e3", "#2e7d32", "#1b5e20", " ok "),
     SPOILED: ("#fbe0dc", "#b71c1c", "#7f1010", "XXXX"), CARRIED: ("#fff0c9", "#b26a00", "#6b3f00", "->->"),
 }
 _HANDS = {"room": "outside", "gauntlets": "in the gauntlets", "window": "in through the window"}
@@ -27,7 +29,7 @@ _W, _H, _GAP, _COLS, _HEAD = 176, 66, 10, 4, 34
 @dataclass(frozen=True, slots=True)
 class Cell:
     """One surface as shown: `since_s`: how long it has been wet, or 0; `wanted_s`: how long it must be; `how`: what
-    "part wet" comes from."""
+    "part wet" comes from, or how many of its agents are done with."""
 
     surface: str
     name: str
@@ -46,17 +48,20 @@ def _title(world: EnclosureSim) -> str:
 def cells(world: EnclosureSim, now_ms: int) -> list[Cell]:
     """Every surface the procedure works on, by zone, topmost and rearmost first."""
     plan = world.plan
-    steps = {s.surface: s for s in plan.steps if s.kind == WET}
+    steps: dict[str, list[Step]] = {}
+    for step in plan.steps:
+        if step.kind == WET:
+            steps.setdefault(step.surface, []).append(step)
     shown = [s for s in plan.surfaces.values() if s.id in steps] or list(plan.surfaces.values())
     zones = {zone: n for n, zone in enumerate(dict.fromkeys(s.zone for s in shown))}
     shown.sort(key=lambda s: (zones[s.zone], s.height, s.side, s.depth))
-    return [_cell(world, s.id, now_ms, steps) for s in shown]
+    return [_cell(world, s.id, now_ms, steps.get(s.id, [])) for s in shown]
 
 
-def _cell(world: EnclosureSim, surface: str, now_ms: int, steps: dict) -> Cell:
+def _cell(world: EnclosureSim, surface: str, now_ms: int, steps: list[Step]) -> Cell:
     spec, now = world.plan.surfaces[surface], world.surfaces[surface]
-    step = steps.get(surface)
-    wanted = step.contact_ms if step else 0
+    wanted = steps[-1].contact_ms if steps else 0
+    done, of = _agents_done(world, surface, steps, now_ms)
     since, state, how = 0, DIRTY, ""
     film = now.film
     if film:
@@ -66,13 +71,25 @@ def _cell(world: EnclosureSim, surface: str, now_ms: int, steps: dict) -> Cell:
     elif film and world.some_wet(surface, now_ms) > 0:
         state = PART
         how = "drying" if film.dries_ms <= now_ms else "being wiped" if now_ms < film.last_ms else "not all of it wet"
-    elif step and _acted(world, surface, step.agent, now_ms) and world.acted_ms(surface, step.agent, now_ms) >= wanted:
+    elif of and done == of:
         state = DONE
     elif now.dirt >= _SPOILED_DIRT > spec.cleanliness:
         state = SPOILED
-    if now.carried and state in (DIRTY, DONE):
+    elif done:
+        state, how = SOME_DONE, f"{done} of {of} done"
+    if now.carried and state in (DIRTY, SOME_DONE, DONE):
         state = CARRIED
-    return Cell(surface, spec.name, spec.zone, state, since, wanted // 1000, how if state == PART else "")
+    return Cell(surface, spec.name, spec.zone, state, since, wanted // 1000, how if state in (PART, SOME_DONE) else "")
+
+
+def _agents_done(world: EnclosureSim, surface: str, steps: list[Step], now_ms: int) -> tuple[int, int]:
+    """How many agents have been on a surface for long enough, of how many. One that only some cleans ask for counts
+    from when it is used, as nobody sees from the enclosure what was planned."""
+    firm = {s.agent: s for s in steps if not s.when}
+    asked = {s.agent: s for s in steps if s.agent in firm or _acted(world, surface, s.agent, now_ms)} or {s.agent: s for s in steps}
+    done = [s for s in asked.values()
+            if _acted(world, surface, s.agent, now_ms) and world.acted_ms(surface, s.agent, now_ms) >= s.contact_ms]
+    return len(done), len(asked)
 
 
 def _acted(world: EnclosureSim, surface: str, agent: str, now_ms: int) -> bool:
@@ -118,8 +135,8 @@ def blocks(world: EnclosureSim, now_ms: int, width: int = 78) -> str:
 def _words(cell: Cell) -> str:
     if cell.state == WET_NOW and 0 < cell.wanted_s <= cell.since_s:
         return "wet long enough"  # "3:11 of 2:00" reads as if something were late
-    if cell.state == PART:
-        return cell.how or PART
+    if cell.state in (PART, SOME_DONE):
+        return cell.how or cell.state
     if cell.state == WET_NOW:
         return f"wet {_clock(cell.since_s)}" + (f" of {_clock(cell.wanted_s)}" if cell.wanted_s else "")
     return cell.state
@@ -147,7 +164,7 @@ def svg(world: EnclosureSim, now_ms: int) -> str:
             parts.append(_box(cell, x, y + _HEAD + (n // _COLS) * (_H + _GAP)))
         y += height + 12
     parts.append(_doors_svg(world, now_ms, y))
-    y += 96 + 22 * len(air(world, now_ms))
+    y += 104 + 22 * len(air(world, now_ms))
     title = f"{_title(world)}, practice, {_clock(now_ms // 1000)}"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {y}" width="{width}" height="{y}" role="img" '
@@ -172,7 +189,7 @@ _DEFS = (
 def _box(cell: Cell, x: int, y: int) -> str:
     fill, stroke, ink, _ = _LOOK[cell.state]
     name = cell.name if len(cell.name) <= 24 else cell.name[:23] + "…"
-    dash = ' stroke-dasharray="6 4"' if cell.state in (PART, CARRIED) else ""
+    dash = ' stroke-dasharray="6 4"' if cell.state in (PART, SOME_DONE, CARRIED) else ""
     out = (
         f'<g><rect x="{x}" y="{y}" width="{_W}" height="{_H}" rx="4" fill="{fill}" stroke="{stroke}" stroke-width="2"{dash}/>'
         f'<rect x="{x + 4}" y="{y + 5}" width="{_W - 8}" height="20" fill="#ffffff" opacity="0.85"/>'
@@ -195,6 +212,7 @@ def _mark(state: str, x: int, y: int, ink: str) -> str:
         DIRTY: f'<path d="M{x + 2} {y + 18}L{x + 18} {y + 2}M{x + 2} {y + 9}L{x + 9} {y + 2}M{x + 11} {y + 18}L{x + 18} {y + 11}" {pen}/>',
         WET_NOW: "".join(f'<path d="M{x} {y + dy}q5 -6 10 0t10 0" {pen}/>' for dy in (6, 15)),
         PART: f'<path d="M{x} {y + 11}q5 -6 10 0" {pen}/>',
+        SOME_DONE: f'<path d="M{x + 2} {y + 10}h16" {pen}/>',
         DONE: f'<path d="M{x + 1} {y + 11}l6 7l12 -15" {pen}/>',
         SPOILED: f'<path d="M{x + 2} {y + 2}l16 16M{x + 18} {y + 2}l-16 16" {pen}/>',
         CARRIED: f'<path d="M{x} {y + 10}h16m-6 -6l6 6l-6 6" {pen}/>',
@@ -208,11 +226,11 @@ def _doors_svg(world: EnclosureSim, now_ms: int, y: int) -> str:
         x = 20 + n * (_W + _GAP)
         if is_open:
             shape = (f'<path d="M{x} {y + 64}h14M{x + 66} {y + 64}h14" stroke="#222" stroke-width="6"/>'
-                     f'<path d="M{x + 14} {y + 64}l40 -26" stroke="#b71c1c" stroke-width="4"/>')
+                     f'<path d="M{x + 14} {y + 64}l40 20" stroke="#b71c1c" stroke-width="4"/>')
         else:
             shape = f'<path d="M{x} {y + 64}h80" stroke="#222" stroke-width="8"/>'
         word = "OPEN" if is_open else "closed"
         out.append(f'{shape}<text x="{x}" y="{y + 34}">{escape(name)}</text><text class="state" x="{x + 90}" y="{y + 69}">{word}</text>')
     for n, (name, text) in enumerate(air(world, now_ms)):
-        out.append(f'<text x="20" y="{y + 98 + 22 * n}">{escape(name)}: {escape(text)}</text>')
+        out.append(f'<text x="20" y="{y + 108 + 22 * n}">{escape(name)}: {escape(text)}</text>')
     return "".join(out)

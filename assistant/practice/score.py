@@ -110,10 +110,10 @@ def score(plan: Plan, facts: Iterable[Any], log: EnclosureLog) -> Score:
     asked = [f for f in facts if f.KIND == "next_recalled"]
     if asked:
         found[RECALL] = [
-            Moment(f.at_ms, f.step, f"not known: {f.choices[f.right - 1]}") for f in asked if f.chosen != f.right
+            Moment(f.at_ms, f.step, f"the next step wasn't known: {f.choices[f.right - 1]}") for f in asked if f.chosen != f.right
         ]
-    of = {MISHAPS: f"{len(log.mishaps)} mishaps", RECALL: f"{len(asked)} questions"}
-    parts = tuple(_part(name, found[name], of.get(name, f"{confirmed} confirmations")) for name in found)
+    of = {MISHAPS: (len(log.mishaps), "mishap"), RECALL: (len(asked), "question")}
+    parts = tuple(_part(name, found[name], *of.get(name, (confirmed, "confirmation"))) for name in found)
     critical = tuple(m for name in (CLAIMS, HYGIENE) for m in found[name]) + tuple(
         m for m in late if "never" in m.text
     )
@@ -130,8 +130,9 @@ _AGAINST = {
 }
 
 
-def _part(name: str, moments: list[Moment], of: str) -> Part:
-    return Part(name, f"{len(moments)} in {of}", _AGAINST[name], round(WEIGHTS[name] * len(moments), 1), tuple(moments))
+def _part(name: str, moments: list[Moment], count: int, what: str) -> Part:
+    measured = f"{len(moments) or 'none'} in {count} {what}{'' if count == 1 else 's'}" if count else f"no {what} came"
+    return Part(name, measured, _AGAINST[name], round(WEIGHTS[name] * len(moments), 1), tuple(moments))
 
 
 def _order(plan: Plan, facts: list[Any]) -> list[Moment]:

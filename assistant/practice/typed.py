@@ -18,6 +18,7 @@ from assistant.practice.channel import english
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.operator_mind import Said, Utterance
 from assistant.practice.saying import date_words, lot_words, number_words
+from assistant.practice.short_wording import FULL, SHORT, asked_in_short
 from assistant.practice.stage import DrillStage
 
 _SPEED_PART = 0.6  # somebody quick needs at least this part of a steady person's time
@@ -27,14 +28,16 @@ _LETTER_MS = 70  # typing stands for speaking: about as long as the words would 
 
 class TypedTrainee:
     """`lines`: what is typed, as it comes (a queue, or a list of (session ms, text) for tests). An empty line says
-    nothing. "quit" raises KeyboardInterrupt."""
+    nothing. "quit" raises KeyboardInterrupt. `brief`: the session begins in short wording."""
 
     def __init__(
         self, world: EnclosureSim, lines: queue.Queue[str] | Iterable[tuple[int, str]], stage: DrillStage | None = None,
+        brief: bool = False,
     ) -> None:
         self.world = world
         self.said: list[Said] = []
         self.lapses: list[tuple[int, str]] = []
+        self._brief = brief
         self._stage = stage or DrillStage((), world, lambda text: None)
         self.happened = self._stage.happened
         self.lost_ms = 0
@@ -48,6 +51,10 @@ class TypedTrainee:
         """A new instruction starts the hands on it."""
         self._stage.hear(text, ended_ms)
         meaning = u.understand(text)
+        if text in (SHORT, FULL):
+            self._brief = text == SHORT
+        elif self._brief and meaning.kind == u.NEWS:
+            meaning = asked_in_short(meaning, self.world.names, "", "") or meaning
         if meaning.kind in (u.DO, u.WIPE, u.REWET):
             self._action, self._begun_ms = self.world.names.action(meaning), ended_ms
         elif meaning.kind == u.FROM_START:

@@ -8,10 +8,11 @@ from assistant.practice.channel import Channel
 from assistant.practice.disturbances import COMPUTER, KINDS, MICROPHONE, NOISE, Disturber, draw_disturbances
 from assistant.practice.drills import draw
 from assistant.practice.enclosure_sim import EnclosureSim
-from assistant.practice.levels import ASSESSMENT, LED
+from assistant.practice.levels import ASSESSMENT, LED, PROMPTED, RECALL, level
 from assistant.practice.operator import Operator
 from assistant.practice.oracle import ENGINE, Oracle
 from assistant.practice.persona import load_persona
+from assistant.practice.schematic import DONE, WET_NOW, cells
 from assistant.practice.session_run import run_practice
 from assistant.practice.simulate import Simulation
 from assistant.practice.stage import DrillStage
@@ -58,11 +59,14 @@ def test_a_power_cut_in_practice_is_in_the_record_and_the_record_holds(ready, tm
 
 
 class AsTyped(TypedTrainee):
-    """Types what a careful operator would say, who sees none of the mishaps."""
+    """Types what a careful operator would say, who sees none of the mishaps. `hasty`: before a wipe can be done."""
 
-    def __init__(self, world, stage):
-        super().__init__(world, [], stage)
-        self.inner = Operator(load_persona("careful"), EnclosureSim(world.plan, 1), 1, brief=True)
+    def __init__(self, world, stage, brief=True, hasty=False):
+        super().__init__(world, [], stage, brief)
+        person = load_persona("careful")
+        if hasty:
+            person = person.model_copy(update={"errors": person.errors.model_copy(update={"claims_early": 1.0, "early_part": 0.1})})
+        self.inner = Operator(person, EnclosureSim(world.plan, 1), 1, brief=brief)
 
     def hear(self, text, ended_ms, role=""):
         super().hear(text, ended_ms, role)
@@ -87,6 +91,21 @@ def test_somebody_who_types_sees_a_mishap_when_it_happens_and_is_scored_by_it(re
     )
     assert done.verdict == "complete" and len(seen) == 2 and all("glove" in text for text in seen), seen
     assert any("was never said" in m.text for part in done.score.parts for m in part.moments)
+
+
+@pytest.mark.parametrize("level_name", [LED, PROMPTED, RECALL, ASSESSMENT])
+def test_what_is_typed_is_held_against_the_enclosure_in_either_wording(ready, tmp_path, level_name):
+    def run(hasty):
+        return run_practice(
+            ready, trainee="T", level_name=level_name, seed=1, records=tmp_path,
+            typed=lambda world, stage: AsTyped(world, stage, level(level_name).brief, hasty),
+        )
+
+    done, rushed = run(False), run(True)
+    assert done.verdict == "complete" and not done.log.untrue and not done.log.breaches
+    states = {cell.surface: cell.state for cell in cells(done.world, done.ended_ms)}
+    assert set(states.values()) <= {DONE, WET_NOW}, states
+    assert len(rushed.log.untrue) > 5 and rushed.score.critical
 
 
 def test_a_drill_is_shown_once_and_not_before_its_time(plan):

@@ -51,7 +51,7 @@ def test_wrong_answers_cost_points_and_name_their_moment(plan):
     assert known.total == 100 and unknown.total < 100
     part = next(p for p in unknown.parts if p.name == RECALL)
     assert part.measured == "1 in 2 questions" and part.moments[0].at_ms == 2000 and part.moments[0].about == "b"
-    assert part.moments[0].text == "not known: Close."
+    assert part.moments[0].text == "the next step wasn't known: Close."
     assert RECALL not in [p.name for p in score(plan, [], EnclosureLog()).parts]
 
 
@@ -60,8 +60,8 @@ def test_recall_by_keys_asks_before_each_step_and_keeps_the_answers(tmp_path):
         practice, ["gb-2-end-of-day", "--level", "recall", "--records", str(tmp_path / "r"), "--seed", "3", "--factor", "1",
                    "--evidence-folder", str(tmp_path / "e")], input="1\n" + "quit\n",
     )
-    assert "What comes next?" in found.output and ("Right." in found.output or "No: it is" in found.output)
-    assert found.output.index("What comes next?") < found.output.index("Right." if "Right." in found.output else "No: it is")
+    assert "What comes next?" in found.output and ("Right." in found.output or "No. It is" in found.output)
+    assert found.output.index("What comes next?") < found.output.index("Right." if "Right." in found.output else "No. It is")
     told = next(tmp_path.glob("r/*/*/record.jsonl")).read_text()
     assert told.count('"kind":"next_recalled"') == 1 and '"chosen":1' in told
 

@@ -48,7 +48,24 @@ def test_every_state_has_a_word_and_a_mark_of_its_own(world):
     assert later["back_wall"] in (schematic.DONE, schematic.DIRTY)
     marks = [look[3] for look in schematic._LOOK.values()]
     shapes = [schematic._mark(state, 0, 0, "#000") for state in schematic._LOOK]
-    assert len(set(marks)) == len(set(shapes)) == 6
+    assert len(set(marks)) == len(set(shapes)) == len(schematic._LOOK) == 7
+
+
+def test_a_surface_is_done_when_each_agent_of_the_clean_was_on_it_and_an_optional_one_only_once_it_is_used(plan):
+    def shown(world, at_ms):
+        world.settle(at_ms)
+        cell = next(c for c in schematic.cells(world, at_ms) if c.surface == "left_tray")
+        return cell.state, schematic._words(cell)
+
+    world, wipe = EnclosureSim(plan, 1), lambda agent: u.Action(u.WET, "left_tray", agent)
+    world.do(wipe("decontaminant"), 0, 10_000)
+    assert shown(world, 600_000) == (schematic.SOME_DONE, "1 of 2 done")
+    world.do(wipe("disinfectant"), 600_000, 610_000)
+    assert shown(world, 1_200_000) == (schematic.DONE, "done")  # the light clean asks for alcohol only if it is planned
+    world.do(wipe("alcohol"), 1_200_000, 1_210_000)
+    assert shown(world, 1_215_000)[0] == schematic.WET_NOW and shown(world, 1_800_000)[0] == schematic.DONE
+    world.spoil("left_tray")
+    assert shown(world, 1_900_000)[0] == schematic.SPOILED
 
 
 def test_the_drawing_is_one_svg_with_every_name_and_no_state_by_colour_alone(world):
