@@ -45,7 +45,7 @@ def check(
     if as_sarif:
         from assistant.procedure.sarif import to_sarif
 
-        click.echo(json.dumps(to_sarif(findings, unreadable), indent=2))
+        click.echo(json.dumps(to_sarif(findings, unreadable, found.not_judged), indent=2))
     elif as_json:
         click.echo(
             json.dumps(
@@ -147,9 +147,11 @@ def check_all(paths: tuple[str, ...], folder: Path | None) -> Checked:
 def _site_words(loaded: Any) -> list[Any]:
     """What speaks against the site's own spoken words. The rules' room knows no sounds: this asks hearing."""
     from assistant.procedure.rules.base import ERROR, Finding
+    from assistant.procedure.rules.needs import can_be_judged
 
     entries = loaded.enclosure.site_words
-    if not entries:
+    # Where an entry was left out because of a fault, the others' places and meanings aren't sure.
+    if not entries or not can_be_judged("site-words", loaded.site.gaps):
         return []   # without any, the pronouncing dictionary needn't be read
     from assistant.hearing.packs import load_pack
     from assistant.hearing.site_words import objections, parsed

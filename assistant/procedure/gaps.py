@@ -5,6 +5,7 @@ A fault is said once. Whatever hangs on what is left out is neither guessed nor 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -117,6 +118,14 @@ class Gaps:
         self.aspects.add(shelf)
         if shelf == "surfaces":
             self.aspects |= {"wet", LINE, TIME}
+
+    def lose_file(self, kind: str, fields: Iterable[str]) -> None:
+        """A whole file of `kind` is missing or can't be read: nothing that rests on any of its `fields` is judged."""
+        self.aspects.add(f"{kind} file")
+        for name in fields:
+            self.aspects.add(f"{kind}.{name}")
+            if name in SHELVES:
+                self.lose_item(name, None)
 
     def _in_steps(self, kind: str, file: str, path: Key, data: Any, unknown_key: bool) -> None:
         ends = [i + 2 for i in range(len(path) - 1) if path[i] == "steps" and isinstance(path[i + 1], int)]

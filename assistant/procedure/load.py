@@ -13,6 +13,7 @@ from assistant.procedure.expand import FlatMishap, FlatStep, Unfolder
 from assistant.procedure.model import AgentsFile, EnclosureFile, Node, ProcedureFile
 from assistant.procedure.names import Names
 from assistant.procedure.problems import Problem, SiteFileProblems, nearest
+from assistant.procedure.salvage import stand_in
 from assistant.procedure.source import Site, default_folder
 
 
@@ -122,10 +123,9 @@ def _load(site: Site, path: Path) -> Partial:
         return Partial(None, site)
     enclosure = site.find("enclosure", procedure.enclosure, procedure, "enclosure")
     agents = site.find("agents", enclosure.agents, enclosure, "agents") if enclosure is not None else None
-    judged = enclosure is not None
-    if enclosure is None:  # its own names can't be judged, those of steps, options and parts can
-        enclosure = EnclosureFile.model_construct(id=procedure.enclosure, zones=[], surfaces=[])
-        site.gaps.nameless.update(SHELVES.values())
+    if enclosure is None:  # its own names can't be judged; those of steps, options and parts can, and rules about them
+        enclosure = stand_in(procedure)
+        site.gaps.lose_file("enclosure", EnclosureFile.model_fields)
     if agents is None:
         agents = AgentsFile.model_construct(agents=[])
         site.gaps.lose_item("agents", None)
@@ -142,9 +142,8 @@ def _load(site: Site, path: Path) -> Partial:
     loaded = Loaded(
         site, path, procedure, _without_gaps(site, enclosure), _without_gaps(site, agents), tuple(good), tuple(branches)
     )
-    if judged:
-        site.problems.extend(placeholder_problems(loaded))
-    return Partial(loaded if judged else None, site)
+    site.problems.extend(placeholder_problems(loaded))
+    return Partial(loaded, site)
 
 
 def _without_gaps(site: Site, file: Any) -> Any:

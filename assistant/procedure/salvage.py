@@ -13,6 +13,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from assistant.procedure.gaps import Gaps
+from assistant.procedure.model import EnclosureFile
 from assistant.procedure.problems import Problem
 from assistant.procedure.validate import CONTEXT, Kept, adapter_for, attach, problem_of, real_path
 from assistant.procedure.yaml_tree import Key, Tree
@@ -32,6 +33,17 @@ STAND_INS: dict[str, dict[str, Any]] = {
     },
     "agents": {"format": 2, "revision": "-"},
 }
+
+
+def stand_in(procedure: Any) -> Any:
+    """An enclosure's model with nothing in it, in the place of a file that can't be read: never judged itself."""
+    made = {
+        "kind": "enclosure", "id": procedure.enclosure, "agents": "left-out",
+        "zones": [{"id": "left-out", "name": "-"}],
+        "surfaces": [{"id": "left-out", "name": "-", "zone": "left-out", "material": "glass", "area": "1 m2"}],
+    }
+    model = adapter_for(EnclosureFile).validate_python({**STAND_INS["enclosure"], **made}, context=CONTEXT)
+    return model.model_copy(update={"zones": [], "surfaces": []})
 
 
 def salvage(kind: Any, data: Any, tree: Tree, gaps: Gaps, what: str, base: Key = ()) -> tuple[Any, Any, list[Problem]]:

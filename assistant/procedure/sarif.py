@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from assistant import __version__
@@ -13,8 +13,11 @@ SITE_FILE = "site-file"  # faults of form and of names, which no rule of ours is
 _LEVELS = {"error": "error", "warning": "warning", "note": "note"}
 
 
-def to_sarif(findings: Sequence[Finding], unreadable: Sequence[Problem] = ()) -> dict[str, Any]:
-    """One run with every rule described and one result for each finding and each fault of form or name."""
+def to_sarif(
+    findings: Sequence[Finding], unreadable: Sequence[Problem] = (), not_judged: Mapping[str, Sequence[str]] | None = None
+) -> dict[str, Any]:
+    """One run with every rule described and one result for each finding and each fault of form or name. Each rule that
+    wasn't asked of a procedure, since it needs what has a fault, is one of `toolExecutionNotifications`."""
     order = [SITE_FILE, *RULES]
     results = [
         _result(order, SITE_FILE, "error", _told(p), p.file, p.line, p.column)
@@ -25,11 +28,26 @@ def to_sarif(findings: Sequence[Finding], unreadable: Sequence[Problem] = ()) ->
     ]
     rules = [_rule(SITE_FILE, "A site file can be read, and every name in it exists.", "the format's schema", "error")]
     rules += [_rule(r.id, r.sentence, r.source, _LEVELS[r.severity]) for r in RULES.values()]
+    invocation = {
+        "executionSuccessful": not unreadable,
+        "exitCode": 2 if unreadable else 1 if findings else 0,
+        "toolExecutionNotifications": [
+            _not_asked(order, name, rule) for name, rules in (not_judged or {}).items() for rule in rules
+        ],
+    }
     driver = {"name": "gauntlet-check", "version": __version__, "rules": rules}
     return {
         "$schema": "https://json.schemastore.org/sarif-2.1.0.json",
         "version": "2.1.0",
-        "runs": [{"tool": {"driver": driver}, "results": results}],
+        "runs": [{"tool": {"driver": driver}, "invocations": [invocation], "results": results}],
+    }
+
+
+def _not_asked(order: list[str], procedure: str, rule: str) -> dict[str, Any]:
+    return {
+        "level": "warning",
+        "message": {"text": f"{procedure}: the rule {rule} needs what has a fault; mend that and check again."},
+        "associatedRule": {"id": rule, "index": order.index(rule)},
     }
 
 

@@ -25,6 +25,7 @@ from ruamel.yaml.events import (
     SequenceStartEvent,
 )
 
+from assistant.procedure.healing import Read, healed
 from assistant.procedure.problems import Problem, SiteFileProblems
 
 MAX_BYTES = 1_000_000
@@ -178,10 +179,36 @@ def parse_tree(text: str, shown: str) -> Tree:
 
 
 def parse_what_can_be(text: str, shown: str, known: frozenset[Place] = frozenset()) -> Tree:
-    """Text into a Tree with its problems. Raises SiteFileProblems where the text can't be read to its end. `known`: places of hidden characters that were named already."""
+    """Text into a Tree with its problems. Raises SiteFileProblems where the text can't be read to its end. `known`:
+    places of hidden characters that were named already. A fault of syntax takes out what stands around it."""
+    read = _parse(text, shown, known)
+    if not read.fault_line:
+        return read.tree
+    found = healed(text, read, lambda changed: _parse(changed, shown, known))
+    if found is None:
+        raise SiteFileProblems(read.tree.problems)
+    readings, nulls = found
+    tree = readings[-1].tree
+    if not isinstance(tree.data, dict) or all(value is None for value in tree.data.values()):
+        raise SiteFileProblems(read.tree.problems)  # nothing is left to be judged
+    # A reading that broke off names last what it broke off at; what it found before, the last one finds as well.
+    tree.problems += [r.tree.problems[-1] for r in readings[:-1]]
+    tree.bad |= {path for path, (line, _) in tree.places.items() if line in nulls and _value(tree.data, path) is None}
+    return tree
+
+
+def _value(data: Any, path: Key) -> Any:
+    for part in path:
+        data = data[part]
+    return data
+
+
+def _parse(text: str, shown: str, known: frozenset[Place]) -> Read[Tree]:
+    """One reading, up to the first fault of syntax. Raises SiteFileProblems for what can't be read on from."""
     tree = Tree(shown, None)
     problems = tree.problems
     readable = True
+    fault_line = 0
     stack: list[_Open] = []
     documents = nodes = 0
     root_seen = False
@@ -327,9 +354,11 @@ def parse_what_can_be(text: str, shown: str, known: frozenset[Place] = frozenset
             elif isinstance(event, (MappingEndEvent, SequenceEndEvent)):
                 stack.pop()
     except MarkedYAMLError as error:
-        readable = False
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
+        inside = error.context_mark and re.search("scanning|flow", str(error.context))
+        fault_line = error.context_mark.line + 1 if inside else line
+        readable = bool(fault_line)
         cause = " ".join(str(p) for p in (error.context, error.problem) if p)
         hint = (
             "Use spaces, not tabs, to indent."
@@ -344,9 +373,9 @@ def parse_what_can_be(text: str, shown: str, known: frozenset[Place] = frozenset
         )
     if not problems and not root_seen:
         problems.append(Problem(shown, 1, 1, "The file is empty.", "format, kind and content"))
-    if not readable or not root_seen:
+    if not readable or not root_seen and not fault_line:
         raise SiteFileProblems(problems)
-    return tree
+    return Read(tree, fault_line)
 
 
 def _scalar(event: Any) -> Any:

@@ -84,6 +84,32 @@ def test_an_enclosure_that_cannot_be_read_hides_no_fault_of_the_steps_and_starts
     assert len(checked.unreadable) == 3 and checked.findings == []
 
 
+@pytest.mark.parametrize("fault", ["not YAML", "not there"])
+def test_rules_about_words_people_and_mishaps_are_asked_without_the_enclosure(folder, fault):
+    if fault == "not there":
+        (folder / E).unlink()
+    else:
+        (folder / E).write_text("kind: [", encoding="utf-8")
+    whole = check_all(("gb-2-light-clean", "gb-2-rigorous-clean"), folder)
+    assert whole.findings == []  # nothing is guessed
+    assert "surface-left-out" in whole.not_judged["gb-2-light-clean"]
+    Swap("parts/mishaps.yaml", "spoils: [{what: current}]", "spoils: []").apply(folder)
+    Swap(LIGHT, "Local rules and the maker's instructions come first.", "Work calmly.").apply(folder)
+    checked = check_all(("gb-2-light-clean",), folder)
+    assert {f.rule for f in checked.findings} == {"mishap-spoils-nothing", "local-rules"}
+    assert len(checked.unreadable) == len([p for p in whole.unreadable if "rigorous" not in p.file])
+
+
+def test_site_words_are_not_judged_where_one_of_them_has_a_fault(folder):
+    """`repeat=stop` would be refused; beside an entry of the wrong kind nobody knows which is which."""
+    Swap(E, "site_words: []", "site_words: [repeat=stop]").apply(folder)
+    assert "site-words" in {f.rule for f in check_all(("gb-2-light-clean",), folder).findings}
+    Swap(E, "site_words: [repeat=stop]", "site_words: [{a: b}, repeat=stop]").apply(folder)
+    checked = check_all(("gb-2-light-clean",), folder)
+    assert checked.findings == [] and "site-words" in checked.not_judged["gb-2-light-clean"]
+    assert _places(checked) == {_place(folder, E, "{a: b}")}
+
+
 def test_a_name_written_wrongly_in_an_include_is_named_there_and_once(folder):
     Swap(LIGHT, "which_agent: decontaminant", "which_agent: decontaminent").apply(folder)
     checked = check_all(("gb-2-light-clean",), folder)

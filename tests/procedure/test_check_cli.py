@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from assistant.procedure.check_cli import check
 from assistant.procedure.source import default_folder
 
-from .mutations import MUTATIONS
+from .mutations import MUTATIONS, Swap
 
 
 def _run(*args: str):
@@ -45,7 +45,9 @@ def test_an_unreadable_file_exits_2_and_says_where_on_standard_error(tmp_path):
     path.write_text("format: 2\nkind: procedure\n\tid: x\n")
     result = _run(str(path), "--json")
     assert result.return_value == 2
-    assert json.loads(result.stdout)["unreadable"][0]["line"] == 3
+    told = {p["message"]: p["line"] for p in json.loads(result.stdout)["unreadable"]}
+    assert [line for message, line in told.items() if "isn't YAML" in message] == [3]
+    assert "title is missing." in told  # the rest is read all the same
     assert "x.yaml:3" in result.stderr
 
 
@@ -71,9 +73,26 @@ def test_sarif_carries_faults_of_form_at_their_line_as_well(tmp_path):
     path = tmp_path / "x.yaml"
     path.write_text("format: 2\nkind: procedure\n\tid: x\n")
     run = json.loads(_run(str(path), "--sarif").stdout)["runs"][0]
-    assert [r["ruleId"] for r in run["results"]] == ["site-file"]
-    assert run["results"][0]["locations"][0]["physicalLocation"]["region"]["startLine"] == 3
+    assert {r["ruleId"] for r in run["results"]} == {"site-file"}
+    lines = {r["message"]["text"]: r["locations"][0]["physicalLocation"]["region"]["startLine"] for r in run["results"]}
+    assert [line for text, line in lines.items() if "isn't YAML" in text] == [3]
     assert run["tool"]["driver"]["rules"][run["results"][0]["ruleIndex"]]["id"] == "site-file"
+
+
+def test_sarif_says_which_rules_were_not_asked_and_of_what(tmp_path):
+    folder = tmp_path / "procedures"
+    shutil.copytree(default_folder(), folder)
+    Swap("gb-2/gb-2-end-of-day.yaml", "do: wet", "do: wett").apply(folder)
+    args = ("gb-2-end-of-day", "--folder", str(folder))
+    run = json.loads(_run(*args, "--sarif").stdout)["runs"][0]
+    # SARIF 2.1.0 (OASIS): invocations[].toolExecutionNotifications[].associatedRule points into the driver's rules.
+    (invocation,) = run["invocations"]
+    assert invocation["executionSuccessful"] is False and invocation["exitCode"] == 2
+    told = [n["associatedRule"] for n in invocation["toolExecutionNotifications"]]
+    assert all(run["tool"]["driver"]["rules"][rule["index"]]["id"] == rule["id"] for rule in told)
+    assert [rule["id"] for rule in told] == json.loads(_run(*args, "--json").stdout)["not_judged"]["gb-2-end-of-day"]
+    clean = json.loads(_run("gb-2-end-of-day", "--sarif").stdout)["runs"][0]["invocations"]
+    assert clean == [{"executionSuccessful": True, "exitCode": 0, "toolExecutionNotifications": []}]
 
 
 def test_text_names_file_line_rule_and_what_to_try(mutated):

@@ -88,6 +88,8 @@ NEEDS: dict[str, frozenset[str]] = {
     "spray-hazardous": frozenset(("enclosure.hazardous",)),
     "agent-form-spray": frozenset(("enclosure.hazardous",)),
     "unsterile-inside": frozenset(("enclosure.category",)),
+    "site-words": frozenset(("enclosure.site_words",)),
+    "sounds-alike": frozenset(("enclosure.site_words",)),
     "sentence-too-long": frozenset(("enclosure.wipe",)),
     "step-too-long": frozenset(("enclosure.wipe", "wet")),
     "brief-longer": frozenset(("enclosure.wipe",)),
@@ -101,9 +103,22 @@ _OF_STEPS = frozenset(
         "instruct", "role", LINE, TIME, "why",
     )
 )
+# Asked although the enclosure's whole file, and with it the agents', can't be read: they look at nothing but the
+# procedure's own words, people, mishaps and the hands.
+_WITHOUT_ENCLOSURE = frozenset(
+    (
+        "hands-elsewhere", "window-on-hands", "hands-at-end", "move-without-hygiene", "note-without-label", "change-made",
+        "gloves-after-tear", "stand-height", "stand-clearance", "caution-missing", "local-rules", "witness-alone",
+        "mishap-missing", "mishap-no-way-back", "mishap-spoils-nothing", "mishap-breaks-cycles", "person-first",
+        "fire-leaves", "one-action", "unknown-word", "step-unreachable", "option-unused", "wording-incomplete",
+        "claim-missing", "zone-unclaimed", "glove-integrity",
+    )
+)
 
 
 def can_be_judged(rule: str, gaps: Gaps) -> bool:
     """Whether nothing that the rule needs was left out."""
+    if "enclosure file" in gaps.aspects and rule not in _WITHOUT_ENCLOSURE:
+        return False
     needs = NEEDS.get(rule, frozenset())
     return not (needs & gaps.aspects) and not (ANYTHING in gaps.aspects and needs & _OF_STEPS)
