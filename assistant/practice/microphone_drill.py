@@ -12,12 +12,14 @@ from assistant.practice.words_drill import Speaker
 LISTEN_S = 3.0
 
 
-def microphone_speaker(show: Callable[[str], None], listen_s: float = LISTEN_S) -> tuple[Speaker, Speaker]:
-    """As the person speaks, and louder. Raises SoundDeviceError when there is no microphone."""
+def microphone_speaker(
+    show: Callable[[str], None], microphone: str | None = None, listen_s: float = LISTEN_S,
+) -> tuple[Speaker, Speaker]:
+    """As the person speaks, and louder. `microphone`: by number or name, None for the default one. Raises SoundDeviceError when there is no microphone."""
     from assistant.hearing.headset import HeadsetSource
     from assistant.station.microphone import Microphone
 
-    source = Microphone(lambda: HeadsetSource(None))
+    source = Microphone(lambda: HeadsetSource(int(microphone) if microphone and microphone.isdigit() else microphone))
 
     def speak(form: str, how: str = "Say") -> np.ndarray:
         show(f"  {how}: {form}")

@@ -12,6 +12,7 @@ import click
 from assistant.errors import ReplayMismatchError, SoundDeviceError, UsageError
 from assistant.practice import schematic
 from assistant.practice.disturbances import COMPUTER, KINDS
+from assistant.practice.drill_report import drill_the_words
 from assistant.practice.evidence import evidence_folder, show_evidence
 from assistant.practice.headset import run_at_headset
 from assistant.practice.hints import Hints, at_steps
@@ -98,7 +99,7 @@ def practice(
     if due:
         return _show_due(file, now, as_json)
     if words_drill:
-        return _drill_words(trainee, persona, as_json)
+        return drill_the_words(trainee, persona, microphone, as_json)
     if tracer and not procedure:
         return 0
     if not procedure:
@@ -209,41 +210,4 @@ def _show_due(file: TraineeFile, now: datetime, as_json: bool) -> int:
         click.echo("  Nothing is due.")
     for item, at in found if not as_json else ():
         click.echo(f"  {item}  due since {at.date()}, known with {cards.recall(item, now):.0%}")
-    return 0
-
-
-def _drill_words(trainee: str, persona: str | None, as_json: bool) -> int:
-    from assistant.hearing.engines import open_engine
-    from assistant.hearing.listener import Listener
-    from assistant.hearing.packs import load_pack
-    from assistant.hearing.profile import profile_path, save_profile
-    from assistant.practice.operator_voice import OperatorVoice
-    from assistant.practice.words_drill import LOUDER_DB, drill_words, voice_speaker
-
-    if not persona:
-        profile_path(trainee)  # a name that can't be kept is refused before anyone speaks
-        from assistant.practice.microphone_drill import microphone_speaker
-
-        speaker, louder = microphone_speaker(lambda text: click.echo(text, err=True))
-    else:
-        voice = OperatorVoice(load_persona(persona).voice, 1)
-        speaker, louder = voice_speaker(voice), voice_speaker(voice, louder_db=LOUDER_DB)
-    pack = load_pack("en")
-    listener = Listener(open_engine("en"), pack, latency_s=0.0)
-    try:
-        found = drill_words(
-            listener, pack, speaker, trainee, louder=louder,
-            show=lambda r: click.echo(
-                f"  {r.form:<20} {'louder: ' if r.louder else ''}heard {r.right} of {r.tries}  "
-                + ", ".join(h or "nothing" for h in r.heard), err=as_json,
-            ),
-        )
-    finally:
-        listener.close()
-    kept = None if persona else save_profile(found.profile(pack))
-    if as_json:
-        print_json({**found.as_json(), "kept": str(kept or ""), "skipped": []})
-        return 0
-    for sentence in ["", *found.verdict(), f"Kept in {kept}." if kept else "Nothing is kept: this was a persona's voice."]:
-        click.echo(f"  {sentence}".rstrip())
     return 0

@@ -34,7 +34,7 @@ class DrillStage:
             if world:
                 self._answering.happen(world)
             self.happened.append((now_ms, drill.word))
-            self._show(f"You see: {drill.tell}.")
+            self._show(f"Now it happens: {drill.tell}.")
 
     def next_ms(self) -> int | None:
         """When the next one is due."""

@@ -69,20 +69,20 @@ class WordsDrill:
     def verdict(self) -> list[str]:
         """What this person should know and do, a sentence each."""
         out, lost = [], self.trouble()
+        first = {r.word: r.form for r in reversed(self.results)}
         if self.results and self.snr_db < LEAST_SNR_DB:
             out.append(f"This voice is only {self.snr_db:.0f} dB over the room. Speak louder, or bring the microphone nearer.")
         for result in {r.word: r for r in self.results}.values():
             word, form = result.word, self.forms.get(result.word, "")
-            first = next(r.form for r in self.results if r.word == word)
             if word in self.louder:
                 out.append(f"Say '{form}' louder than you usually do.")
-            elif form and form != first:
-                out.append(f"Say '{form}' instead of '{first}'.")
-        out += [f"'{_said(word)}' isn't understood in any form. Press its key." for word in lost if word not in NEEDED]
-        needed = [f"'{_said(word)}'" for word in NEEDED if word in lost]
+            elif form and form != first[word]:
+                out.append(f"Say '{form}' instead of '{first[word]}'.")
+        out += [f"'{first.get(word, word)}' isn't understood in any form. Press its key." for word in lost if word not in NEEDED]
+        needed = [f"'{first.get(word, word)}'" for word in NEEDED if word in lost]
         if needed:
-            out.append(f"Not fit for work by voice as it is: {' and '.join(needed)} isn't understood in any form, "
-                       "louder or not. Work with keys, or with another microphone, and drill again.")
+            out.append(f"Not fit for work by voice as it is: {' and '.join(needed)} {'is' if len(needed) == 1 else 'are'} not understood in any "
+                       "form, louder or not. Work with keys, or with another microphone, and drill again.")
         return out or ["Every word is understood as it is."]
 
     def as_json(self) -> dict[str, Any]:
@@ -127,10 +127,6 @@ def drill_words(
                 break
     found.snr_db = round(median(ratios), 1) if ratios else 0.0
     return found
-
-
-def _said(word: str) -> str:
-    return word.replace("_", " ")
 
 
 def _try(

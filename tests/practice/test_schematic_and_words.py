@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from assistant.errors import UsageError
+from assistant.errors import SoundDeviceError, UsageError
 from assistant.hearing import profile as profiles
 from assistant.hearing.engines import open_engine
 from assistant.hearing.judge import Bars
@@ -18,6 +18,7 @@ from assistant.hearing.packs import load_pack
 from assistant.hearing.profile import load_profile, save_profile
 from assistant.practice import schematic, words_drill
 from assistant.practice import understanding as u
+from assistant.practice.drill_report import told
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.operator_voice import OperatorVoice
 from assistant.practice.persona import load_persona
@@ -113,7 +114,7 @@ def test_what_a_persona_says_becomes_nobodys_profile(tmp_path, monkeypatch):
     monkeypatch.setattr(words_drill, "drill_words", lambda listener, pack, speaker, person, **k: WordsDrill(person, "pocketsphinx", forms={"spill": ""}))
     found = CliRunner().invoke(practice, ["--words-drill", "--persona", "steady", "--evidence-folder", str(tmp_path / "e")])
     assert "Nothing is kept" in found.output and not (tmp_path / "profiles").exists()
-    monkeypatch.setattr("assistant.practice.microphone_drill.microphone_speaker", lambda show: (None, None))
+    monkeypatch.setattr("assistant.practice.microphone_drill.microphone_speaker", lambda show, microphone: (None, None))
     CliRunner().invoke(practice, ["--words-drill", "--trainee", "Kit", "--evidence-folder", str(tmp_path / "e")], catch_exceptions=False)
     assert load_profile("Kit", tmp_path / "profiles").troublesome == ("spill",)
     refused = CliRunner().invoke(practice, ["--words-drill", "--trainee", "../Kit"])
@@ -133,8 +134,28 @@ def test_who_is_heard_only_when_louder_is_told_so_and_who_is_never_heard_is_told
         listener.close()
     assert raised.louder == ["dropped_item"] and any("louder than you usually do" in text for text in raised.verdict())
     told = " ".join(never.verdict())
-    assert "Not fit for work by voice as it is: 'confirm'" in told and "'spill' isn't understood in any form. Press its key." in told
+    assert "Not fit for work by voice as it is: 'affirmative' is not understood" in told and f"'{pack.say['spill'][0]}' isn't understood in any form. Press its key." in told
     assert plain.louder == [] and plain.snr_db > 15 and plain.verdict() == ["Every word is understood as it is."]
+
+
+def test_what_was_heard_is_shown_as_it_is_said_and_not_by_its_name_in_the_files():
+    pack = load_pack("en")
+    line = told(WordResult("dry_surface", "dry surface", 3, 1, ("dry_surface", "wipe_reused", ""), 0.9), pack)
+    assert line.split()[:5] == ["dry", "surface", "understood", "1", "of"] and "_" not in line
+    assert line.endswith(f"heard: {pack.say['wipe_reused'][0]}, nothing")
+    never = WordsDrill("A", "x", forms={"confirm": "", "stop": "", "fire": ""}, results=[
+        WordResult(word, pack.say[word][0], 2, 0, ("", ""), 0.0) for word in ("confirm", "stop", "fire")])
+    sentences = " ".join(never.verdict())
+    assert "'affirmative' and 'stop' are not understood" in sentences and f"'{pack.say['fire'][0]}' isn't understood" in sentences
+
+
+def test_without_a_microphone_the_drill_says_so_before_a_word_is_asked_for(monkeypatch, tmp_path):
+    def gone(show, microphone):
+        raise SoundDeviceError("The microphone can't be opened.", where=f"microphone {microphone}")
+
+    monkeypatch.setattr("assistant.practice.microphone_drill.microphone_speaker", gone)
+    found = CliRunner().invoke(practice, ["--words-drill", "--trainee", "Kit", "--microphone", "9"]).exception
+    assert isinstance(found, SoundDeviceError) and found.where == "microphone 9" and "--persona" in found.try_next
 
 
 def test_show_me_one_prints_one_object_and_the_drawing(tmp_path):
