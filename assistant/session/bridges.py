@@ -94,7 +94,7 @@ def _bridge(step_id: str, key: _Key, hands: str) -> Step:
 def _move(plan: Plan, hands: str, to: str) -> str:
     """How the hands get from where they are to `to`: in the site's words, with the glove hygiene this way needs."""
     if hands in ("", to):  # nobody is asked to move: the step is only told
-        return say(plan.language, "bridge_move", to=say(plan.language, f"hands_{to}"))
+        return say(plan.language, "hands_at", position=say(plan.language, f"hands_{to}"))
     return plan.move_says.get(f"{hands}>{to}") or say(plan.language, f"bridge_move_{hands}_{to}")
 
 

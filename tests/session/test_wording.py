@@ -20,7 +20,7 @@ FILLED = {
     "names": "back wall and left wall", "name": "left work tray", "time": "1 minute 20 seconds", "step": "Wipe it.",
     "words": "confirm, negative", "choices": "1: back wall.", "n": "3", "value": "minus 40 Pa", "limit": "minus 20",
     "person": "Kim", "reason": "We are paused.", "tell": "Tell them.", "position": "open", "device": "headset",
-    "head": "back wall", "last": "left wall", "unit": "Pa", "to": "in the gauntlets",
+    "head": "back wall", "last": "left wall", "unit": "Pa",
 }
 SOURCES = "\n".join(p.read_text(encoding="utf-8") for p in sorted(Path(package.__file__).parent.rglob("*.py"))
                     if p.parent.name != "wording")

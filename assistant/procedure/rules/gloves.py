@@ -29,7 +29,7 @@ def gloves_after_room_wiping(c: Context) -> Iterable[Hit]:
 )
 def gloves_after_window(c: Context) -> Iterable[Hit]:
     yield from _unchanged(
-        c, lambda v: v.step.reach == "window", lambda v: v.step.kind == "move" and v.step.hands == "gauntlets", at_end=True
+        c, lambda v: v.step.reach == "window", lambda v: v.step.kind == "move" and v.step.hands in _INSIDE, at_end=True
     )
 
 
