@@ -252,15 +252,20 @@ class EnclosureSim:
     def label(self, agent: str, today: str) -> tuple[str, str]:
         """(lot, expiry date) printed on the pack of an agent."""
         if agent not in self._labels:
-            letter = self._random.choice("BKRT")
-            digits = "".join(self._random.choice("1345678") for _ in range(3))
+            lot = self._lot()
+            while lot in {other for other, _ in self._labels.values()}:
+                lot = self._lot()  # two packs of one lot would look like a fault of the drill
             year = int((today or "2026-01-01")[:4])
             month = self._random.choice(("03-31", "06-30", "09-30", "11-30"))
-            self._labels[agent] = (f"{letter}{digits}", f"{year + 1}-{month}")
+            self._labels[agent] = (lot, f"{year + 1}-{month}")
         lot, expiry = self._labels[agent]
         if agent in self.expired:
             expiry = f"{int((today or '2026-01-01')[:4]) - 1}-{expiry[5:]}"
         return lot, expiry
+
+    def _lot(self) -> str:
+        letter = self._random.choice("BKRT")
+        return letter + "".join(self._random.choice("1345678") for _ in range(3))
 
     def true(self, action: u.Action, now_ms: int) -> bool:
         """Whether "this is done" can be said of it now."""

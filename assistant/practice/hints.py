@@ -70,11 +70,11 @@ class Hints:
     def _ask(self, step: Step) -> None:
         """Before the step is shown; the session's clock stands still meanwhile."""
         asked = question(self.plan, step, self.seed)
-        right = f"{asked.right}: {asked.choices[asked.right - 1].rstrip('.')}."
+        right = f"{asked.right}: {asked.choices[asked.right - 1]}"
         if self._lines is None:  # a persona does it, and shows what comes
             self._say(f"{asked.text()}\nIt is {right}")
             return
-        self._say(f"{asked.text()} Type its number.")
+        self._say(asked.shown())
         chosen = asked.answer(self._lines)
         self._answered.append(inputs.Recalled(step.id, asked.choices, asked.right, chosen))
         self._say("Right." if chosen == asked.right else f"No. It is {right}")

@@ -55,6 +55,10 @@ class Question:
     def text(self) -> str:
         return "What comes next? " + " ".join(f"{n}: {choice}" for n, choice in enumerate(self.choices, 1))
 
+    def shown(self) -> str:
+        """As text on a screen, a choice a line."""
+        return "What comes next? Type its number." + "".join(f"\n  {n}  {choice}" for n, choice in enumerate(self.choices, 1))
+
     def answer(self, lines: queue.Queue[str]) -> int:
         """The number chosen, as typed ("2" or "two"), from the next line that isn't empty; 0 for anything else.
         "quit" raises KeyboardInterrupt."""

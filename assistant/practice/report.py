@@ -28,7 +28,7 @@ def report(done: Practised, as_json: bool) -> None:
     for word, took in s.reactions_ms.items():
         click.echo(f"  {word.replace('_', ' '):<12} named after {took / 1000:.1f} s")
     for moment in s.better:
-        click.echo(f"  Do better: at {clock_text(moment.at_ms)}, {moment.text.rstrip('.')}.")
+        click.echo(f"  Do better: at {clock_text(moment.at_ms)}, {moment.text.rstrip('.')}{'' if moment.text.endswith('?') else '.'}")
     if s.better:
         click.echo(f"  To hear these moments again: assistant replay {done.folder}")
     if done.level.id == ASSESSMENT:

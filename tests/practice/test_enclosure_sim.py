@@ -71,3 +71,10 @@ def test_a_wipe_used_on_something_dirtier_carries_dirt_back_unless_a_fresh_face_
         world.do(u.Action(u.WET, "right_tray", "disinfectant"), 0, 10_000)
         world.do(u.Action(u.WET, "back_wall", "disinfectant", fresh=fresh), 11_000, 30_000)
         assert bool(world.surfaces["back_wall"].carried) is not fresh
+
+
+def test_no_two_packs_are_of_one_lot(plan):
+    for seed in range(400):
+        world = EnclosureSim(plan, seed)
+        world.reading("-90", "-40")
+        assert len({world.label(agent, "2026-01-01")[0] for agent in ("disinfectant", "decontaminant", "alcohol")}) == 3

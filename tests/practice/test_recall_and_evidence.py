@@ -66,6 +66,16 @@ def test_recall_by_keys_asks_before_each_step_and_keeps_the_answers(tmp_path):
     assert told.count('"kind":"next_recalled"') == 1 and '"chosen":1' in told
 
 
+def test_what_was_said_is_shown_before_anybody_is_asked_what_comes_next(tmp_path):
+    found = CliRunner().invoke(practice, [
+        "gb-2-end-of-day", "--level", "recall", "--records", str(tmp_path / "r"), "--evidence-folder", str(tmp_path / "e"), "--factor", "1",
+    ], input="9\nquit\n").output
+    greeting, asked, answer = (found.index(text) for text in ("This is practice", "What comes next? Type its number.", "No. It is "))
+    assert greeting < asked < answer
+    choices = found[asked:answer].splitlines()[1:4]
+    assert [line.split()[0] for line in choices] == ["1", "2", "3"] and not found[answer:].splitlines()[0].endswith("?.")
+
+
 @pytest.mark.parametrize(("typed", "kind", "value"), [
     ("-65", "number", "-65"), ("0.5", "number", "0.5"), ("b417", "lot", "B417"), ("2027-03-31", "date", "2027-03-31"),
 ])
