@@ -177,9 +177,9 @@ class Names:
             fresh = bool(re.search(r"new wipe|fresh face", low)) or "face" not in low
             return Action(WET, surface, self.find(self.agents, body), fresh)
         opening = self.find(self.openings, body)
-        if opening and low.startswith("open "):
+        if opening and re.search(r"(?:^|\. )open ", low):
             return Action(OPEN, opening)
-        if opening and low.startswith("close "):
+        if opening and re.search(r"(?:^|\. )close ", low):
             return Action(CLOSE, opening)
         cycle = self.find(self.cycles, body)
         if cycle and "start" in low:

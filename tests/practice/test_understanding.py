@@ -14,7 +14,10 @@ from assistant.practice.channel import Channel
 from assistant.practice.enclosure_sim import EnclosureSim
 from assistant.practice.operator import Operator
 from assistant.practice.persona import load_persona
+from assistant.practice.short_wording import asked_in_short
 from assistant.practice.simulate import Simulation
+from assistant.procedure.compile import compile_plan
+from assistant.procedure.load import load_procedure, procedure_names
 from assistant.session import inputs
 from assistant.session.wording import say
 
@@ -106,3 +109,19 @@ def test_somebody_whose_sign_was_taken_wrongly_finds_out_and_takes_it_back(plan)
     assert reply("minus can't stand there. Say it again.") == ("correction", "")
     assert reply("Taken back. So far minus. Say the next one, or affirmative at the end.") == ("value", "eight")
     assert reply("So far 0 3. Say the next one, or affirmative at the end.") == ("correction", "")
+
+
+@pytest.mark.parametrize("name", procedure_names())
+def test_what_each_shipped_step_claims_is_what_the_operator_does_in_either_wording(name):
+    # the claim is the site file's own (kind and subject of the step); the sentence is all the operator has
+    plan = compile_plan(load_procedure(name))
+    names, claimed = u.Names(plan), {"open": u.OPEN, "close": u.CLOSE, "cycle": u.START, "move": u.HANDS, "wet": u.WET}
+    steps = [s for s in (*plan.steps, *(s for m in plan.mishaps.values() for s in m.steps)) if s.kind in claimed]
+    assert steps
+    for step in steps:
+        wanted = claimed[step.kind], step.opening or step.cycle or step.hands or step.surface
+        told = u.understand(f"{step.say} {say('en', 'say_confirm_wet' if step.kind == 'wet' else 'say_confirm', confirm='affirmative')}")
+        short = asked_in_short(u.Meaning(u.NEWS, step.brief or step.say), names, "affirmative", "negative")
+        for meaning in (told, short):
+            done = names.action(meaning)
+            assert (done.kind, done.subject) == wanted, (step.id, meaning)
