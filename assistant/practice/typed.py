@@ -45,6 +45,7 @@ class TypedTrainee:
         self._script = [] if self._queue is not None else sorted(lines)  # type: ignore[arg-type]
         self._action: u.Action | None = None
         self._begun_ms = 0
+        self._aside: tuple[u.Action, int] | None = None  # what a re-wet came before, and ms spent on it
         self._latest_ms = 0
 
     def hear(self, text: str, ended_ms: int, role: str = "") -> None:
@@ -55,10 +56,26 @@ class TypedTrainee:
             self._brief = text == SHORT
         elif self._brief and meaning.kind == u.NEWS:
             meaning = asked_in_short(meaning, self.world.names, "", "") or meaning
+        elif meaning.kind == u.BACK_TO:
+            self._go_back(meaning.what, ended_ms)
+        if meaning.kind == u.REWET and self._action is not None:
+            self._aside = self._action, ended_ms - self._begun_ms
         if meaning.kind in (u.DO, u.WIPE, u.REWET):
             self._action, self._begun_ms = self.world.names.action(meaning), ended_ms
         elif meaning.kind == u.FROM_START:
             self._begun_ms = ended_ms
+
+    def _go_back(self, what: str, ended_ms: int) -> None:
+        """To what was at hand before a re-wet or a question, with the time that was spent on it already."""
+        step = re.split(r"\s*\bwet now:", what, maxsplit=1, flags=re.IGNORECASE)[0]
+        asked = asked_in_short(u.Meaning(u.NEWS, step), self.world.names, "", "")
+        if asked is None or asked.kind not in (u.DO, u.WIPE):
+            return
+        action = self.world.names.action(asked)
+        if not _same(action, self._action):
+            spent_ms = self._aside[1] if self._aside and _same(action, self._aside[0]) else 0
+            self._action, self._begun_ms = action, ended_ms - spent_ms
+        self._aside = None
 
     def sounding(self, now_ms: int) -> None:
         """Nothing changes for somebody who types."""
@@ -104,6 +121,10 @@ class TypedTrainee:
         if text in ("quit", "exit"):
             raise KeyboardInterrupt
         return text
+
+
+def _same(one: u.Action, other: u.Action | None) -> bool:
+    return other is not None and (one.kind, one.subject) == (other.kind, other.subject)
 
 
 def as_said(text: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.practice import understanding as u
 from assistant.practice.channel import Channel
 from assistant.practice.disturbances import COMPUTER, KINDS, MICROPHONE, NOISE, Disturber, draw_disturbances
 from assistant.practice.drills import draw
@@ -17,6 +18,7 @@ from assistant.practice.session_run import run_practice
 from assistant.practice.simulate import Simulation
 from assistant.practice.stage import DrillStage
 from assistant.practice.typed import TypedTrainee
+from assistant.session.wording import say
 
 
 def work(plan, kinds, seed):
@@ -106,6 +108,30 @@ def test_what_is_typed_is_held_against_the_enclosure_in_either_wording(ready, tm
     states = {cell.surface: cell.state for cell in cells(done.world, done.ended_ms)}
     assert set(states.values()) <= {DONE, WET_NOW}, states
     assert len(rushed.log.untrue) > 5 and rushed.score.critical
+
+
+@pytest.mark.parametrize("brief", [False, True])
+def test_a_wipe_that_a_rewet_came_before_is_taken_up_again_with_the_time_spent_on_it(plan, brief):
+    world, step = EnclosureSim(plan, 1), next(s for s in plan.steps if s.surface == "right_tray" and s.agent == "decontaminant")
+    trainee = TypedTrainee(world, [], brief=brief)
+    told = step.brief if brief else f"{step.say} {say('en', 'say_confirm_wet', confirm='affirmative')}"
+    need_ms = world.duration_ms(u.Action(u.WET, "right_tray"))
+    trainee.hear(told, 0)
+    trainee.hear(say("en", "rewet", name="back wall", rewetted="all wet again"), need_ms // 2)
+    trainee.says("rewetted", 60_000)
+    wet_now = "Wet now: inside of the window, 26 seconds left and left tray, 41 seconds left."
+    trainee.hear(f"{say('en', 'returned', step=step.brief if brief else step.say)} {wet_now}", 61_000)
+    trainee.says("confirm", 61_000 + need_ms // 2)
+    assert world.true(u.Action(u.WET, "right_tray", "decontaminant"), 61_000 + need_ms // 2) and not trainee.lapses
+
+
+def test_asking_where_one_is_starts_no_wipe_anew(plan):
+    world, step = EnclosureSim(plan, 1), next(s for s in plan.steps if s.surface == "right_tray" and s.agent == "decontaminant")
+    trainee, need_ms = TypedTrainee(world, []), world.duration_ms(u.Action(u.WET, "right_tray"))
+    trainee.hear(f"{step.say} {say('en', 'say_confirm_wet', confirm='affirmative')}", 0)
+    trainee.hear(say("en", "where", step=step.say), need_ms)
+    trainee.says("confirm", need_ms + 100)
+    assert not trainee.lapses and world.is_wet("right_tray", need_ms + 100)
 
 
 def test_a_drill_is_shown_once_and_not_before_its_time(plan):
