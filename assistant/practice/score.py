@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.moments import step_text, untrue_text
 from assistant.practice.oracle import DRYING, FALSE_CLAIM, MISPLACED, Oracle
 from assistant.procedure.plan import CHECK, READING, WET, Plan
 from assistant.session.lookup import said_as
@@ -84,7 +85,7 @@ class Score:
 def enclosure_log(oracle: Oracle, world: EnclosureSim, mishaps: Sequence[MishapLog]) -> EnclosureLog:
     """The log of a session that was judged by an oracle."""
     untrue = [
-        Moment(f.at_ms, f.what.split(" was ")[0], f.what) for f in oracle.findings
+        Moment(f.at_ms, f.what.split(" was ")[0], untrue_text(world.plan, f.what)) for f in oracle.findings
         if f.kind in (FALSE_CLAIM, MISPLACED, DRYING)
     ]
     carried = [f"dirt was carried to the {world.plan.surfaces[s].name}" for s, now in world.surfaces.items() if now.carried]
@@ -101,7 +102,7 @@ def score(plan: Plan, facts: Iterable[Any], log: EnclosureLog) -> Score:
         ORDER: _order(plan, facts),
         WAITS: _waits(facts),
         WORDS: _words(facts),
-        CLAIMS: [*log.untrue, *_quick(facts)],
+        CLAIMS: [*log.untrue, *_quick(plan, facts)],
         MISHAPS: late,
         CORRECTIONS: [Moment(f.at_ms, f.step, "a confirmation was taken back") for f in facts if f.KIND == "correction_made"],
         HYGIENE: [Moment(end_ms, text.rsplit("the ", 1)[-1], text) for text in log.carried]
@@ -137,7 +138,7 @@ def _part(name: str, moments: list[Moment], count: int, what: str) -> Part:
 
 def _order(plan: Plan, facts: list[Any]) -> list[Moment]:
     out = [Moment(f.at_ms, f.word, f"'{said_as(plan, f.word)}' didn't fit there") for f in facts if f.KIND == "not_now"]
-    return out + [Moment(f.at_ms, f.step, "a step was left out") for f in facts if f.KIND == "step_skipped"]
+    return out + [Moment(f.at_ms, f.step, f"left out: {step_text(plan, f.step)}") for f in facts if f.KIND == "step_skipped"]
 
 
 def _waits(facts: list[Any]) -> list[Moment]:
@@ -152,8 +153,8 @@ def _words(facts: list[Any]) -> list[Moment]:
     ]
 
 
-def _quick(facts: list[Any]) -> list[Moment]:
-    return [Moment(f.at_ms, f.step, "confirmed sooner than it can be done") for f in facts if f.KIND == "claim_questioned"]
+def _quick(plan: Plan, facts: list[Any]) -> list[Moment]:
+    return [Moment(f.at_ms, f.step, f"confirmed sooner than it can be done: {step_text(plan, f.step)}") for f in facts if f.KIND == "claim_questioned"]
 
 
 def _reactions(facts: list[Any], mishaps: Sequence[MishapLog]) -> tuple[dict[str, int], list[Moment]]:

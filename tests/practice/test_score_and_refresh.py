@@ -11,6 +11,7 @@ from fsrs import Scheduler
 from assistant.errors import SiteFileError
 from assistant.practice.drills import draw
 from assistant.practice.measure import held_out, mean_score, spearman
+from assistant.practice.moments import untrue_text
 from assistant.practice.refresh import Refresh
 from assistant.practice.score import WEIGHTS, EnclosureLog, MishapLog, Moment, score
 from assistant.session.facts import lines, steps
@@ -97,3 +98,16 @@ def test_what_went_wrong_is_drawn_more_often_and_the_file_survives(tmp_path):
     (tmp_path / "refresh.json").write_text("{}")
     with pytest.raises(SiteFileError):
         Refresh.load(tmp_path / "refresh.json")
+
+
+def test_what_to_do_better_is_told_without_the_names_in_the_files(plan):
+    known = {**{s.id: s for s in plan.steps}, **plan.surfaces}
+    step = next(s for s in plan.steps if s.kind == "wet")
+    texts = [untrue_text(plan, f"{step.id} was believed done"), untrue_text(plan, "back_wall was believed wet again"),
+             untrue_text(plan, "back_wall was wet for 41250 ms only"), untrue_text(plan, "bridge:open:inner_door was believed done")]
+    assert texts[0] == f"confirmed, though it wasn't done: {step.brief or step.say}"
+    assert texts[2] == f"the {plan.surfaces['back_wall'].name} stayed wet for 41 s only" and "inner door" in texts[3]
+    assert not [text for text in texts for name in known if "_" in name and name in text]
+    left_out = score(plan, [steps.StepConfirmed(1, step.id, "", "single", 1, 1, "t", "voice")], EnclosureLog(
+        [Moment(1, step.id, texts[0])])).better
+    assert left_out[0].about == step.id  # what is due to be refreshed still goes by the step
