@@ -14,7 +14,7 @@ PROPERTIES: dict[str, str] = {
     "opening_conditions": "no opening is opened, and no cycle started, without its conditions",
     "read_back": "a dangerous opening is confirmed only after it was read back",
     "hands": "no step needs a hand that is elsewhere",
-    "way_open": "no surface is wetted, first or again, with a tray down or a door shut that is lifted or open there",
+    "way_open": "nothing is wetted, first or again, or passed through, with a tray down or a door shut that is lifted or open there",
     "fan": "the fan is never off with the chamber open",
     "contact_time": "no contact is complete before its surface was wet for its time",
     "cycle_time": "no cycle is complete before its time",

@@ -7,7 +7,7 @@ between file and core therefore shows. For a plan made without files (tests), `o
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from assistant.calc.purge import purge_time_s
 from assistant.procedure import plan as p
@@ -23,6 +23,10 @@ LEAST_SPOILS: dict[str, tuple[str, ...]] = {
     "wipe_reused": ("current",), "agent_out": ("current",), "power_cut": ("running",), "hand_over": ("running",),
     "unwell": ("running",), "splash": ("running",), "touched": ("chosen",), "dry_surface": ("chosen",),
 }
+# Instructions that put something through an opening (plain ones, and the bag's last way); a glove change or a bag that
+# is filled doesn't. Common practice, no source.
+_PUTS_THROUGH = ("", "waste_passed_out", "spray")
+_MOVES_NOTHING = ("open", "close", "wait", "cycle", "machine")
 # Mishaps after which no machine cycle counts any more. Common practice, no source.
 BREAKS_CYCLES = ("pressure_alarm", "power_cut")
 
@@ -80,6 +84,7 @@ class Task:
     place: str = ""  # file:line
     tray: str = ""  # what an instruction is about: the tray that it lifts or puts back
     wiped_from: str = ""  # where the hands are while a surface is wiped: where its wipe is then
+    passes: bool = False  # leads through whatever stands open there: something is put through, or hands by the window
 
 
 @dataclass(frozen=True)
@@ -190,10 +195,13 @@ def _formula_ms(cycle) -> int:
 def _file_tasks(loaded: Loaded) -> Iterator[Task]:
     hands = loaded.procedure.start_hands
     for flat in loaded.steps:
-        reach = flat.model.reach or hands
-        yield _file_task(loaded, flat, reach if flat.model.do == "wet" else "")
-        if flat.model.do == "move":
-            hands = flat.model.hands
+        m = flat.model
+        reach = m.reach or hands
+        by_window = p.WINDOW in ((hands, m.hands) if m.do == "move" else (reach,)) and m.do not in _MOVES_NOTHING
+        passes = by_window or m.do == "instruct" and (m.role or "") in _PUTS_THROUGH
+        yield replace(_file_task(loaded, flat, reach if m.do == "wet" else ""), passes=passes)
+        if m.do == "move":
+            hands = m.hands
 
 
 def _file_task(loaded: Loaded, flat, wiped_from: str) -> Task:

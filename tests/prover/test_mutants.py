@@ -47,7 +47,7 @@ def test_a_fault_in_the_core_is_refuted(bases, name):
 
 @pytest.mark.parametrize(("base", "operator", "prop"), [
     ("gb-2-end-of-day", "waste_step_unwritten", "waste_out"), ("gb-2-end-of-day", "waste_not_owed", "waste_out"),
-    ("pi-1-under-work-surface", "way_unrequired", "way_open"),
+    ("pi-1-under-work-surface", "way_unrequired", "way_open"), ("gb-2-end-of-day", "way_unrequired", "way_open"),
 ])
 def test_what_a_file_forgets_is_refuted_by_the_property_that_it_breaks(bases, base, operator, prop):
     """Common practice, no source: a bag is filled, closed, wiped and passed out, then the gloves are changed; what lies

@@ -35,8 +35,8 @@ def folder(tmp_path):
     return copy
 
 
-def _edit(folder, *swaps: tuple[str, str]) -> None:
-    path = folder / PART
+def _edit(folder, *swaps: tuple[str, str], part: str = PART) -> None:
+    path = folder / part
     text = path.read_text(encoding="utf-8")
     for old, new in swaps:
         assert old in text
@@ -68,6 +68,41 @@ def test_a_file_whose_wiping_does_not_require_the_plate_lifted_is_refuted(folder
     assert example is not None and example.prop == "way_open"
     assert "is asked for with the space under the left plate closed" in example.text
     assert {f.rule for f in check_procedure(loaded)} == {"way-not-required"}
+
+
+@pytest.mark.parametrize(("name", "part", "required", "told"), [
+    ("gb-2-end-of-day", "parts/waste-to-airlock.yaml", "    requires: [{opening: inner_door, is: open}]\n",
+     "waste-to-airlock.yaml:"),
+    ("gb-2-end-of-day", "parts/waste-from-airlock.yaml", "    requires: [{opening: outer_door, is: open}]\n",
+     "the outer door closed"),
+    ("pi-1-under-work-surface", "parts/bag-out.yaml", "    requires: [{opening: port_cover, is: open}]\n",
+     "the bag-out cover closed"),
+    ("gb-2-light-clean", "parts/load-wiped-airlock.yaml", ", {opening: inner_door, is: open}]", "the inner door closed"),
+])
+def test_a_file_that_passes_something_through_without_requiring_the_way_open_is_refuted(folder, name, part, required, told):
+    _edit(folder, (required, "" if required.endswith("\n") else "]"), part=part)
+    loaded = load_procedure(name, folder)
+    found = check_procedure(loaded)
+    assert {f.rule for f in found} == {"way-not-required"} and all(f.file.endswith(part) for f in found)
+    example = prove_procedure(loaded, bounds=ONE_MISHAP, processes=1).counterexample
+    assert example is not None and example.prop == "way_open" and told in example.text
+
+
+@pytest.mark.parametrize("step", ["reach_in", "bag_window_wipes", "wipe_window_bag", "reach_out"])
+def test_what_is_done_through_the_window_without_requiring_it_open_is_named(folder, step):
+    path = folder / "gb-2" / "gb-2-rigorous-clean.yaml"
+    before, at, after = path.read_text(encoding="utf-8").partition(f"  - id: {step}\n")
+    path.write_text(before + at + after.replace("    requires: [{opening: window, is: open}]\n", "", 1), encoding="utf-8")
+    loaded = load_procedure("gb-2-rigorous-clean", folder)
+    found = check_procedure(loaded)
+    assert [(f.rule, f.message.partition(" ")[0]) for f in found] == [("way-not-required", step)]
+    assert ways(of_files(loaded), {"open_window": True})[step] == (frozenset({"window"}), frozenset())
+
+
+def test_what_stays_on_one_side_of_an_open_door_need_not_have_it_open():
+    at = ways(of_files(load_procedure("gb-2-light-clean")), {"drugs_differ": True})
+    assert "load.hang_in" in at and "load.close_inner" in at
+    assert not {"load.bin_wipes", "load.change_gloves", "load.close_outer", "load.hands_in"} & at.keys()
 
 
 def test_a_file_that_lifts_the_plate_by_an_instruction_is_refuted_and_told_how_to_mend_it(folder):

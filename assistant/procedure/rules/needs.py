@@ -28,7 +28,7 @@ NEEDS: dict[str, frozenset[str]] = {
     "alcohol-last": frozenset(("wet",)),
     "tray-not-lifted": _DOORS | frozenset(("role",)),
     "both-trays": _DOORS | frozenset(("role", "surfaces", "procedure.cleans_zones")),
-    "way-not-required": _DOORS | frozenset(("role", "wet", "surfaces")),
+    "way-not-required": _DOORS | _HANDS | frozenset(("role", "wet", "surfaces")),
     "gauntlets-after-dirt": frozenset(("wet", "role", "move")),
     "waste-not-out": _PURPOSE | frozenset(("wet", "role")),
     "wipes-left-outside": frozenset((LINE,)),

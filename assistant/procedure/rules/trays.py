@@ -1,4 +1,4 @@
-"""Rules about trays and plates: lifted, put back, and lifted again for whatever is wiped there once more."""
+"""Rules about trays and plates, and about ways: lifted or opened again for whatever is done there once more."""
 
 from __future__ import annotations
 
@@ -69,23 +69,47 @@ def both_trays(c: Context) -> Iterable[Hit]:
             yield c.procedure, "cleans_zones", f"{tray} is never lifted.", "Lift every tray in turn."
 
 
+# Instructions that lead through what is open. The others stay on one side of it: gloves, hands, a bag that is filled.
+_THROUGH = (None, "waste_passed_out", "spray")
+
+
+def leads_through(v: Visit) -> bool:
+    """Whether the step wets or passes something through what is open there, or is done through the window."""
+    kind = v.step.kind
+    if kind == "move":
+        return "window" in (v.hands, v.step.hands)
+    if kind == "instruct" and v.flat.model.role in _THROUGH:
+        return True
+    return kind == "wet" or v.step.reach == "window" and kind in ("instruct", "check", "reading", "note", "witness", "patch")
+
+
 @rule(
     "way-not-required",
-    "What is wetted while a door, the window or a tray is open requires it open: done again later, it is opened again.",
+    "What is wetted or passed through while a door, port, window or tray is open requires it open: it is opened again then.",
 )
 def way_not_required(c: Context) -> Iterable[Hit]:
     seen = set()
     for walk in c.walks().values():
         by_hand: set[str] = set()  # trays lifted by an instruction, which nothing can require
+        used: set[str] = set()  # openings that a step needed since they were opened
         for v in walk:
             moved = tray_moved(c, v)
             if moved and v.step.kind not in ("open", "close"):
                 by_hand = by_hand | {moved[0]} if moved[1] else by_hand - {moved[0]}
-            if v.step.kind != "wet" or v.step.id in seen:
-                continue
             required = {x.subject for x in v.step.requires if x.kind == "opening" and x.value == "open"}
-            missing = sorted(o for o, at in v.openings.items() if at == "open" and o not in required)
-            under = c.surface(v.step.surface).under
+            is_open = {o for o, at in v.openings.items() if at == "open"}
+            if v.step.kind == "open":
+                used.discard(v.step.opening)
+            needed: set[str] = set()
+            if leads_through(v):
+                needed = is_open
+                used |= is_open
+            elif v.step.kind == "close" and v.step.opening not in used:
+                needed = is_open & {v.step.opening}  # nothing else went through, so its own words say what does
+            if v.step.id in seen:
+                continue
+            missing = sorted(needed - required)
+            under = c.surface(v.step.surface).under if v.step.kind == "wet" else None
             if missing:
                 seen.add(v.step.id)
                 yield (
@@ -94,7 +118,7 @@ def way_not_required(c: Context) -> Iterable[Hit]:
                     f"{v.step.id} is done with {missing[0]} open, but done again later nothing opens it.",
                     f"Add requires: [{{opening: {missing[0]}, is: open}}].",
                 )
-            elif under in by_hand:
+            elif under and under in by_hand:
                 seen.add(v.step.id)
                 ways = [o.id for o in c.enclosure.openings if o.lifts == under]
                 way = ways[0] if ways else f"under_{under}"

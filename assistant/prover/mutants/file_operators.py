@@ -41,11 +41,11 @@ def waste_step_unwritten(plan: p.Plan, need: Requirements) -> FileMutants:
 
 @_operator
 def way_unrequired(plan: p.Plan, need: Requirements) -> FileMutants:
-    """Surfaces are wetted with a tray lifted or a door open, and the step that the file has for them doesn't require
-    it."""
-    written: dict[tuple[str, int, str], list[int]] = {}  # one step of the file, where it is included -> its wet steps
+    """Surfaces are wetted, or something is passed through, with a tray lifted or a door open, and the step that the
+    file has for it doesn't require it."""
+    written: dict[tuple[str, int, str], list[int]] = {}  # one step of the file, where it is included -> its plan's steps
     for i, step in enumerate(plan.steps):
-        if step.kind == p.WET and _required(step) != step.requires:
+        if _required(step) != step.requires:
             written.setdefault((step.file, step.line, step.id.rpartition(".")[0]), []).append(i)
     for at in written.values():
         steps = [replace(s, requires=_required(s)) if i in at else s for i, s in enumerate(plan.steps)]

@@ -57,7 +57,7 @@ class Site:
         return self._never_out[key]
 
     def ways(self, options: dict[str, bool]) -> dict[str, tuple[frozenset[str], frozenset[str]]]:
-        """What is open, and which trays are lifted, at each wet step of the file (worked out once for each answers)."""
+        """What is open, and which trays are lifted, where something is wetted or put through (worked out once for each answers)."""
         key = tuple(sorted(options.items()))
         if key not in self._ways:
             self._ways[key] = ways(self.need, options)

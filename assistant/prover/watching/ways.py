@@ -1,18 +1,19 @@
-"""`way_open`: no surface is wetted, first or again, with a tray down or a door shut that is lifted or open at that
-step's place in the file."""
+"""`way_open`: nothing is wetted, first or again, and nothing passed through, with a tray down or a door shut that is
+lifted or open at that step's place in the file."""
 
 from __future__ import annotations
 
-from assistant.procedure.plan import WET
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
+
+_NOTHING: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
 
 
 def step_started(site: Site, t: Truth, fact, found: Found) -> None:
     task = site.task(fact)
-    if task is None or task.kind != WET or t.skipped:
+    if task is None or t.skipped:
         return
-    open_, lifted = site.ways(t.options).get(task.id, (frozenset(), frozenset()))
+    open_, lifted = site.ways(t.options).get(task.id, _NOTHING)
     shut = sorted(open_ - t.open_since.keys())
     down = sorted(lifted - t.lifted)
     if shut:
