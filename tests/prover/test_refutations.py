@@ -41,6 +41,11 @@ def _waste_never_owed(plan):
     return replace(plan, steps=tuple(replace(s, after_wiping=False) for s in plan.steps))
 
 
+def _closed_twice(plan):
+    at = next(i for i, step in enumerate(plan.steps) if step.id == "load.close_outer")
+    return replace(plan, steps=(*plan.steps[: at + 1], replace(plan.steps[at], id="load.close_again"), *plan.steps[at + 1 :]))
+
+
 def _plates_not_required(plan):
     return replace(plan, steps=tuple(
         replace(s, requires=tuple(c for c in s.requires if c.subject not in ("under_left_plate", "under_right_plate")))
@@ -69,7 +74,7 @@ CASES = {
     "mishap_steps": (START, lambda plan: with_mishap(plan, "torn-glove", steps=())),
     "values": (START, lambda plan: with_step(plan, "fan_runs", on_no="deviate")),
     "limits": (END, lambda plan: with_opening(plan, "outer_door", max_open_ms=0)),
-    "nothing_idle": (END, lambda plan: without_step(plan, "load.open_outer")),
+    "nothing_idle": (END, _closed_twice),
     "stands_alone": (END, lambda plan: without_step(plan, "load.hands_in")),
 }
 # What no plan alone can break: the core has to (test_core_faults).
