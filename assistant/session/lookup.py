@@ -39,6 +39,12 @@ def holds(state: State, step: Step) -> bool:
     return all(state.options.get(when.option, False) == when.equals for when in step.when)
 
 
+def in_reach(state: State, step: Step) -> bool:
+    """Whether a surface could be wetted now as this step does it: the hands there, and every way open that it needs."""
+    ways = (c for c in step.requires if c.kind == "opening")
+    return step.reach in ("", state.hands) and all(state.openings.get(c.subject, "closed") == c.value for c in ways)
+
+
 def wet_steps_for(plan: Plan, surface: str) -> tuple[Step, ...]:
     """The steps of the main line that wet `surface`."""
     return tuple(step for step in plan.steps if step.kind == WET and step.surface == surface)

@@ -9,7 +9,7 @@ from assistant.session.answers import return_line
 from assistant.session.bridges import SIGN_IN, bridge_step, is_bridge
 from assistant.session.choosing import END, choose
 from assistant.session.facts import contacts, lines, session, steps, troubles
-from assistant.session.lookup import same_person, step_of, wait_over
+from assistant.session.lookup import in_reach, same_person, step_of, wait_over
 from assistant.session.modes import WORKING
 from assistant.session.starting import next_option
 from assistant.session.state import FINAL_MODES
@@ -51,9 +51,9 @@ def settle(turn: Turn) -> None:
 
 def _resume_rewets(turn: Turn) -> None:
     """What lay under the re-wets was answered: they are at hand again, where the hands can still reach them. A surface
-    out of reach is asked for anew when it can be wetted, or dries."""
+    out of reach, or behind a shut door, is asked for anew when it can be wetted, or dries."""
     state = turn.state
-    near = tuple(s for s in state.rewets if turn.plan.step(state.contacts[s].step).reach in ("", state.hands))
+    near = tuple(s for s in state.rewets if in_reach(state, turn.plan.step(state.contacts[s].step)))
     turn.emit(contacts.RewetResumed(turn.now_ms, near))
     if near:
         turn.speak(lines.WARNING, prompts.rewet(turn.plan, turn.state), near[0])

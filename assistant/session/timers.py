@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from assistant.procedure.plan import WET, Plan, Step
-from assistant.session.lookup import holds, step_of, wait_left
+from assistant.session.lookup import holds, in_reach, step_of, wait_left
 from assistant.session.state import FINAL_MODES, RUNNING, State
 
 # What happens first when two fall on one millisecond: always the less welcome.
@@ -66,10 +66,8 @@ def thresholds(plan: Plan, state: State) -> list[Threshold]:
 
 
 def can_ask_rewet(plan: Plan, state: State, surface: str) -> bool:
-    """Whether the person could wet it now: no other question is open, and the hands can reach it."""
-    if state.mode not in _REWET_MODES:
-        return False
-    return plan.step(state.contacts[surface].step).reach in ("", state.hands)
+    """Whether the person could wet it now: no other question is open, the hands are there and the way is open."""
+    return state.mode in _REWET_MODES and in_reach(state, plan.step(state.contacts[surface].step))
 
 
 def _limits(plan: Plan, state: State) -> list[Threshold]:

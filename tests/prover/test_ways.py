@@ -16,6 +16,7 @@ from assistant.prover.bounds import Bounds
 from assistant.prover.proof import prove_procedure
 from assistant.prover.requirements import Task, of_files
 from assistant.prover.watching.trays import ways
+from assistant.session import settle, timers
 
 NAME = "pi-1-under-work-surface"
 ONE_MISHAP = Bounds(depth=1, moments=1)
@@ -128,3 +129,29 @@ def test_what_is_open_at_a_step_follows_the_files_order_and_the_answers():
     made = replace(_need(), tasks=tasks, order={t.id: i for i, t in enumerate(tasks)}, needed={})
     assert ways(made, {"deep": True}) == {"wipe": (frozenset(), frozenset({"left_plate"}))}
     assert ways(made, {"deep": False}) == {}
+
+
+def _dries_early(folder) -> None:
+    """The airlock's walls dry before the contact is over, so that they are always to be wetted again."""
+    path = folder / "agents" / "northmere.yaml"
+    text = path.read_text(encoding="utf-8")
+    assert text.count("wall: 200 s") == 1
+    path.write_text(text.replace("wall: 200 s", "wall: 125 s"), encoding="utf-8")
+
+
+def test_a_core_that_asks_for_a_re_wet_through_a_shut_door_is_refuted(folder, monkeypatch):
+    _dries_early(folder)
+    loaded = load_procedure("gb-2-light-clean", folder)
+    for module in (timers, settle):
+        monkeypatch.setattr(module, "in_reach", lambda state, step: step.reach in ("", state.hands))
+    example = prove_procedure(loaded, bounds=ONE_MISHAP, processes=1).counterexample
+    assert example is not None and example.prop == "way_open"
+    assert "the airlock walls: asked to be wetted again with the outer door closed" in example.text
+
+
+def test_a_door_shut_while_what_was_wetted_through_it_may_dry_is_named(folder):
+    _dries_early(folder)
+    found = check_procedure(load_procedure("gb-2-light-clean", folder))
+    assert [(f.rule, f.message) for f in found if "outer_door" in f.message] == [
+        ("rewet-out-of-reach", "outer_door closes while airlock_walls may need wetting again.")]
+    assert found[0].file.endswith("load-wiped-airlock.yaml") and "Wait for airlock_walls" in found[0].suggestion

@@ -13,6 +13,7 @@ from tests.session import (
     test_mishaps,
     test_naive_agrees,
     test_recovery,
+    test_rewet_through_doors,
     test_windows,
 )
 from tests.session.invariants import Broken
@@ -41,8 +42,9 @@ FAULTS = (
     Fault("drying is silent", "wet_times", "_dried", 'turn.deviate("dried_contact", surface, turn.words("dried_contact", name=name))',
           'turn.emit(__import__("assistant.session.facts.troubles", fromlist=["x"]).Deviation(turn.now_ms, "dried_contact", surface, "x"))'),
     Fault("the patch may lengthen the wet time", "timers", "wet_ms_today", "min(measured, step.wet_ms)", "max(measured, step.wet_ms)"),
-    Fault("a re-wet is asked for whatever the hands do", "timers", "can_ask_rewet",
-          'return plan.step(state.contacts[surface].step).reach in ("", state.hands)', "return True"),
+    Fault("a re-wet is asked for whatever the hands do", "lookup", "in_reach", 'step.reach in ("", state.hands) and ', ""),
+    Fault("a re-wet is asked for through a shut door", "lookup", "in_reach",
+          'all(state.openings.get(c.subject, "closed") == c.value for c in ways)', "True"),
     Fault("a limit never ends", "timers", "_limits", "out.append(Threshold(due, LIMIT_MISSED, limit))", "pass"),
     Fault("what is spoiled stays finished", "mishaps", "enter", "owe(turn, spoiled, mishap.title)", "owe(turn, (), mishap.title)"),
     Fault("an alarm breaks no finished cycle", "mishaps", "enter", "break_cycle(turn, cycle.id, mishap.title)",
@@ -106,7 +108,7 @@ def _end_without_waits() -> None:
 
 
 CHECKS = (
-    *(s for m in (test_windows, test_confirmation, test_mishaps, test_recovery) for s in _scenarios(m)),
+    *(s for m in (test_windows, test_confirmation, test_mishaps, test_recovery, test_rewet_through_doors) for s in _scenarios(m)),
     ("test_mishaps: stop, mishap", lambda: test_mishaps.test_a_mishap_or_a_break_while_stopping_doesnt_make_it_forget_the_stop(
         "wipe_reused")),
     ("an end is judged by what is left", _end_without_waits),

@@ -45,7 +45,7 @@ NEEDS: dict[str, frozenset[str]] = {
     "waste-before-contact": frozenset(("wet", "wait", "role")),
     "rewet-after-dirtier": frozenset(("wet", "wait", "zones")),
     "flammable-awaited": frozenset((LINE,)),
-    "rewet-out-of-reach": frozenset(("wet", "wait", "move")),
+    "rewet-out-of-reach": frozenset(("wet", "wait", "move", "close")),
     "run-up-after-clean": _PURPOSE | frozenset(("wet", "wait", "cycle", "cycles")),
     "limit-too-short": frozenset((LINE, TIME)),
     "open-too-long": frozenset((LINE, TIME)),

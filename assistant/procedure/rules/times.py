@@ -126,17 +126,21 @@ def rewet_too_late(c: Context) -> Iterable[Hit]:
             )
 
 
-@rule("rewet-out-of-reach", "A contact that needs re-wetting ends before the hands leave.", source=_LABEL)
+@rule(
+    "rewet-out-of-reach", "A contact that needs re-wetting ends before the hands leave or its door is shut.", source=_LABEL
+)
 def rewet_out_of_reach(c: Context) -> Iterable[Hit]:
     seen = set()
     for v in c.visits():
-        if v.step.kind != "move" or not v.running:
+        if v.step.kind not in ("move", "close") or not v.running:
             continue
         for surface in sorted(v.running):
             flat = v.wetted[surface][-1]
             step = c.step(flat)
+            ways = {x.subject for x in step.requires if x.kind == "opening"}
             if (
                 step.wet_ms
+                and (v.step.kind == "move" or v.step.opening in ways)
                 and step.wet_ms <= step.contact_ms + LISTENING_MS
                 and (v.step.id, surface) not in seen
             ):
@@ -144,7 +148,8 @@ def rewet_out_of_reach(c: Context) -> Iterable[Hit]:
                 yield (
                     v.flat.model,
                     "",
-                    f"The hands leave while {surface} may need wetting again.",
+                    f"{'The hands leave' if v.step.kind == 'move' else f'{v.step.opening} closes'} while {surface} may need "
+                    "wetting again.",
                     f"Wait for {surface} before.",
                 )
 

@@ -9,6 +9,15 @@ from assistant.prover.watching.site import Found, Site
 _NOTHING: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
 
 
+def rewet_asked(site: Site, t: Truth, fact, found: Found) -> None:
+    wet = t.wet.get(fact.surface)
+    open_, lifted = site.ways(t.options).get(wet.step, _NOTHING) if wet else _NOTHING
+    away = [f"{site.the(o)} closed" for o in sorted(open_ - t.open_since.keys())]
+    away += [f"{site.the(tray)} not lifted" for tray in sorted(lifted - t.lifted)]
+    if away and not t.skipped:
+        found.append(("way_open", f"{site.the(fact.surface)}: asked to be wetted again with {away[0]}"))
+
+
 def step_started(site: Site, t: Truth, fact, found: Found) -> None:
     task = site.task(fact)
     if task is None or t.skipped:

@@ -100,7 +100,7 @@ class Naive(World, Lines):
         for _, surface in sorted(waiting):
             if self.top() not in AT_STEP | {"paused", "rewet"}:
                 continue
-            if self.any_step(self.wet[surface]["step"]).reach not in ("", self.hands):
+            if not self.can_get_at(surface):
                 continue
             self.wet[surface]["asked"] = self.now
             self.rewets.append(surface)
@@ -236,10 +236,18 @@ class Naive(World, Lines):
             else:
                 return
 
+    def can_get_at(self, surface: str) -> bool:
+        """The hands are where it is wetted from, and no door or tray that must be open for it is shut."""
+        step = self.any_step(self.wet[surface]["step"])
+        for condition in step.requires:
+            if condition.kind == "opening" and self.openings[condition.subject] != condition.value:
+                return False
+        return step.reach in ("", self.hands)
+
     def rewets_again(self) -> None:
         """What lay under them was answered; those out of reach now will be asked for anew."""
         for surface in list(self.rewets):
-            if self.any_step(self.wet[surface]["step"]).reach not in ("", self.hands):
+            if not self.can_get_at(surface):
                 self.rewets.remove(surface)
                 self.wet[surface]["asked"] = self.wet[surface]["again"] = None
         if self.rewets:
