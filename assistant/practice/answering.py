@@ -162,7 +162,9 @@ class Answering:
     def _which(self, meaning: u.Meaning, surface: str) -> tuple[str, str, str]:
         name = self.world.plan.surfaces[surface].name.lower() if surface in self.world.plan.surfaces else ""
         names = [choice.lower() for choice in meaning.choices]
-        number = names.index(name) + 1 if name in names else 1
+        if name and name not in names and meaning.more:
+            return "value", "", number_words("0")
+        number = meaning.first + (names.index(name) if name in names else 0)
         return "value", "", number_words(str(number))
 
     def happen(self, what: str) -> None:

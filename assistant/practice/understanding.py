@@ -26,7 +26,8 @@ DEMANDS = frozenset((DO, WIPE, YES_NO, AGREE, VALUE, VALUE_BACK, REWET, WHICH, P
 @dataclass(frozen=True, slots=True)
 class Meaning:
     """`kind`: one of the constants. `yes`, `no`: the words the sentence itself offers as answers. `what`: the value
-    or claim read back, the kind of value wanted, or the surface named. `choices`: numbered choices, in order."""
+    or claim read back, the kind of value wanted, or the surface named. `choices`: numbered choices, in order; `first`: the
+    first one's number; `more`: the sentence offers others."""
 
     kind: str
     text: str
@@ -34,6 +35,8 @@ class Meaning:
     no: str = ""
     what: str = ""
     choices: tuple[str, ...] = ()
+    first: int = 1
+    more: bool = False
 
 
 _WORD = r"([a-z][a-z' ]*?)"
@@ -88,7 +91,11 @@ def _yes_no(text: str, found: re.Match[str]) -> Meaning:
 
 
 def _which(text: str, _found: re.Match[str]) -> Meaning:
-    return Meaning(WHICH, text, choices=tuple(name.strip() for name in re.findall(r"\d: ([^.]+)\.", text)))
+    numbered = re.findall(r"(\d+): ([^.]+)\.", text)
+    return Meaning(
+        WHICH, text, choices=tuple(name.strip() for _, name in numbered), first=int(numbered[0][0]) if numbered else 1,
+        more="zero for more" in text.lower(),
+    )
 
 
 _RULES = (

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from assistant.procedure import plan as p
+from assistant.session import offering
 from assistant.session import words as w
 from assistant.session.allowed import allowed_words
 from assistant.session.inputs import Input, Recover, SignIn, Tick, Value, Witness, Word
@@ -139,7 +140,9 @@ def answer_moves(plan: p.Plan, state: State, found_other: bool = False) -> Itera
     elif mode == "witness":
         yield Move(at, Witness(state.person, "seen by myself"), VARY)
     elif mode == "which":
-        if len(state.which) > 1:
+        if len(state.which) > offering.offered(state):
+            yield Move(at, Value(offering.MORE), VARY)
+        elif len(state.which) > 1:
             yield Move(at, Value(str(len(state.which))), VARY)
         elif not state.which:
             yield Move(at, Word(w.COMPUTER), VARY)

@@ -57,7 +57,7 @@ def key(plan: Plan, state: State, corrections: int | None = None) -> Hashable:
         state.mode, state.under, state.current, state.hands, state.frames, since,
         now - state.stroke_ms if state.stroke_ms >= 0 else -1,
         now - state.claimed_ms if state.claimed_ms >= 0 else -1,
-        state.asked, state.questioned, state.value, state.which, state.mishap, patch,
+        state.asked, state.questioned, state.value, state.which, state.which_from, state.mishap, patch,
         _items(state.surfaces), state.last_wetted, _items(state.dryings), _items(state.openings),
         _items(state.machines), _items(state.options),
         tuple(sorted(

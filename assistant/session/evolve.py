@@ -27,7 +27,7 @@ def at_hand(state: State) -> tuple[object, ...]:
     return (
         state.mode, state.current, state.rewets[:1], state.questions[:1], state.questioned, state.value,
         state.spelling, state.spelt,
-        state.which, state.mishap, state.patch_since_ms,
+        state.which, state.which_from, state.mishap, state.patch_since_ms,
     )
 
 

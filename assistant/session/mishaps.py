@@ -16,7 +16,7 @@ from assistant.procedure.plan import (
     Plan,
     Spoil,
 )
-from assistant.session import remedies
+from assistant.session import offering, remedies
 from assistant.session import words as w
 from assistant.session.answers import return_line, still_wet
 from assistant.session.facts import lines, session, troubles
@@ -26,8 +26,6 @@ from assistant.session.state import BROKEN, CLEAN, DIRTY, SPOILED, State
 from assistant.session.stopping import end, stop_now
 from assistant.session.turn import Turn
 from assistant.session.wording import listed
-
-_CHOICES = 20
 
 
 def planned(plan: Plan, word: str) -> Mishap | None:
@@ -73,21 +71,25 @@ def _unplanned(turn: Turn, word: str) -> None:
 
 def candidates(state: State, word: str, started_ms: int) -> tuple[str, ...]:
     """The surfaces a "which?" can be about: those wet now, and those that were when the word was begun (a
-    completion decided meanwhile doesn't shut the question); for anything but drying, the finished ones as well.
-    Newest first among the finished."""
+    completion decided meanwhile doesn't shut the question), the one wetted first before the others, since it dries
+    first; for anything but drying, every finished one as well, the one wetted last before the others."""
     found = list(state.contacts)
     found += [s for s, due in state.just_done if due >= started_ms and s not in found]
     if word != w.DRY_SURFACE or not found:
-        found += [s for s, status in reversed(state.surfaces.items()) if status == CLEAN and s not in found]
-    return tuple(found[:_CHOICES])
+        found = [s for s, status in reversed(state.surfaces.items()) if s in found or status == CLEAN]
+    return tuple(found)
 
 
 def choose(turn: Turn, value: str, started_ms: int, ended_ms: int) -> None:
-    """The number of a surface, or of a remedy."""
-    choices = turn.state.which
-    if not value.isdecimal() or not 1 <= int(value) <= len(choices):
+    """The number of a surface, or of a remedy; zero for more of them."""
+    state = turn.state
+    choices = state.which
+    if value == offering.MORE and offering.has_more(state):
+        turn.emit(troubles.WhichAsked(turn.now_ms, state.mishap, choices, state.which_from + offering.GROUP))
+        turn.ask()
+    elif not value.isdecimal() or not 1 <= int(value) <= offering.offered(state):
         turn.speak(lines.REFUSAL, turn.words("value_bad"))
-    elif remedy_surface(turn.state):
+    elif remedy_surface(state):
         remedies.choose(turn, choices[int(value) - 1])
     else:
         mishap = turn.plan.mishaps[turn.state.mishap]
@@ -192,8 +194,8 @@ def _say_redo(turn: Turn) -> None:
         if run is not None and run.status == BROKEN and any(s.kind == CYCLE and s.cycle == cycle.id for s in open_steps):
             turn.speak(lines.WARNING, turn.words("cycle_broken", name=cycle.name), cycle.id)
     again = [
-        name_of(plan, surface) for surface, status in state.surfaces.items()
-        if status == SPOILED and any(s.kind == WET and s.surface == surface for s in open_steps)
+        name_of(plan, surface) for surface in plan.surfaces
+        if state.surfaces[surface] == SPOILED and any(s.kind == WET and s.surface == surface for s in open_steps)
     ]
     if again:
         turn.speak(lines.NOTICE, turn.words("spoiled", names=listed(plan.language, again)))

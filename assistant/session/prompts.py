@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from assistant.procedure import plan as p
-from assistant.session import spelling
+from assistant.session import offering, spelling
 from assistant.session.bridges import bridge_step, is_bridge
 from assistant.session.lookup import came_from, name_of, remedy_surface, said_as, step_of, wait_left, waited_surfaces
 from assistant.session.state import FINAL_MODES, RUNNING, State
@@ -168,8 +168,9 @@ def which(plan: p.Plan, state: State) -> str:
     mishap = plan.mishaps[state.mishap]
     if not state.which:
         return " ".join((mishap.asks_which, words(plan, "which_power")))
-    choices = " ".join(words(plan, "which_choice", n=n, name=name) for n, name in enumerate(choice_names(plan, state), 1))
-    return words(plan, "which_surface", choices=choices)
+    names = choice_names(plan, state)
+    choices = " ".join(words(plan, "which_choice", n=i + 1, name=names[i]) for i in offering.said_now(state))
+    return words(plan, "which_more" if offering.has_more(state) else "which_surface", choices=choices)
 
 
 def stop_to_do(plan: p.Plan, state: State) -> list[str]:

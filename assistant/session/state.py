@@ -76,6 +76,7 @@ class State:
     spelt: str = ""  # the signs so far
     to_mend: str = ""  # a value that was read back, of which only the wrong part may be said again
     which: tuple[str, ...] = ()  # choices of a "which?" question
+    which_from: int = 0  # how many of them were named before the line at hand
     mishap: str = ""  # the mishap being asked about
     surfaces: dict[str, str] = field(default_factory=dict)
     contacts: dict[str, Contact] = field(default_factory=dict)

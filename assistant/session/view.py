@@ -99,7 +99,7 @@ def view(plan: Plan, state: State) -> View:
         done=sum(s.id in finished for s in todo), total=len(todo), person=state.person, kind=state.kind,
         hands=state.hands, hands_text=say(plan.language, f"hands_{state.hands}"), timers=timer_views(plan, state),
         wet=tuple(sorted(state.contacts)),
-        surfaces=tuple((s, name_of(plan, s), status) for s, status in state.surfaces.items()),
+        surfaces=tuple((s, name_of(plan, s), status) for s in plan.surfaces for status in (state.surfaces[s],)),
         openings=tuple(
             OpeningView(o, name_of(plan, o), at, say(plan.language, at), state.opened_ms.get(o, -1))
             for o, at in state.openings.items()

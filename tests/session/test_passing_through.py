@@ -96,7 +96,6 @@ def test_done_again_at_the_very_end_the_bag_goes_its_whole_way_through_open_door
     walk = _to(name, "pressure_after")
     begun = len(walk.facts)
     walk.say("touched", after=1_000)
-    walk.after(1_000)
-    walk.give(inputs.Value(str(walk.state.which.index(surface) + 1)))
+    walk.pick(surface)
     assert walk.finish() == "complete"
     assert _shut_when_asked_for(walk, begun) == []

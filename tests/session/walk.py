@@ -8,6 +8,7 @@ from assistant.session import words as w
 from assistant.session.bridges import SIGN_IN
 from assistant.session.facts.base import Fact
 from assistant.session.lookup import step_of
+from assistant.session.offering import offered
 from assistant.session.state import State
 from tests.session.invariants import Broken, Watch
 
@@ -69,6 +70,14 @@ class Walk:
     def value(self, text: str, after: int = 5_000) -> list[Fact]:
         self.after(after)
         return self.give(inputs.Value(text))
+
+    def pick(self, surface: str, after: int = 1_000) -> Walk:
+        """Answer "which one?" with the surface's number, asking for more until it is offered."""
+        number = self.state.which.index(surface) + 1
+        while number > offered(self.state):
+            self.value("0", after)
+        self.value(str(number), after)
+        return self
 
     def go(self, step: str, *, mode: str = "", gap: int = 5_000, most: int = 400) -> Walk:
         """Do everything as asked until `step` is at hand (in `mode`, where given)."""

@@ -50,7 +50,7 @@ def leave_step(state: State, trigger: str) -> State:
     """The step at hand is over or given up: nothing of it stays, no interruption lies over it any more."""
     return changed(
         state, mode=moved(state.mode, trigger), under=(), current="", stroke_ms=-1, claimed_ms=-1, asked="",
-        questioned=False, value="", which=(), mishap="", patch_since_ms=-1, marks=frozenset(), **UNSPELT,
+        questioned=False, value="", which=(), which_from=0, mishap="", patch_since_ms=-1, marks=frozenset(), **UNSPELT,
     )
 
 

@@ -18,6 +18,11 @@ def ends(state: State, what: str, due_ms: int) -> dict[str, object]:
     return {"announce": waiting, "announce_ms": since}
 
 
+def _newest(state: State, surface: str) -> dict[str, str]:
+    """The surfaces in the order in which they were wetted, the newest last."""
+    return {**without(state.surfaces, surface), surface: WET}
+
+
 @on(contacts.ContactStarted)
 def started(state: State, fact: contacts.ContactStarted) -> State:
     contact = Contact(
@@ -26,7 +31,7 @@ def started(state: State, fact: contacts.ContactStarted) -> State:
     )
     return changed(
         state, contacts=with_key(state.contacts, fact.surface, contact),
-        surfaces=with_key(state.surfaces, fact.surface, WET), last_wetted=fact.surface,
+        surfaces=_newest(state, fact.surface), last_wetted=fact.surface,
         settling=tuple(s for s in state.settling if s != fact.step),
     )
 

@@ -37,7 +37,7 @@ def paused(state: State, fact: Fact) -> State:
 def returned(state: State, fact: session.Returned) -> State:
     stop = 0 if state.mode == "stopping" else state.stop_depth
     return changed(
-        state, mode=moved(state.mode, f"return_to_{fact.to}"), under=state.under[:-1], which=(), mishap="",
+        state, mode=moved(state.mode, f"return_to_{fact.to}"), under=state.under[:-1], which=(), which_from=0, mishap="",
         stop_depth=stop, before_rewet_ms=(0, 0),
     )
 
@@ -54,7 +54,7 @@ def stop(state: State, fact: Fact) -> State:
     if "stopping" in below:
         below = below[: below.index("stopping")]
     return changed(
-        state, mode=moved(state.mode, "begin_stop"), under=below, stop_depth=len(state.frames), which=(), mishap="",
+        state, mode=moved(state.mode, "begin_stop"), under=below, stop_depth=len(state.frames), which=(), which_from=0, mishap="",
     )
 
 

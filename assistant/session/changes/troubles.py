@@ -31,8 +31,10 @@ def trouble(state: State, fact: Fact) -> State:
 @on(troubles.WhichAsked)
 def which(state: State, fact: troubles.WhichAsked) -> State:
     if state.mode in ("trouble", "which"):  # the question before is answered or given up; only this one is left
-        return changed(state, mode=moved(state.mode, "ask_which"), which=fact.choices, mishap=fact.mishap)
-    return push(state, "ask_which", which=fact.choices, mishap=fact.mishap)
+        state = changed(state, mode=moved(state.mode, "ask_which"))
+    else:
+        state = push(state, "ask_which")
+    return changed(state, which=fact.choices, which_from=fact.first, mishap=fact.mishap)
 
 
 @on(troubles.BranchEntered)

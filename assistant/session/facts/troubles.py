@@ -16,11 +16,13 @@ class TroubleAsked(Fact):
 @dataclass(frozen=True, slots=True)
 class WhichAsked(Fact):
     """A mishap needs one more word: which surface (choices by number) or which power. `mishap` "dries:<surface>":
-    which remedy for a surface that dries time and again."""
+    which remedy for a surface that dries time and again. `first`: how many choices were named already, where more of
+    them were asked for."""
 
     KIND: ClassVar[str] = "which_asked"
     mishap: str
     choices: tuple[str, ...]
+    first: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,6 +99,7 @@ LINES = {
     "go_back": "We do the last step again: {step}",
     "trouble": "What happened? Say one: {words}. Or say {cancel}.",
     "which_surface": "Which one? {choices} Say the number, or {cancel}.",
+    "which_more": "Which one? {choices} Say the number, zero for more, or {cancel}.",
     "which_choice": "{n}: {name}.",
     "which_power": "Say {computer}, or {enclosure}.",
     "computer_on": "The computer is running again. Nothing else is changed.",

@@ -91,6 +91,7 @@ LINES = {
     "go_back": "앞 단계를 다시 합니다: {step}",
     "trouble": "무슨 일입니까? 하나를 말하세요: {words}. 아니면 {cancel}.",
     "which_surface": "어디입니까? {choices} 번호를 말하거나 {cancel}.",
+    "which_more": "어디입니까? {choices} 번호를 말하거나, 더 들으려면 영, 아니면 {cancel}.",
     "which_choice": "{n}: {name}.",
     "which_power": "{computer} 또는 {enclosure}라고 말하세요.",
     "computer_on": "컴퓨터가 다시 켜졌습니다. 다른 것은 그대로입니다.",

@@ -285,7 +285,7 @@ class Lines:
         found = list(self.wet)
         found += [s for s, due in self.finished[-8:] if due >= began and s not in found]
         if word != "dry_surface" or not found:
-            found += [s for s in reversed(self.surfaces) if self.surfaces[s] == "clean" and s not in found]
+            found = [s for s in list(self.surfaces)[::-1] if self.surfaces[s] == "clean" or s in found]
         return tuple(found)
 
     def enter(self, mishap: p.Mishap, said: int, surface: str) -> None:

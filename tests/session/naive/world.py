@@ -91,6 +91,7 @@ class World:
                 "step": step.id, "until": ended + step.contact_ms, "stroke": min(ended, since if stroke is None else stroke),
                 "stays": self.stays_wet(step), "lead": step.lead_ms, "asked": None, "again": None,
             }
+            self.surfaces.pop(step.surface, None)  # the order is that of wetting
             self.surfaces[step.surface] = "wet"
             self.last_wetted = step.surface
         elif step.kind == p.PATCH:
