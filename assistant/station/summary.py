@@ -14,8 +14,9 @@ from assistant.review.places import keys_folder
 from assistant.session.bridges import bridge_step, is_bridge
 from assistant.session.facts import contacts, lines, machine, steps, troubles
 from assistant.session.facts.base import Fact
+from assistant.session.initial import initial
 from assistant.session.lookup import holds, name_of
-from assistant.station.opening import OpenedSession, facts_of, loaded_of, plan_of
+from assistant.station.opening import OpenedSession, facts_of, folded, loaded_of, plan_of
 from assistant.station.tally import Tally, tally
 
 _VERDICTS = {
@@ -45,7 +46,7 @@ def summary_of(opened: OpenedSession) -> ReportSummary:
         started_wall=record.lines[0].wall, ended_wall=_ended(record), duration_ms=counted.ended_ms,
         waiting_ms=counted.waited_ms, words_heard=counted.heard + counted.refused, words_refused=counted.refused,
         deviations=tuple(_remarks(record)), unanswered=_unanswered(facts, counted),
-        steps=tuple(step_rows(plan, facts, opened)), bars=tuple(bars(plan, facts)),
+        steps=tuple(step_rows(plan, facts)), bars=tuple(bars(plan, facts)),
         cleaned=f"{plan.title}" if counted.verdict == "complete" else "",
         fit_until_wall=fit_until, fit_rule=fit_rule, released=released_by(record), release_rule=RELEASE_RULE,
         witnesses=tuple(dict.fromkeys(f.person for f in facts if isinstance(f, steps.WitnessGiven))),
@@ -101,17 +102,20 @@ def _unanswered(facts: tuple[Fact, ...], counted: Tally) -> tuple[str, ...]:
     return (last[-1].text,) if last else ()
 
 
-def step_rows(plan: Plan, facts: tuple[Fact, ...], opened: OpenedSession) -> list[StepRow]:
-    """One row per beginning of a step, in order; then the steps that were called for and never begun."""
+def step_rows(plan: Plan, facts: tuple[Fact, ...]) -> list[StepRow]:
+    """One row per beginning of a step, in order; then the steps that were called for and never begun. A move that
+    the core put in is told for the way it took. Raises RecordError where a fact can't follow those before it."""
     rows: list[StepRow] = []
     open_row: StepRow | None = None
     done: dict[str, int] = {}
     owed: set[str] = set()
-    for fact in facts:
+    state = initial(plan)
+    for count, fact in enumerate(facts, 1):
+        hands, state = state.hands, folded(state, fact, count)
         if isinstance(fact, steps.StepStarted):
             if open_row is not None:
                 rows.append(open_row)
-            text = _text(plan, fact.step)
+            text = _text(plan, fact.step, hands)
             number = _number(plan, fact.step)
             open_row = StepRow(number, text, fact.at_ms, None, "open", note=_branch_title(plan, fact.branch))
         elif isinstance(fact, steps.StepConfirmed | steps.WaitEnded | steps.StepSkipped) and open_row is not None:
@@ -131,7 +135,6 @@ def step_rows(plan: Plan, facts: tuple[Fact, ...], opened: OpenedSession) -> lis
                 rows[at] = StepRow(old.number, old.text, old.started_ms, old.ended_ms, "failed", old.by, fact.because)
     if open_row is not None:
         rows.append(open_row)
-    state = opened.state()
     begun = {row.text for row in rows}
     for step in plan.steps:
         if holds(state, step) and step.id not in state.main.done and _text(plan, step.id) not in begun:
@@ -139,8 +142,8 @@ def step_rows(plan: Plan, facts: tuple[Fact, ...], opened: OpenedSession) -> lis
     return rows
 
 
-def _text(plan: Plan, step_id: str) -> str:
-    step = bridge_step(plan, step_id) if is_bridge(step_id) else plan.step(step_id)
+def _text(plan: Plan, step_id: str, hands: str = "") -> str:
+    step = bridge_step(plan, step_id, hands) if is_bridge(step_id) else plan.step(step_id)
     return step.say or f"Wait for {', '.join(name_of(plan, w) for w in step.wait_for if w != '*') or 'all surfaces'}."
 
 

@@ -1,0 +1,42 @@
+"""The table of steps in a report: what was asked for, in the words in which it was asked. What stands beside each row
+is held against the lines that the session spoke."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from assistant.procedure.compile import compile_plan
+from assistant.procedure.load import load_procedure
+from assistant.session.facts import lines, steps
+from assistant.station.summary import step_rows
+from tests.session.walk import Walk
+
+FROM_THE_WINDOW = "Take both hands out of the window. Change your outer gloves. Put both hands into the gauntlets."
+
+
+@pytest.fixture(scope="module")
+def walk() -> Walk:
+    """A sleeve was touched while the hands were in the window: they go into the gauntlets, and back later."""
+    walk = Walk(replace(compile_plan(load_procedure("gb-2-rigorous-clean")), today="2026-01-05"))
+    walk.go("window_first.window_frame")
+    walk.say("touched", after=1_000)
+    walk.pick("left_sleeve")
+    assert walk.finish() == "complete"
+    return walk
+
+
+def test_a_move_that_the_core_put_in_is_told_for_the_way_it_took(walk: Walk):
+    told = [row.text for row in step_rows(walk.plan, tuple(walk.facts))]
+    assert FROM_THE_WINDOW in told
+    assert not [text for text in told if text.startswith("Hands ")]
+
+
+def test_every_row_is_in_the_words_that_were_spoken(walk: Walk):
+    rows = step_rows(walk.plan, tuple(walk.facts))
+    begun = [f for f in walk.of(steps.StepStarted)]
+    assert len(rows) == len(begun)
+    spoken = " ".join(f.text for f in walk.of(lines.LineSpoken))
+    waits = {f.step for f in begun if f.step.startswith("bridge:wait:")}
+    assert [r.text for r, f in zip(rows, begun, strict=True) if f.step not in waits and r.text not in spoken] == []
