@@ -143,6 +143,11 @@ def value_wanted(plan: p.Plan, state: State, step: p.Step) -> str:
     return spell(plan, state, step)
 
 
+def so_far(plan: p.Plan, state: State, step: p.Step) -> str:
+    """What stands of a value said sign by sign, to somebody who asks where they are."""
+    return words(plan, "spelt_so_far", value=_signs(plan, state, step))
+
+
 def _signs(plan: p.Plan, state: State, step: p.Step) -> str:
     return " ".join(sign_word(sign, step.value_kind, plan.language) for sign in state.spelt)
 

@@ -51,6 +51,21 @@ def test_two_values_that_fail_are_followed_by_one_sign_at_a_time():
     assert last(walk).startswith("Say one digit at a time.")
 
 
+def test_where_says_the_step_and_what_stands_so_far_be_it_out_of_a_pause():
+    walk = at("lot")
+    mumble(walk), mumble(walk)
+    word(walk, w.WHERE)
+    plain = last(walk)
+    assert plain.startswith("You are at:") and "So far" not in plain
+    voice(walk, "A"), voice(walk, "1")
+    word(walk, w.WHERE)
+    assert last(walk) == f"{plain} So far alpha 1."
+    word(walk, w.PAUSE), word(walk, w.WHERE)
+    assert last(walk).endswith("So far alpha 1.") and walk.state.spelt == "A1"
+    word(walk, w.RESUME), word(walk, w.NO), word(walk, w.WHERE)
+    assert last(walk) == f"{plain} So far alpha."
+
+
 def test_signs_are_said_back_and_the_whole_is_read_back_before_it_counts():
     walk = at("gauge")
     mumble(walk), mumble(walk)

@@ -40,6 +40,7 @@ LINES = {
     "spell_lot": "Say one letter or digit at a time. Say {confirm} at the end.",
     "spell_date": "Say the date in digits, one at a time. The year first, then month and day.",
     "spelt": "So far {value}. Say the next one, or {confirm} at the end.",
+    "spelt_so_far": "So far {value}.",
     "spelt_part": "So far {value}. It isn't whole yet. Say the next one.",
     "spelt_sign": "{value}.", "spelt_back": "Taken back.", "spelt_odd": "{value} can't stand there. Say it again.",
     "witness_ask": "A second person must confirm this on their own device. Please wait for them.",

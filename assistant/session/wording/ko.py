@@ -31,6 +31,7 @@ LINES = {
     "value_mend": "취소했습니다. 틀린 부분이나 전체를 다시 말하세요.",
     "spell_number": "한 자리씩 말하세요. 마이너스와 점도 말하세요. 끝나면 {confirm}라고 말하세요.",
     "spell_lot": "글자나 숫자를 하나씩 말하세요. 끝나면 {confirm}라고 말하세요.",
+    "spelt_so_far": "지금까지 {value}.",
     "spelt_part": "지금까지 {value}. 아직 끝나지 않았습니다. 다음을 말하세요.",
     "spell_date": "날짜를 숫자로 하나씩 말하세요. 연도, 월, 일 순서입니다.",
     "spelt": "지금까지 {value}. 다음을 말하거나 끝나면 {confirm}라고 말하세요.",
