@@ -23,6 +23,7 @@ from assistant.session.state import State
 from assistant.session.view import CONTACT, LIMIT, PATCH, WAITING, WETTING, TimerView, View, view
 from assistant.station.fact_lines import fact_line, printable
 from assistant.station.times import clock_text
+from assistant.station.written import Written
 
 _STEP_ROWS = 3
 _FRAMES = 2 + 2 + (_STEP_ROWS + 2) + 3 * 2  # head, words, the step's panel, the frames of three more
@@ -41,6 +42,7 @@ class LiveScreen:
         self.title = title
         self.console = console
         self._said: deque[tuple[int, str]] = deque(maxlen=_MOST_SAID)
+        self._written = Written(plan)
         self._trouble: deque[tuple[int, str]] = deque(maxlen=_MOST_TROUBLES)
         self._troubles = 0
         self._now_ms = 0
@@ -60,7 +62,7 @@ class LiveScreen:
         """Show what one decision brought."""
         self._state, self._now_ms = state, now_ms
         for fact in facts:
-            text = fact_line(self.plan, fact)
+            text = self._written(fact, fact_line(self.plan, fact))
             if isinstance(fact, troubles.Deviation) or (isinstance(fact, lines.Heard) and not fact.accepted):
                 self._trouble.append((now_ms, text))
                 self._troubles += 1

@@ -28,13 +28,15 @@ def replay(record: Path, speed: float, deviations: bool, from_s: float, as_json:
     from assistant.station.opening import folded, load_session, rederive
     from assistant.station.screen import fact_line, printable
     from assistant.station.tally import tally
+    from assistant.station.written import Written
 
     opened = load_session(record)
     state, last = initial(opened.plan), round(from_s * 1000)
+    written = Written(opened.plan)
     wanted = _near_deviations(opened.facts) if deviations else None
     for index, fact in enumerate(opened.facts):
         state = folded(state, fact, index + 1)
-        text = fact_line(opened.plan, fact)
+        text = written(fact, fact_line(opened.plan, fact))
         if as_json or not text or fact.at_ms < from_s * 1000 or (wanted is not None and index not in wanted):
             continue
         if speed:

@@ -14,6 +14,7 @@ from assistant.session.state import State
 from assistant.station.fact_lines import fact_line, printable
 from assistant.station.live_screen import LiveScreen
 from assistant.station.times import clock_text
+from assistant.station.written import Written
 
 __all__ = ["LiveScreen", "PlainScreen", "fact_line", "open_screen", "printable"]
 
@@ -24,6 +25,7 @@ class PlainScreen:
     def __init__(self, plan: Plan, out: TextIO) -> None:
         self.plan = plan
         self.out = out
+        self._written = Written(plan)
 
     def __enter__(self) -> PlainScreen:
         return self
@@ -34,7 +36,7 @@ class PlainScreen:
     def facts(self, state: State, facts: tuple[Fact, ...], now_ms: int) -> None:
         """Show what one decision brought."""
         for fact in facts:
-            text = fact_line(self.plan, fact)
+            text = self._written(fact, fact_line(self.plan, fact))
             if text:
                 print(f"{clock_text(now_ms)} {printable(text)}", file=self.out)
 
