@@ -13,6 +13,8 @@ from assistant.procedure.plan import READING
 if TYPE_CHECKING:
     from assistant.practice.operator_mind import Task
 
+_MOST_ASKED = 8  # more than all choices fill; then what was meant isn't among them, and the first is taken
+
 
 class Answering:
     """Looks things up in the enclosure for the operator. `answers`: fragment of a question -> yes or no."""
@@ -26,6 +28,7 @@ class Answering:
         self._said = 0  # signs of it that are said, where it is asked for sign by sign
         self._attempt = 0
         self._odd = 0  # how often in a row the same sign was said not to fit
+        self._more = 0  # how often in a row others were asked for than the choices that were said
         self._untold = False  # a sign was said, and nothing was heard of it yet
         self.spelling = False  # asked for a value sign by sign
 
@@ -162,8 +165,10 @@ class Answering:
     def _which(self, meaning: u.Meaning, surface: str) -> tuple[str, str, str]:
         name = self.world.plan.surfaces[surface].name.lower() if surface in self.world.plan.surfaces else ""
         names = [choice.lower() for choice in meaning.choices]
-        if name and name not in names and meaning.more:
+        if name and name not in names and meaning.more and self._more < _MOST_ASKED:
+            self._more += 1
             return "value", "", number_words("0")
+        self._more = 0
         number = meaning.first + (names.index(name) if name in names else 0)
         return "value", "", number_words(str(number))
 

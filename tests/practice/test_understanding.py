@@ -40,6 +40,18 @@ def test_the_assistants_own_sentences_are_understood(key, values_, kind):
     assert u.understand(say("en", key, **values_)).kind == kind
 
 
+def test_who_misses_a_surface_among_the_first_asks_for_more_but_not_for_ever(plan):
+    names = [plan.surfaces[s].name for s in ("left_tray", "right_tray", "ceiling")]
+    lines = [say("en", "which_more", choices=f"{n}: {name}.") for n, name in enumerate(names, 10)]
+    asked = u.understand(lines[0])
+    assert (asked.kind, asked.choices, asked.first, asked.more) == (u.WHICH, (names[0],), 10, True)
+    answering = Answering(EnclosureSim(plan, 1), {})
+    said = [answering.reply(u.understand(line), None, "ceiling", False)[2] for line in lines]
+    assert said == ["zero", "zero", "one two"]
+    lost = [answering.reply(asked, None, "back_wall", False)[2] for _ in range(12)]
+    assert lost[0] == "zero" and "one zero" in lost
+
+
 def test_the_answer_is_the_word_the_sentence_offers_whatever_it_is():
     found = u.understand("Is it whole? Say affirm for yes, or wrong for no.")
     assert (found.yes, found.no) == ("affirm", "wrong")
