@@ -17,15 +17,21 @@ def open_engine(language: str = "en", model: str | Path | None = None, engine: s
         raise UsageError(f"'{engine}' isn't a speech engine.", expected="vosk or pocketsphinx")
     if engine == "pocketsphinx" and model is not None:
         raise UsageError("The embedded engine has its own model.", try_next="leave out --model, or choose --engine vosk")
-    from .pocketsphinx_engine import PocketsphinxEngine
-
     if engine == "pocketsphinx":
-        return PocketsphinxEngine()
+        return _embedded()
     from . import models
 
     found = models.find(language, model, required=engine == "vosk" or language != "en")
     if found is None:
-        return PocketsphinxEngine()
+        return _embedded()
     from .vosk_engine import VoskEngine
 
     return VoskEngine(found, language)
+
+
+def _embedded() -> Engine:
+    """PocketSphinx, with the attention model before it where that is installed."""
+    from .pocketsphinx_engine import PocketsphinxEngine
+    from .reading_engine import open_reading_engine
+
+    return open_reading_engine() or PocketsphinxEngine()

@@ -45,7 +45,7 @@ class FakeEngine:
         """What the next utterances will say."""
         self._texts.extend(texts)
 
-    def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0) -> Hypothesis:
+    def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0, raw: bytes = b"") -> Hypothesis:
         self.decoded.append(pcm)
         text = self._texts.popleft() if self._texts else ""
         form = text if self._pack is not None and self._pack.word_of(text) else None

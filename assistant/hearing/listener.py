@@ -156,7 +156,8 @@ class Listener:
 
     def _decode(self, span: Span) -> _Early:
         begun = self._clock()
-        hypothesis = self.engine.decode(bytes(self._cleaned), self._expect, span.loud_s)
+        raw = self._raw.cut(frame_start_s(span.start) - self._command_limits.pre_roll_s, frame_end_s(self._segmenter.frame))
+        hypothesis = self.engine.decode(bytes(self._cleaned), self._expect, span.loud_s, raw)
         taken = self._clock() - begun
         self.engine_s += taken
         return _Early(span.last_loud, self._expect, hypothesis, frame_end_s(self._segmenter.frame), taken)

@@ -7,16 +7,14 @@ fit the sound about as well as any of its rivals: near phrases that nobody would
 
 from __future__ import annotations
 
-import hashlib
 import math
 import tempfile
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 
 from assistant.errors import ModelError
 
+from . import pocketsphinx_files as files
 from . import value_grammar
 from .gain import level_out
 from .lexicon import bundled_dictionary_path, dictionary, pronounce
@@ -38,7 +36,6 @@ LEAST_POSTERIOR = 0.07   # of a confirming word beside all else that fits the so
                          # voices, and a whole other command that was taken for one hadn't
 SHORTEST_BYTES = 3200
 _OWN = ("command_prior", "filler_power", "remove_noise", "cmn", "comfort", "decoy_share", "rival_margin", "least_posterior")
-_MARK = "CMD_"           # a token that begins so is a command, its spaces as underscores
 
 
 class PocketsphinxEngine:
@@ -63,7 +60,7 @@ class PocketsphinxEngine:
 
         version = getattr(pocketsphinx, "__version__", None) or _version("pocketsphinx")
         return {"engine": "pocketsphinx", "version": version, "model": "en-us (bundled)",
-                "model_sha256": _model_hash(), "sample_rate_hz": 16_000, "language": "en"}
+                "model_sha256": files.model_hash(), "sample_rate_hz": 16_000, "language": "en"}
 
     def load(self, pack: Pack) -> None:
         import pocketsphinx
@@ -72,36 +69,31 @@ class PocketsphinxEngine:
             raise ModelError(f"The embedded engine knows English only, not '{pack.language}'.",
                              try_next="use Vosk with a model of that language: --engine vosk --model PATH")
         known = dictionary(bundled_dictionary_path())
-        fillers = _fillers(pack)
+        fillers = files.fillers(pack)
         decoys = [w for w in pack.decoys if w in known and pack.word_of(w) is None]
-        lines: list[str] = []
-        for form in pack.forms:
-            for k, phones in enumerate(pronounce(form, known, pack.pronunciations)):
-                lines.append(f"{_token(form)}{'' if k == 0 else f'({k + 1})'} {phones}")
         self._sounds = {f: len(pronounce(f, known, pack.pronunciations)[0].split()) for f in pack.forms}
-        rivals = [r for phrases in pack.rivals.values() for r in phrases if pack.word_of(r) is None]
-        others = value_grammar.words("en") | {w for r in rivals for w in r.split()}
-        for word in sorted({w for w, _ in fillers} | set(decoys) | others):
-            for k, phones in enumerate(pronounce(word, known, pack.pronunciations)):
-                lines.append(f"{word}{'' if k == 0 else f'({k + 1})'} {phones}")
+        lines = files.dictionary_lines(pack, known, {w for w, _ in fillers} | set(decoys))
         folder = Path(pocketsphinx.get_model_path()) / "en-us" / "en-us"
         with tempfile.TemporaryDirectory(prefix="hearing-") as scratch:
             words_file, model_file = Path(scratch) / "words.dict", Path(scratch) / "words.lm"
             words_file.write_text("\n".join(lines) + "\n", encoding="utf-8")
-            model_file.write_text(self._arpa(pack, fillers, decoys), encoding="utf-8")
+            model_file.write_text(self._unigrams(pack, fillers, decoys), encoding="utf-8")
             features_file = Path(scratch) / "feat.params"
-            features_file.write_text(self._features(folder), encoding="utf-8")
+            features_file.write_text(files.front_end(folder, remove_noise=self._tuning["remove_noise"],
+                                                     cmn=self._tuning["cmn"]), encoding="utf-8")
             common = {"hmm": str(folder), "dict": str(words_file), "featparams": str(features_file),
                       "loglevel": "FATAL", **{k: v for k, v in self._tuning.items() if k not in _OWN}}
             try:
                 self._main = pocketsphinx.Decoder(lm=str(model_file), **common)
                 plain_file = Path(scratch) / "plain.lm"
-                plain_file.write_text(self._arpa(pack, fillers, decoys, commands=False), encoding="utf-8")
+                plain_file.write_text(self._unigrams(pack, fillers, decoys, commands=False), encoding="utf-8")
                 self._plain = pocketsphinx.Decoder(**{**common, "lm": str(plain_file), "bestpath": False})
                 self._grammar = pocketsphinx.Decoder(**{**common, "lm": None, "bestpath": False})
-                self._grammar.add_jsgf_string("commands", _jsgf([_token(f) for f in pack.forms]))
+                self._grammar.add_jsgf_string("commands", files.jsgf([files.token(f) for f in pack.forms]))
                 for word_id, phrases in pack.rivals.items():
-                    self._grammar.add_jsgf_string(f"rivals_{word_id}", _jsgf(list(phrases)))
+                    self._grammar.add_jsgf_string(f"rivals_{word_id}", files.jsgf(list(phrases)))
+                for form in (f for word_id in pack.rivals for f in pack.say[word_id]):
+                    self._grammar.add_jsgf_string(files.token(form), files.jsgf([files.token(form)]))
                 self._grammar.activate_search("commands")
                 self._values = pocketsphinx.Decoder(**{**common, "lm": None, "bestpath": False, **VALUE_SEARCH})
                 for kind in value_grammar.KINDS:
@@ -111,48 +103,29 @@ class PocketsphinxEngine:
                                  try_next="reinstall the package pocketsphinx") from error
         self._pack = pack
 
-    def _features(self, folder: Path) -> str:
-        """The model's own front-end settings with ours in place: they'd win over the decoder's options otherwise."""
-        ours = {"-remove_noise": "yes" if self._tuning["remove_noise"] else "no", "-cmn": self._tuning["cmn"]}
-        rows = [line.split() for line in (folder / "feat.params").read_text().splitlines() if line.strip()]
-        kept = [f"{name} {ours.pop(name, value)}" for name, value in rows]
-        return "\n".join(kept + [f"{n} {v}" for n, v in ours.items()]) + "\n"
+    def _unigrams(self, pack: Pack, fillers: list[tuple[str, float]], decoys: list[str], commands: bool = True) -> str:
+        tuning = self._tuning
+        return files.arpa(pack, fillers, decoys, power=tuning["filler_power"], prior=tuning["command_prior"],
+                          decoy_share=tuning["decoy_share"], commands=commands)
 
-    def _arpa(self, pack: Pack, fillers: list[tuple[str, float]], decoys: list[str], commands: bool = True) -> str:
-        power, prior = self._tuning["filler_power"], self._tuning["command_prior"]
-        weights = [(w, 10 ** (p * power)) for w, p in fillers]
-        total = sum(v for _, v in weights)
-        forms = pack.forms
-        background = {w: (1 - prior) * v / total for w, v in weights}
-        for word in decoys:
-            background[word] = background.get(word, 0.0) + prior / len(forms) * self._tuning["decoy_share"]
-        rows = [("</s>", -1.0), ("<s>", -99.0)]
-        rows += [(_token(f), math.log10(prior / len(forms))) for f in forms if commands]
-        rows += [(w, math.log10(v)) for w, v in background.items()]
-        body = "\n".join(f"{p:.4f}\t{w}" for w, p in rows)
-        return f"\\data\\\nngram 1={len(rows)}\n\n\\1-grams:\n{body}\n\n\\end\\\n"
-
-    def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0) -> Hypothesis:
+    def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0, raw: bytes = b"") -> Hypothesis:
         if len(pcm) < SHORTEST_BYTES:
             return Hypothesis("", None, 0.0)
         pcm = level_out(pcm, self._tuning["comfort"])
         main = self._search(self._main, pcm)
-        said = " ".join(_text(t) for t in main.tokens)
-        form = _text(main.tokens[0]) if len(main.tokens) == 1 and main.tokens[0].startswith(_MARK) else None
+        said = " ".join(files.text(t) for t in main.tokens)
+        form = files.text(main.tokens[0]) if len(main.tokens) == 1 and main.tokens[0].startswith(files.MARK) else None
         scores = {"posterior": main.posterior, "main": main.path, "words_s": main.seconds, "frames": len(pcm) / 320.0}
         value_text = ""
         agrees = True
         confidence = 0.0
         if form is not None:
-            self._grammar.activate_search("commands")
-            second = self._search(self._grammar, pcm)
-            agrees = len(second.tokens) == 1 and _text(second.tokens[0]) == form
+            second = self._search_grammar("commands", pcm)
+            agrees = len(second.tokens) == 1 and files.text(second.tokens[0]) == form
             scores["grammar"] = second.path
             scores["grammar_acoustic"] = second.acoustic
-            rivals = f"rivals_{self._pack.word_of(form)}"
             if agrees and self._pack.word_of(form) in self._pack.rivals:
-                self._grammar.activate_search(rivals)
-                other = self._search(self._grammar, pcm)
+                other = self._search_grammar(f"rivals_{self._pack.word_of(form)}", pcm)
                 # The grammar's own prior is one of all commands, the rivals' one of theirs: compare the sound alone.
                 scores["rival"] = 1e3 * (second.acoustic - other.acoustic) / self._sounds[form]
                 agrees = scores["rival"] >= self._tuning["rival_margin"] and main.posterior >= self._tuning["least_posterior"]
@@ -169,10 +142,39 @@ class PocketsphinxEngine:
             scores["value"] = value.path
         return Hypothesis(said, form, max(0.0, min(1.0, confidence)), agrees, value_text, scores)
 
+    def compare(self, pcm: bytes, form: str) -> dict[str, float]:
+        """What this engine makes of a sound that another took for `form`.
+
+        `named`: 1 where it hears just that command too, with `posterior`, else 0. `rival`, for a word that confirms: the
+        scaled log likelihood a phoneme by which the command fits better than the best of its rivals.
+        """
+        pcm = level_out(pcm, self._tuning["comfort"])
+        own, word = files.token(form), self._pack.word_of(form)
+        main = self._search(self._main, pcm)
+        named = main.tokens == [own]
+        found = {"named": float(named), "posterior": main.posterior if named else 0.0}
+        if word in self._pack.rivals:
+            alone, near = (self._search_grammar(name, pcm) for name in (own, f"rivals_{word}"))
+            found["rival"] = 1e3 * (alone.acoustic - near.acoustic) / self._sounds[form]
+        return found
+
+    def value(self, pcm: bytes, expect: str) -> str:
+        """The words of the value that was asked for, or ""."""
+        self._values.activate_search(expect)
+        return " ".join(self._search(self._values, level_out(pcm, self._tuning["comfort"])).tokens)
+
+    def sounds(self, form: str) -> int:
+        """How many phonemes a command has."""
+        return self._sounds[form]
+
     def _confidence(self, form: str, scores: dict[str, float], loud_s: float) -> float:
         sounds = self._sounds[form]
         part = "confirming" if "rival" in scores else "other"
         return load_verifier("pocketsphinx_en", part).confidence(features(scores, scores["posterior"], loud_s, sounds))
+
+    def _search_grammar(self, name: str, pcm: bytes) -> _Found:
+        self._grammar.activate_search(name)
+        return self._search(self._grammar, pcm)
 
     @staticmethod
     def _search(decoder, pcm: bytes) -> _Found:
@@ -212,44 +214,8 @@ def _log(score: float) -> float:
     return math.log(score) if score > 0 else -100.0
 
 
-def _token(form: str) -> str:
-    return _MARK + form.replace(" ", "_").replace("'", "~")
-
-
-def _text(token: str) -> str:
-    return token.removeprefix(_MARK).replace("_", " ").replace("~", "'")
-
-
-def _jsgf(choices: list[str]) -> str:
-    """One of `choices`, all equally likely."""
-    return "#JSGF V1.0;\ngrammar choices;\npublic <choice> = " + " | ".join(choices) + ";\n"
-
-
-def _fillers(pack: Pack) -> list[tuple[str, float]]:
-    """Background words with log10 probability, without the words that are whole commands themselves."""
-    text = (resources.files("assistant.hearing") / "packs" / "fillers_en.txt").read_text(encoding="utf-8")
-    out = []
-    for line in text.splitlines():
-        word, log10 = line.split()
-        if pack.word_of(word) is None:
-            out.append((word, float(log10)))
-    return out
-
-
 def _version(package: str) -> str:
     from importlib.metadata import version
 
     return version(package)
 
-
-@lru_cache(maxsize=1)
-def _model_hash() -> str:
-    """SHA-256 over names and contents of the bundled acoustic model's files, in name order."""
-    import pocketsphinx
-
-    digest = hashlib.sha256()
-    folder = Path(pocketsphinx.get_model_path()) / "en-us" / "en-us"
-    for path in sorted(folder.iterdir()):
-        digest.update(path.name.encode())
-        digest.update(path.read_bytes())
-    return digest.hexdigest()

@@ -43,8 +43,8 @@ class Engine(Protocol):
     def load(self, pack: Pack) -> None:
         """Take a vocabulary. Raises ModelError naming the word the model lacks."""
 
-    def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0) -> Hypothesis:
+    def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0, raw: bytes = b"") -> Hypothesis:
         """`pcm`: 16 kHz mono int16, one utterance with a little silence around it, sounding for `loud_s` of it (0: not
-        known). `expect`: one of `values.KINDS`."""
+        known). `expect`: one of `values.KINDS`. `raw`: the same stretch as it came, noise and all (empty: not kept)."""
 
     def close(self) -> None: ...

@@ -7,26 +7,29 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib import resources
 
+RIVAL_LEAST = -40.0              # worse than this is no worse
 EXPECTED_S_PER_SOUND = 0.075     # middle of the tuning voices' speaking rates
 
 
 @dataclass(frozen=True)
 class Verifier:
-    """`features`: names in order; each is centred by `mean`, divided by `spread`, weighted, summed with `bias`."""
+    """`features`: names in order; each is centred by `mean`, divided by `spread`, weighted, summed with `bias`.
+    `forms`: what is added for a spoken form, since some have more near words than others; nothing for one not in it."""
 
     features: tuple[str, ...]
     mean: tuple[float, ...]
     spread: tuple[float, ...]
     weights: tuple[float, ...]
     bias: float
+    forms: dict[str, float] = field(default_factory=dict)
 
-    def confidence(self, found: dict[str, float]) -> float:
+    def confidence(self, found: dict[str, float], form: str = "") -> float:
         """0 to 1. KeyError when a feature is missing."""
-        total = self.bias
+        total = self.bias + self.forms.get(form, 0.0)
         for name, mean, spread, weight in zip(self.features, self.mean, self.spread, self.weights):
             total += weight * (found[name] - mean) / spread
         return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, total))))
@@ -50,10 +53,31 @@ def features(scores: dict[str, float], posterior: float, loud_s: float, sounds: 
     }
 
 
+def reading_features(scores: dict[str, float], loud_s: float, sounds: int) -> dict[str, float]:
+    """What the model of `reading_engine` looks at."""
+    per_sound = max(loud_s, 0.05) / sounds
+    return {
+        "log": scores["log"],
+        "margin": min(1.0, scores["margin"]),
+        "lead": scores["lead"],
+        "near": scores["near"],
+        "same": scores["same"],
+        "more": min(4.0, scores["words_more"]),
+        "alike": scores["alike"],
+        "unknown": scores["unknown"],
+        "named": scores["named"],
+        "post": math.log(max(scores["posterior"], 1e-4)),
+        "durper": per_sound,
+        "durdev": abs(math.log(per_sound / EXPECTED_S_PER_SOUND)),
+        "n": float(sounds),
+        "rival": max(RIVAL_LEAST, scores.get("rival", 0.0)),      # only words that confirm have it
+    }
+
+
 @lru_cache(maxsize=8)
 def load_verifier(name: str, part: str) -> Verifier:
     """The packaged model of that name. `part`: "confirming" for words that confirm, or "other"."""
     text = (resources.files("assistant.hearing") / "packs" / f"verifier_{name}.json").read_text(encoding="utf-8")
     data = json.loads(text)[part]
     return Verifier(tuple(data["features"]), tuple(data["mean"]), tuple(data["spread"]), tuple(data["weights"]),
-                    float(data["bias"]))
+                    float(data["bias"]), data.get("forms", {}))

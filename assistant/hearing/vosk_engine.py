@@ -82,7 +82,7 @@ class VoskEngine:
             raise ModelError("The speech library stops when it is given this vocabulary: the model is damaged.",
                              where=str(self._folder), try_next="unpack the model again, or use --engine pocketsphinx")
 
-    def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0) -> Hypothesis:
+    def decode(self, pcm: bytes, expect: str | None = None, loud_s: float = 0.0, raw: bytes = b"") -> Hypothesis:
         self._lost = False
         for_value = expect is not None and "values" in self._grammars
         self._write(b"B", b"values" if for_value else b"commands")

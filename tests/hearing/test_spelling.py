@@ -87,7 +87,7 @@ def test_no_spelling_of_dates():
 def test_a_refused_command_may_be_the_sign_that_was_asked_for():
     """A value is read back before it counts; a command that can't be answered now must not swallow it."""
     class Hears(FakeEngine):
-        def decode(self, pcm, expect=None, loud_s=0.0):
+        def decode(self, pcm, expect=None, loud_s=0.0, raw=b""):
             from assistant.hearing.recogniser import Hypothesis
 
             return Hypothesis("repeat", "repeat", 0.9, True, "minus", {})

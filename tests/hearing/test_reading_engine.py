@@ -1,0 +1,87 @@
+"""The embedded engine with both of its models: what it lets through, what it asks, and what it keeps to itself."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import pytest
+
+from assistant.hearing import reading_engine, speech_model
+from assistant.hearing.engines import open_engine
+from assistant.hearing.listener import Listener
+from assistant.hearing.packs import load_pack
+from assistant.hearing.pocketsphinx_engine import PocketsphinxEngine
+from assistant.hearing.reading_engine import OTHER_WORDS
+from assistant.session import words
+
+from .sounds import mixed, run, spoken_wave
+from .test_fixtures import hear
+
+reads = pytest.mark.skipif(speech_model.find() is None, reason="the attention model isn't installed here")
+
+
+@lru_cache(maxsize=1)
+def engine():
+    return reading_engine.open_reading_engine()
+
+
+def heard(lines, expect: str | None = None) -> list:
+    listener = Listener(engine(), load_pack("en"))
+    listener.set_active(words.ALL, expect)
+    return run(listener, mixed([spoken_wave(line) for line in lines])[0])
+
+
+@reads
+def test_the_embedded_engine_names_both_of_its_models():
+    about = open_engine("en", engine="pocketsphinx").describe()
+    assert about["engine"] == "pocketsphinx"
+    alone = PocketsphinxEngine().describe()
+    assert about["model"] == f"moonshine tiny-en, {alone['model']}"
+    assert about["model_sha256"] != alone["model_sha256"]
+
+
+def test_without_the_attention_model_pocketsphinx_listens_alone(monkeypatch):
+    monkeypatch.setattr(reading_engine, "find", lambda: None)
+    opened = open_engine("en", engine="pocketsphinx")
+    assert isinstance(opened, PocketsphinxEngine)
+    assert "moonshine" not in opened.describe()["model"]
+
+
+@reads
+def test_what_colleagues_say_to_each_other_is_never_handed_out_as_text():
+    pack = load_pack("en")
+    found = hear("chat-15db") + hear("inside-15db") + hear("prompts-15db")
+    assert len(found) >= 19
+    assert {u.said for u in found} <= {"", OTHER_WORDS, *pack.forms}
+    assert OTHER_WORDS in {u.said for u in found}
+
+
+@reads
+def test_pocketsphinx_is_asked_only_where_a_command_is_plausible(monkeypatch):
+    asked = []
+    compare = PocketsphinxEngine.compare
+    monkeypatch.setattr(PocketsphinxEngine, "compare", lambda self, pcm, form: asked.append(form) or compare(self, pcm, form))
+    heard(["did you see the rota for next week", "stand by"])
+    assert asked == ["stand by"]
+
+
+@reads
+def test_a_near_word_is_read_as_a_command_by_neither():
+    found = heard(["candle", "a formative", "pleasure along", "say again what she told you"])
+    assert len(found) == 4
+    assert [u.word for u in found if u.accepted] == []
+
+
+@reads
+@pytest.mark.parametrize(("kind", "line", "text"), [
+    ("number", "minus zero point zero two", "-0.02"), ("number", "forty five", "45"), ("number", "one zero three", "103"),
+    ("lot", "alpha bravo one two zero four", "AB1204"), ("date", "third of march twenty twenty seven", "2027-03-03"),
+    ("lot sign", "uniform", "U"), ("number sign", "minus", "-")])
+def test_values_are_read(kind, line, text):
+    found = heard([line], kind)
+    assert [u.value.text for u in found if u.accepted and u.value] == [text]
+
+
+@reads
+def test_a_command_is_still_one_where_a_value_is_asked_for():
+    assert [u.word for u in heard(["stand by"], "number") if u.accepted] == ["pause"]
