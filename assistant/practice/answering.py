@@ -30,6 +30,10 @@ class Answering:
         self._odd = 0  # how often in a row the same sign was said not to fit
         self._more = 0  # how often in a row others were asked for than the choices that were said
         self._untold = False  # a sign was said, and nothing was heard of it yet
+        self._dries = ""  # the surface that was last said to dry time and again
+        self._tried: dict[str, list[str]] = {}  # surface -> remedies chosen against its drying, in order
+        self._remedy_open = False  # one was chosen, and nothing else was asked since
+        self._gives_up = False  # the remedies are used up
         self.spelling = False  # asked for a value sign by sign
 
     def action(self, meaning: u.Meaning, last: Task | None) -> u.Action | None:
@@ -48,6 +52,9 @@ class Answering:
         if agent and (meaning.kind == u.VALUE or "pack" in meaning.text.lower()):  # in short wording: "Lot, disinfectant."
             self._pack = agent
         low = meaning.text.lower()
+        if low.startswith("what shall we try?") and meaning.choices:
+            return self._remedy(meaning)
+        self._remedy_open = False
         signs = "at a time" in low or "say the next one" in low or "can't stand there" in low
         self.spelling = signs or meaning.kind == u.SIGN_BACK
         if meaning.kind == u.YES_NO:
@@ -76,10 +83,15 @@ class Answering:
         if meaning.kind == u.PAUSED:
             return "resume", meaning.yes, ""
         if meaning.kind == u.STOPPING:
-            return ("confirm", meaning.yes, "") if stopping else ("cancel", meaning.no, "")
+            return ("confirm", meaning.yes, "") if stopping or self._gives_up else ("cancel", meaning.no, "")
         if meaning.kind == u.REWET:
             return "rewetted", meaning.yes, ""
         return "confirm", meaning.yes, ""
+
+    def told(self, text: str) -> None:
+        """A line that asks for nothing."""
+        if re.search(r"has dried \d+ times", text):
+            self._dries = self.world.names.find(self.world.names.surfaces, text)
 
     def seen(self, text: str) -> str:
         """What is on the gauge or the pack that a line asks to be read; "" where it asks for no reading."""
@@ -171,6 +183,19 @@ class Answering:
         self._more = 0
         number = meaning.first + (names.index(name) if name in names else 0)
         return "value", "", number_words(str(number))
+
+    def _remedy(self, meaning: u.Meaning) -> tuple[str, str, str]:
+        """The first remedy not tried yet on that surface, since what didn't help once isn't tried for ever; the last one is to stop. A
+        question that comes again with nothing in between wasn't answered: the same again."""
+        tried = self._tried.setdefault(self._dries, [])
+        if not self._remedy_open or not tried:
+            fresh = [choice for choice in meaning.choices if choice not in tried]
+            tried.append(fresh[0] if fresh else meaning.choices[-1])
+        self._remedy_open = True
+        chosen = tried[-1]
+        at = meaning.choices.index(chosen) if chosen in meaning.choices else len(meaning.choices) - 1
+        self._gives_up = "stop" in meaning.choices[at].lower()
+        return "value", "", number_words(str(meaning.first + at))
 
     def happen(self, what: str) -> None:
         """Something befalls the enclosure: see `Cue.world`."""

@@ -11,7 +11,7 @@ import random
 from dataclasses import dataclass, field
 
 from assistant.practice import understanding as u
-from assistant.procedure.plan import WET, Plan, Step
+from assistant.procedure.plan import PATCH, WET, Plan, Step
 
 # A quiet, dry room: a surface stays wet a little longer than the site's entered figure, rarely shorter. Common
 # practice, no source: sites enter the shortest time they measured.
@@ -76,6 +76,8 @@ class EnclosureSim:
         self.outside = False
         self.expired: set[str] = set()
         self._steps = {(s.surface, s.agent): s for s in plan.steps if s.kind == WET}
+        self._patches = {(s.surface, s.agent): s for s in plan.steps if s.kind == PATCH}
+        self.patch_dries_ms = 0  # when the patch wetted last has dried
         self._labels: dict[str, tuple[str, str]] = {}
 
     # What is done to it
@@ -85,6 +87,8 @@ class EnclosureSim:
         if action.kind == u.WET:
             area = self.plan.surfaces[action.subject].area_cm2 or 2000
             return 2000 + round(area / WIPE_CM2_S * 1000)
+        if action.kind == u.PATCH:
+            return 3000
         if action.kind == u.HANDS:
             return 12_000
         if action.kind in (u.OPEN, u.CLOSE, u.START, u.SET):
@@ -98,6 +102,9 @@ class EnclosureSim:
         self.settle(began_ms)
         if action.kind == u.WET:
             self._wet(action, began_ms, ended_ms, covered)
+        elif action.kind == u.PATCH:  # too small to count for the surface
+            patch = self._patches.get((action.subject, action.agent))
+            self.patch_dries_ms = ended_ms + self._lasts(action.subject, patch)
         elif covered < 1.0:
             return  # a door half opened is as it was
         elif action.kind == u.OPEN:

@@ -13,6 +13,7 @@ from assistant.practice.operator_mind import Mind, Saying, Task
 from assistant.practice.persona import Persona
 
 _ONLY_ANSWERED = (u.AGREE, u.VALUE_BACK, u.WHICH, u.POWER, u.WHAT_HAPPENED)  # what they speak of was done before
+_NOTICE_MS = 1000  # until somebody who looks on has seen it
 SLIPPED = 0.85  # of a surface covered, where a wipe misses part of it
 
 
@@ -40,15 +41,21 @@ class Hands:
             begin = at + answer_ms
             pace = persona.pace.work * random.uniform(0.9, 1.15)
             end = begin + (round(self._world.duration_ms(action) * pace) if action else 2000)
+            if action and action.kind == u.WATCH:  # no hurry of the person's own
+                end = self._seen_dry(begin)
         task = Task(meaning, action, begin, end, end + answer_ms, meant, word, value)
         task.talks_over = self._lapses.happens("talks_over", at)
         if begin == end:
             task.begun = task.acted = True
         elif action and action.kind == u.WET:
             self._spoil_work(task, at)
-        elif action and action.kind == u.WORK and self._lapses.happens("claims_early", at):
+        elif action and action.kind in (u.WORK, u.WATCH) and self._lapses.happens("claims_early", at):
             self._hurry(task)
         return task
+
+    def _seen_dry(self, begin_ms: int) -> int:
+        """When somebody who looks on from `begin_ms` sees that the patch has dried."""
+        return max(begin_ms, self._world.patch_dries_ms) + _NOTICE_MS
 
     def _spoil_work(self, task: Task, at: int) -> None:
         """The ways in which a wipe isn't what was asked for."""
@@ -100,6 +107,8 @@ class Hands:
         if not task.begun:
             task.begin_ms = at + 800
         task.end_ms = at + 800 + left
+        if task.action and task.action.kind == u.WATCH:  # it dried on meanwhile
+            task.end_ms = self._seen_dry(at + 800)
         task.say_ms = task.end_ms + 800
 
     def abandon(self, at: int) -> None:

@@ -114,6 +114,7 @@ class Lines:
             self._demand(asked, at)
 
     def _news(self, meaning: u.Meaning, at: int) -> None:
+        self._answering.told(meaning.text)
         task = self._hands.at_hand()
         if task is not None and task.meaning.kind == u.REWET and meaning.text.lower().endswith(": wet again."):
             self._mind.tasks.pop()

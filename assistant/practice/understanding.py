@@ -122,14 +122,15 @@ _RULES = (
     (rf"say {_WORD},? or {_WORD}\.$", _yes_no),
 )
 
-WET, OPEN, CLOSE, START, HANDS, SET, READ, LOOK, WORK = (
-    "wet", "open", "close", "start", "hands", "set", "read", "look", "work",
+WET, PATCH, WATCH, OPEN, CLOSE, START, HANDS, SET, READ, LOOK, WORK = (
+    "wet", "patch", "watch", "open", "close", "start", "hands", "set", "read", "look", "work",
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """Something done at the enclosure. `subject`: surface, opening or cycle id, a reach, or the sentence itself.
+    """Something done at the enclosure. `subject`: surface, opening or cycle id, a reach, or the sentence itself. PATCH:
+    a hand's breadth of a surface is wetted; WATCH: it is looked at until it has dried.
     `fresh`: a new wipe or face is taken for it."""
 
     kind: str
@@ -180,6 +181,10 @@ class Names:
         body = re.split(r"\bsay ", meaning.text, maxsplit=1, flags=re.IGNORECASE)[0]
         low = body.lower()
         surface = self.find(self.surfaces, body)
+        if "patch has dried" in meaning.text.lower():
+            return Action(WATCH)
+        if surface and "hand's breadth" in low:
+            return Action(PATCH, surface, self.find(self.agents, body))
         if meaning.kind in (WIPE, REWET) and surface:
             fresh = bool(re.search(r"new wipe|fresh face", low)) or "face" not in low
             return Action(WET, surface, self.find(self.agents, body), fresh)

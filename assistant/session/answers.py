@@ -82,6 +82,8 @@ def _still_wet(turn: Turn) -> str:
 def _where(turn: Turn) -> str:
     step = step_of(turn.plan, turn.state)
     text = turn.words("where", step=_say(turn, step)) if step else turn.words("where_none")
+    if turn.state.patch_since_ms >= 0:  # whoever wetted it again and said so would be held to have seen it dry
+        text = turn.words("patch_wet")
     if step and turn.state.spelling and turn.state.spelt:
         text = f"{text} {prompts.so_far(turn.plan, turn.state, step)}"
     if turn.state.mode == "paused":

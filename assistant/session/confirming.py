@@ -11,7 +11,7 @@ from assistant.session.timers import wet_ms_today
 from assistant.session.turn import Turn
 from assistant.session.wording import duration
 
-_SHORTEST_PATCH_MS = 1_000  # a patch that dries sooner was more likely a slip of the tongue
+_SHORTEST_PATCH_MS = 1_000  # whatever the surfaces need
 
 
 def confirm_step(turn: Turn, ended_ms: int, source: str) -> None:
@@ -23,7 +23,7 @@ def confirm_step(turn: Turn, ended_ms: int, source: str) -> None:
         return
     took, least = ended_ms - state.since_ms, step.impossible_ms
     if step.kind == p.PATCH:
-        took, least = ended_ms - state.patch_since_ms, max(least, _SHORTEST_PATCH_MS)
+        took, least = ended_ms - state.patch_since_ms, max(least, _shortest_patch(turn.plan, step))
     if took < least and not state.questioned:
         turn.emit(steps.ClaimQuestioned(turn.now_ms, step.id, took, least))
         turn.speak(lines.QUESTION, turn.words("quick", time=duration(turn.plan.language, took)), step.id)
@@ -36,6 +36,17 @@ def confirm_step(turn: Turn, ended_ms: int, source: str) -> None:
         turn.ask()
     else:
         finish(turn, step, ended_ms, source)
+
+
+def _shortest_patch(plan: p.Plan, step: p.Step) -> int:
+    """A patch that dried sooner (ms) is asked about once: more likely a slip of the tongue, or a second word for its
+    being wet. Less than this, and no surface that it speaks of could be wetted again in time."""
+    lies = plan.surfaces[step.surface].orientation if step.surface else ""
+    needs = (
+        min(s.wet_ms, min(s.lead_ms, s.contact_ms) + 1) for s in plan.steps
+        if s.kind == p.WET and s.agent == step.agent and plan.surfaces[s.surface].orientation == lies
+    )
+    return max(_SHORTEST_PATCH_MS, *needs)
 
 
 def confirm_read_back(turn: Turn, ended_ms: int, source: str) -> None:

@@ -20,5 +20,11 @@ def short_plan():
 
 
 @pytest.fixture(scope="session")
+def under_surface():
+    """The procedure that has a patch test."""
+    return compile_plan(load_procedure("pi-1-under-work-surface"))
+
+
+@pytest.fixture(scope="session")
 def ready():
     return prepare("gb-2-light-clean")

@@ -78,3 +78,12 @@ def test_no_two_packs_are_of_one_lot(plan):
         world = EnclosureSim(plan, seed)
         world.reading("-90", "-40")
         assert len({world.label(agent, "2026-01-01")[0] for agent in ("disinfectant", "decontaminant", "alcohol")}) == 3
+
+
+def test_a_patch_dries_in_the_sites_time_and_doesnt_count_for_its_surface(under_surface):
+    world = EnclosureSim(under_surface, 1)
+    world.do(u.Action(u.PATCH, "left_plate", "disinfectant"), 1_000, 4_000)
+    # The agents' file: the disinfectant stays wet on a floor for 220 s, and no measured day was shorter.
+    assert 4_000 + 220_000 <= world.patch_dries_ms <= 4_000 + 1.3 * 220_000
+    assert world.acted_ms("left_plate", "disinfectant", world.patch_dries_ms) == 0
+    assert not world.is_wet("left_plate", 5_000)

@@ -90,3 +90,14 @@ def test_a_broken_persona_is_named_with_its_line(text, line, word):
     with pytest.raises(SiteFileError) as caught:
         read_persona(text, "p.yaml")
     assert caught.value.where == f"p.yaml:{line}" and word in caught.value.what
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_whoever_tests_a_patch_looks_on_until_it_has_dried(under_surface, seed):
+    person = load_persona("careful")
+    operator = Operator(person, EnclosureSim(under_surface, seed), seed)
+    run = Simulation(under_surface, operator, Channel(person.errors, seed), options=(("measure_wet_time", True),)).run()
+    assert run.state.verdict == "complete"
+    found = [f for f in run.facts if f.KIND == "patch_dried"]
+    # The agents' file: 220 s on a floor. The word for "wet" is said some seconds after the wetting.
+    assert len(found) == 1 and found[0].measured_ms > 200_000

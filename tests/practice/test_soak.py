@@ -144,3 +144,10 @@ def test_no_event_in_twenty_hours_bounds_the_rate_at_three_in_twenty():
 def test_a_process_that_is_ended_from_outside_gives_a_sentence():
     with pytest.raises(GauntletError, match="ended from outside"):
         list(side_by_side(os._exit, [1, 1], 2))
+
+
+def test_nobody_is_stuck_in_a_clean_with_a_patch_test(under_surface):
+    total = soak([under_surface], PEOPLE, 36, 1)
+    assert not total.faults, [(f.seed, f.findings[:2]) for f in total.faults]
+    assert not [verdict for verdict in total.verdicts if verdict.startswith("open in")]
+    assert total.completed > 0.85 * total.sessions

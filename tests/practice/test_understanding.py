@@ -137,3 +137,27 @@ def test_what_each_shipped_step_claims_is_what_the_operator_does_in_either_wordi
         for meaning in (told, short):
             done = names.action(meaning)
             assert (done.kind, done.subject) == wanted, (step.id, meaning)
+
+
+def test_a_patch_is_wetted_and_then_watched(under_surface):
+    names = u.Names(under_surface)
+    step = next(s for s in under_surface.steps if s.kind == "patch")
+    asked = names.action(u.understand(f"{step.say} {say('en', 'say_confirm_wet', confirm='affirmative')}"))
+    assert (asked.kind, asked.subject, asked.agent) == (u.PATCH, step.surface, step.agent)
+    assert names.action(u.understand(say("en", "patch_wet", confirm="affirmative"))).kind == u.WATCH
+
+
+def test_a_remedy_that_didnt_help_isnt_tried_for_ever(plan):
+    question = u.understand(say("en", "which_remedy", choices="1: patch test. 2: smaller areas. 3: safe stop."))
+    answering = Answering(EnclosureSim(plan, 1), {})
+    wipe = u.understand("Wipe the left sump with disinfectant. Say affirmative when all of it is wet.")
+    stop = u.understand(say("en", "stop_confirm"))
+    said = []
+    for _ in range(3):
+        said += [answering.reply(question, None, "", False)[2], answering.reply(question, None, "", False)[2]]
+        answering.reply(wipe, None, "", False)
+    assert said == ["one", "one", "two", "two", "three", "three"]  # asked again at once, it wasn't heard
+    assert answering.reply(stop, None, "", False)[0] == "confirm"
+    answering.told(say("en", "dries_repeatedly", name=plan.surfaces["ceiling"].name, n="3"))
+    assert answering.reply(question, None, "", False)[2] == "one"  # nothing was tried there yet
+    assert Answering(EnclosureSim(plan, 1), {}).reply(stop, None, "", False)[0] == "cancel"

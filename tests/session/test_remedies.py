@@ -70,6 +70,34 @@ def test_a_patch_test_is_done_again_where_the_run_has_one_and_sets_todays_time()
     assert walk.state.patch_ms and set(walk.state.patch_ms.values()) == {30_000} and walk.step == "wet-back"
 
 
+def test_a_patch_too_short_for_any_wetting_in_time_is_asked_about_once():
+    """The wall is to be wetted again 15 s before it dries: at 15 s no request could come in time, at 16 s one can."""
+    for took, asked in ((4_000, True), (15_000, True), (15_001, False), (16_000, False)):
+        walk = Walk(walls(PATCH, WALL, look()))
+        walk.yes()
+        walk.say(w.CONFIRM, after=took)
+        assert bool(walk.of(steps.ClaimQuestioned)) is asked and bool(walk.state.patch_ms) is not asked, took
+    walk = Walk(walls(PATCH, WALL, look()))
+    walk.yes()
+    walk.say(w.CONFIRM, after=4_000)
+    walk.say(w.NO)
+    walk.yes(60_000)
+    assert set(walk.state.patch_ms.values()) == {64_000}  # from the word for wet to the last word
+    walk = Walk(walls(PATCH, WALL, look()))
+    walk.yes()
+    walk.say(w.CONFIRM, after=4_000)
+    walk.say(w.CONFIRM, after=3_000)
+    assert walk.state.patch_ms and [f.code for f in walk.of(troubles.Deviation)] == ["patch_short"]
+
+
+def test_who_asks_where_they_are_while_the_patch_dries_is_not_told_to_wet_it():
+    walk = Walk(walls(PATCH, WALL, look()))
+    walk.yes()
+    told = walk.say(w.WHERE, after=5_000)[-1].text
+    assert told == "Say affirmative when the patch has dried."
+    assert "Wet a patch" not in told
+
+
 def test_a_safe_stop_can_be_chosen_and_called_off():
     walk = _dried(3)
     walk.value("2", 1_000)

@@ -398,10 +398,13 @@ class Naive(World, Lines):
         if step.kind == p.PATCH and self.patch_since is None:
             self.patch_since, self.quick_asked, self.asked_at = ended, False, self.now
             return
-        took, least = ended - self.since, step.impossible_ms
+        took, least, hopeless = ended - self.since, step.impossible_ms, False
         if step.kind == p.PATCH:
             took, least = ended - self.patch_since, max(least, 1000)
-        if took < least and not self.quick_asked:
+            key = (self.plan.surfaces[step.surface].orientation, step.agent)
+            hopeless = any(self.comes_too_late(s, took) for s in self.plan.steps
+                           if s.kind == p.WET and (self.plan.surfaces[s.surface].orientation, s.agent) == key)
+        if (took < least or hopeless) and not self.quick_asked:
             self.quick_asked, self.asked_at = True, self.now
         elif step.policy == p.READ_BACK:
             self.claimed, self.about = ended, "confirm"

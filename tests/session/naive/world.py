@@ -52,6 +52,11 @@ class World:
         patch = self.patches.get((self.plan.surfaces[step.surface].orientation, step.agent))
         return step.wet_ms if patch is None else min(patch, step.wet_ms)
 
+    @staticmethod
+    def comes_too_late(step: p.Step, stays: int) -> bool:
+        """A re-wet, where the surface stays wet for `stays` ms today and not as long as the file says."""
+        return stays < step.wet_ms and stays <= step.lead_ms and stays <= step.contact_ms
+
     def dry_off(self, surface: str, becomes: str) -> None:
         self.wet.pop(surface, None)
         self.surfaces[surface] = becomes
@@ -98,11 +103,7 @@ class World:
             measured = first - patch_since
             key = (self.plan.surfaces[step.surface].orientation, step.agent)
             self.patches[key] = min(measured, step.wet_ms)
-            short = [
-                s for s in self.plan.steps
-                if s.kind == p.WET and self.stays_wet(s) < s.wet_ms and self.stays_wet(s) <= s.lead_ms
-                and self.stays_wet(s) <= s.contact_ms
-            ]
+            short = [s for s in self.plan.steps if s.kind == p.WET and self.comes_too_late(s, self.stays_wet(s))]
             if short:
                 self.deviation("patch_short", step.id)
         elif step.kind == p.OPEN:
