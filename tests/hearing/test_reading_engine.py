@@ -73,6 +73,12 @@ def test_a_near_word_is_read_as_a_command_by_neither():
 
 
 @reads
+def test_another_form_of_a_word_is_another_word():
+    found = heard(["computers", "cancelled", "computer", "cancel"])
+    assert [u.word for u in found if u.accepted] == ["computer", "cancel"]
+
+
+@reads
 @pytest.mark.parametrize(("kind", "line", "text"), [
     ("number", "minus zero point zero two", "-0.02"), ("number", "forty five", "45"), ("number", "one zero three", "103"),
     ("lot", "alpha bravo one two zero four", "AB1204"), ("date", "third of march twenty twenty seven", "2027-03-03"),
