@@ -14,17 +14,24 @@ _HANDS = {
     "room": "Hands out of the gauntlets",
     "window": "Hands to the open window",
 }
+# (from, to) where the end of the way alone would tell it wrongly.
+_WAYS = {
+    ("window", "gauntlets"): "Hands from the open window into the gauntlets",
+    ("window", "room"): "Hands out of the open window",
+    ("gauntlets", "window"): "Hands out of the gauntlets and to the open window",
+}
 
 
-def step_name(plan: Plan | None, step_id: str) -> str:
-    """A short name for a step: what it wets, or where the hands go, else its first words."""
+def step_name(plan: Plan | None, step_id: str, hands: str = "") -> str:
+    """A short name for a step: what it wets, or which way the hands go, else its first words. `hands`: where they are
+    before it, or "" where that isn't known."""
     step = find_step(plan, step_id)
     if step is None:
         return _from_id(step_id)
     if step.surface:
         return f"{surface_name(plan, step.surface)}, {step.agent_name or step.agent}"
     if step.kind == MOVE:
-        return _HANDS.get(step.hands, f"Hands to the {plain(step.hands)}")
+        return _WAYS.get((hands, step.hands)) or _HANDS.get(step.hands, f"Hands to the {plain(step.hands)}")
     text = (step.say or step.brief or _from_id(step.id)).split(". ")[0].rstrip(".?")
     return text if len(text) <= _LONGEST else text[: _LONGEST - 3].rstrip() + "..."
 
@@ -47,12 +54,13 @@ def plain(name: str) -> str:
     return name.replace("_", " ").replace("-", " ").strip()
 
 
-def find_step(plan: Plan | None, step_id: str) -> Step | None:
-    """A step of the plan, or one that the core put in by itself; None for an id that is neither."""
+def find_step(plan: Plan | None, step_id: str, hands: str = "") -> Step | None:
+    """A step of the plan, or one that the core put in by itself; None for an id that is neither. `hands`: where they
+    are before it, for the words of a move that was put in."""
     try:
         if plan is None:
             return None
-        return bridge_step(plan, step_id) if is_bridge(step_id) else plan.step(step_id)
+        return bridge_step(plan, step_id, hands) if is_bridge(step_id) else plan.step(step_id)
     except (KeyError, ValueError):
         return None
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from assistant.procedure.plan import WAIT, Plan
 from assistant.review.names import find_step, step_name
-from assistant.session.facts import steps, troubles
+from assistant.session.facts import machine, steps, troubles
 from assistant.session.facts.base import Fact
 
 # Longer than this times the expected, and by at least so much, is worth a look.
@@ -60,12 +60,14 @@ class StepRow:
 
 
 def step_rows(facts: Sequence[Fact], plan: Plan | None, line_numbers: Sequence[int] = ()) -> list[StepRow]:
-    """Every passage in the order it began. `line_numbers`: where in the record each fact stands."""
+    """Every passage in the order it began; a move for the way it took. `line_numbers`: where in the record each fact
+    stands."""
     rows: list[StepRow] = []
     current: dict[str, StepRow] = {}
+    hands = plan.start_hands if plan else ""
     for number, fact in enumerate(facts):
         if isinstance(fact, steps.StepStarted):
-            row = _row(plan, fact, len(rows) + 1)
+            row = _row(plan, fact, len(rows) + 1, hands)
             row.line = line_numbers[number] if number < len(line_numbers) else 0
             before = current.get(fact.step)
             if before and before.outcome == "open" and rows and rows[-1] is before:
@@ -85,6 +87,8 @@ def step_rows(facts: Sequence[Fact], plan: Plan | None, line_numbers: Sequence[i
                 row.outcome, row.took_ms = "done", fact.waited_ms
             else:
                 row.outcome, row.took_ms = "skipped", fact.at_ms - row.at_ms
+        elif isinstance(fact, machine.HandsMoved):
+            hands = fact.to
         elif isinstance(fact, steps.CorrectionMade) and fact.step in current:
             current[fact.step].outcome = "taken back"
         elif isinstance(fact, steps.StepOwed) and fact.step in current:
@@ -110,8 +114,8 @@ def step_rows(facts: Sequence[Fact], plan: Plan | None, line_numbers: Sequence[i
     return rows
 
 
-def _row(plan: Plan | None, fact: steps.StepStarted, number: int) -> StepRow:
-    step = find_step(plan, fact.step)
+def _row(plan: Plan | None, fact: steps.StepStarted, number: int, hands: str) -> StepRow:
+    step = find_step(plan, fact.step, hands)
     branch = ""
     if fact.branch:
         mishap = plan.mishaps.get(fact.branch) if plan else None
@@ -119,7 +123,7 @@ def _row(plan: Plan | None, fact: steps.StepStarted, number: int) -> StepRow:
     return StepRow(
         number,
         fact.step,
-        step_name(plan, fact.step),
+        step_name(plan, fact.step, hands),
         step.say if step else "",
         step.kind if step else "",
         branch,

@@ -1,0 +1,53 @@
+"""The session page's table of steps: a move of the hands is told for the way it took, in the words that were spoken."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from assistant.procedure.compile import compile_plan
+from assistant.procedure.load import load_procedure
+from assistant.review.steps_table import step_rows
+from assistant.session.facts import lines, steps
+from tests.session.walk import Walk
+
+
+@pytest.fixture(scope="module")
+def walk() -> Walk:
+    """A sleeve was touched while the hands were in the window: they go into the gauntlets, and back later."""
+    walk = Walk(replace(compile_plan(load_procedure("gb-2-rigorous-clean")), today="2026-01-05"))
+    walk.go("window_first.window_frame")
+    walk.say("touched", after=1_000)
+    walk.pick("left_sleeve")
+    assert walk.finish() == "complete"
+    return walk
+
+
+def test_a_move_is_told_for_the_way_it_took(walk: Walk) -> None:
+    rows = step_rows(walk.facts, walk.plan)
+    moves = [row for row in rows if row.step.startswith("bridge:move:")]
+    assert "Hands from the open window into the gauntlets" in [row.name for row in moves]
+    spoken = " ".join(f.text for f in walk.of(lines.LineSpoken))
+    assert moves and [row.text for row in moves if row.text not in spoken] == []
+    assert not [row.text for row in moves if row.text.startswith("Hands ")]
+
+
+def test_what_leaves_the_window_is_not_told_as_leaving_the_gauntlets(walk: Walk) -> None:
+    """The core's own fold says where the hands were before each step began."""
+    from assistant.session import evolve, initial
+
+    state, before = initial(walk.plan), {}
+    for fact in walk.facts:
+        if isinstance(fact, steps.StepStarted):
+            before[fact.at_ms, fact.step] = state.hands
+        state = evolve(state, fact)
+    told = [(before[row.at_ms, row.step], row.name) for row in step_rows(walk.facts, walk.plan) if row.kind == "move"]
+    assert {hands for hands, _ in told} >= {"window", "gauntlets", "room"}
+    for hands, name in told:
+        assert ("out of the gauntlets" not in name) or hands == "gauntlets"
+        assert ("open window" in name) or hands != "window"
+
+
+def test_without_its_plan_a_session_still_has_a_table(walk: Walk) -> None:
+    assert len(step_rows(walk.facts, None)) == len(step_rows(walk.facts, walk.plan))
