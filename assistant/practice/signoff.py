@@ -137,7 +137,7 @@ def readiness(
     if rule.true_waits:
         true = [s.record for s in sessions if s.true_waits and s.verdict == "complete"]
         found.demands.append(Demand(
-            f"{rule.true_waits} session(s) with waits of true length", len(true) >= rule.true_waits, tuple(true[-rule.true_waits:])
+            f"{rule.true_waits} session{'s' * (rule.true_waits != 1)} with waits of true length", len(true) >= rule.true_waits, tuple(true[-rule.true_waits:])
         ))
     if rule.tracer_wipe:
         oldest = today - timedelta(days=rule.tracer_valid_days)

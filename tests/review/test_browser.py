@@ -309,3 +309,16 @@ def test_no_request_leaves_this_machine(page, here: Served) -> None:
     for path in axe_paths(here.desk).values():
         page.goto(here.url + path)
     assert len(asked) > 20 and all(url.startswith(here.url) for url in asked)
+
+
+def test_on_a_phone_what_a_table_tells_first_is_not_cut_off(page, here: Served) -> None:
+    """400 px wide: how each step went, each doubtful word and each demand can be read without scrolling sideways."""
+    page.set_viewport_size({"width": 400, "height": 850})
+    paths = axe_paths(here.desk)
+    for name in ("session", "practice", "trainee"):
+        page.goto(here.url + paths[name])
+        for table in page.locator(".scroll:has(> .steps), .scroll:has(> .words), .scroll:has(> .narrow)").all():
+            wide, room = table.evaluate("it => [it.scrollWidth, it.clientWidth]")
+            assert wide <= room, (name, table.get_attribute("aria-label"), wide, room)
+    page.goto(here.url + paths["session"])
+    assert page.locator(".tl-name").evaluate_all("all => all.filter(it => it.scrollWidth > it.clientWidth).map(it => it.title)") == []

@@ -21,7 +21,7 @@ import click
 from assistant.review.measure.board_viewers import VIEWERS
 from assistant.review.measure.figures import say
 from assistant.review.measure.looks import chromium_path, in_browser
-from assistant.review.measure.real_server import memory_mib, real_server, sign_in
+from assistant.review.measure.real_server import book_tracer, memory_mib, real_server, sign_in
 from assistant.review.measure.server_times import server_times
 
 REQUESTS = 200
@@ -97,6 +97,8 @@ def _prepare(root: Path, sessions: int) -> str:
         make_accounts(root / "home")
     if not any(p.name.endswith("-minute") for p in (records / "gb-2").iterdir()):
         minute_session(records, EPOCH + timedelta(days=1, hours=8))
+    if not (root / "trainees").is_dir():
+        book_tracer(root)
     desk = make_desk(root)
     say("Reading them into the index ...")
     desk.index.refresh(lambda done, of: say(f"  {done} of {of}") if done % 1000 == 0 else None)

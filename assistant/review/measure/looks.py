@@ -9,6 +9,7 @@ from typing import Any
 
 from assistant.review.measure.board_viewers import board_times
 from assistant.review.measure.figures import say
+from assistant.review.measure.stage import TRAINEE
 
 _DESK = (1366, 900, 1)
 # Width, height and scale. 200 % zoom is half the width in twice as many dots.
@@ -80,6 +81,8 @@ def _addresses(root: Path, long: str) -> dict[str, str]:
         "board": "/board",
         "register": "/register",
         "register-enclosure": "/register/gb-2",
+        "practice": "/practice",
+        "practice-trainee": f"/practice/{TRAINEE}",
         "message": "/nowhere",
     }
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.errors import GauntletError
+from assistant.review.measure.stage import TECHNICIAN, TRAINEE
 
 
 @contextlib.contextmanager
@@ -23,13 +24,9 @@ def real_server(root: Path) -> Iterator[tuple[str, subprocess.Popen]]:
         port = free.getsockname()[1]
     code = "from assistant.review.review_cli import review; review()"
     arguments = ["--records", str(root / "records"), "--home", str(root / "home"), "--port", str(port)]
-    above = str(Path(__file__).resolve().parents[3])
-    environment = {
-        **os.environ,
-        "PYTHONPATH": os.pathsep.join(filter(None, (above, os.environ.get("PYTHONPATH")))),
-    }
+    arguments += ["--evidence-folder", str(root / "trainees")]
     process = subprocess.Popen(
-        [sys.executable, "-c", code, *arguments], stderr=subprocess.DEVNULL, env=environment
+        [sys.executable, "-c", code, *arguments], stderr=subprocess.DEVNULL, env=_environment()
     )
     try:
         deadline = time.monotonic() + 120
@@ -45,6 +42,23 @@ def real_server(root: Path) -> Iterator[tuple[str, subprocess.Popen]]:
         with contextlib.suppress(subprocess.TimeoutExpired):
             process.wait(10)
         process.kill()
+
+
+def book_tracer(root: Path) -> None:
+    """Give the site a trainee with one tracer wipe, by the real command, so that the pages of practice show one. Raises
+    GauntletError."""
+    code = "from assistant.practice.practice_cli import practice; practice()"
+    said = ["--trainee", TRAINEE, "--evidence-folder", str(root / "trainees"), "--tracer", TECHNICIAN, "passed"]
+    made = subprocess.run(
+        [sys.executable, "-c", code, *said], env=_environment(), capture_output=True, text=True, timeout=120
+    )
+    if made.returncode:
+        raise GauntletError("No tracer wipe could be booked.", where=made.stderr[-300:])
+
+
+def _environment() -> dict[str, str]:
+    above = str(Path(__file__).resolve().parents[3])
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, (above, os.environ.get("PYTHONPATH"))))}
 
 
 def sign_in(client: Any) -> None:

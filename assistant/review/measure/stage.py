@@ -22,6 +22,7 @@ from assistant.review.desk import Desk, Setup
 
 PASSPHRASE = "three plain words"
 SUPERVISOR, TECHNICIAN, AUTHOR, READER = "R. Vane", "Ira Quill", "Noor Lind", "Wall screen"
+TRAINEE = "mika"
 WEAK_HASHER = PasswordHasher(time_cost=1, memory_cost=256, parallelism=1)
 WEAK_COST = Cost(1, 256, 1)
 SINCE = "2026-01-01T08:00:00+01:00"

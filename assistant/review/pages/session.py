@@ -166,9 +166,7 @@ def _first_finding(summary: Digest) -> int:
 def _words(opened: Opened) -> list[WordRow]:
     found = []
     for fact, line in zip(opened.facts, opened.lines, strict=True):
-        if isinstance(fact, Heard) and (
-            not fact.accepted or fact.source == "voice" and fact.confidence_pm < DOUBTFUL_PM
-        ):
+        if isinstance(fact, Heard) and (not fact.accepted or _doubtful(fact)):
             found.append(
                 WordRow(
                     fact.at_ms,
@@ -183,6 +181,12 @@ def _words(opened: Opened) -> list[WordRow]:
                 )
             )
     return found
+
+
+def _doubtful(fact: Heard) -> bool:
+    """Taken from a voice, though not surely. Of a value no figure is kept where its engine gives none; it counts only
+    once it was read back and confirmed."""
+    return fact.source == "voice" and fact.confidence_pm < DOUBTFUL_PM and bool(fact.word or fact.confidence_pm)
 
 
 def compare_page(call: Call) -> Response:
