@@ -213,7 +213,8 @@ def test_ctrl_c_in_the_middle_of_a_demo_leaves_a_readable_record(tmp_path: Path,
     assert "Ctrl-C" in err and "Traceback" not in err + out
     assert main(["replay", "--json", str(found[0].parent)]) == 0
     told = json.loads(capsys.readouterr().out)
-    assert told["facts"] >= 39 and told["holds"] and told["sealed"] is False
+    # The decision that Ctrl-C falls into hasn't been told to anyone and is cut off whole: some five lines seen half-way.
+    assert told["facts"] >= 34 and told["holds"] and told["sealed"] is False
 
 
 def test_every_command_in_the_tables_can_be_loaded_and_explains_itself(capsys) -> None:
