@@ -86,7 +86,7 @@ def longest_first(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: -cost_s(item))  # stable, and the same on every worker
 
 
-@dataclass
+@dataclass(eq=False)   # pytest keeps its plugins in a set
 class Progress:
     """Tells on the terminal when a long part begins and ends, and sums them up at the end of the run."""
 
