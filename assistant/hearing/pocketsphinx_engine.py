@@ -136,8 +136,7 @@ class PocketsphinxEngine:
                 scores["plain_words"] = float(len(plain.tokens))
             confidence = self._confidence(form, scores, loud_s or main.seconds) if agrees else 0.0
         if expect:
-            self._values.activate_search(expect)
-            value = self._search(self._values, pcm)
+            value = self._search_value(expect, pcm)
             value_text = " ".join(value.tokens)
             scores["value"] = value.path
         return Hypothesis(said, form, max(0.0, min(1.0, confidence)), agrees, value_text, scores)
@@ -160,8 +159,7 @@ class PocketsphinxEngine:
 
     def value(self, pcm: bytes, expect: str) -> str:
         """The words of the value that was asked for, or ""."""
-        self._values.activate_search(expect)
-        return " ".join(self._search(self._values, level_out(pcm, self._tuning["comfort"])).tokens)
+        return " ".join(self._search_value(expect, level_out(pcm, self._tuning["comfort"])).tokens)
 
     def sounds(self, form: str) -> int:
         """How many phonemes a command has."""
@@ -175,6 +173,10 @@ class PocketsphinxEngine:
     def _search_grammar(self, name: str, pcm: bytes) -> _Found:
         self._grammar.activate_search(name)
         return self._search(self._grammar, pcm)
+
+    def _search_value(self, expect: str, pcm: bytes) -> _Found:
+        self._values.activate_search(expect)
+        return self._search(self._values, pcm)
 
     @staticmethod
     def _search(decoder, pcm: bytes) -> _Found:

@@ -147,12 +147,14 @@ class ReadingEngine:
                 texts.setdefault(value.text, " ".join(said))
                 logs[value.text] = float(np.logaddexp(logs[value.text], log)) if value.text in logs else log
         ranked = sorted(((log, text) for text, log in logs.items()), reverse=True)
-        heard_words = self._compare.value(pcm, expect)
-        heard = parse(expect, heard_words)
         if not ranked or ranked[0][0] - reading.text_log < VALUE_MARGIN:
             return ""
         log, text = ranked[0]
-        if heard is not None and heard.text == text or len(ranked) == 1 or log - ranked[1][0] >= VALUE_LEAD:
+        if len(ranked) == 1 or log - ranked[1][0] >= VALUE_LEAD:
+            return texts[text]
+        heard_words = self._compare.value(pcm, expect)
+        heard = parse(expect, heard_words)
+        if heard is not None and heard.text == text:
             return texts[text]
         return heard_words if heard is not None and not expect.endswith("sign") else ""
 

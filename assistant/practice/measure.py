@@ -19,7 +19,7 @@ from assistant.practice.simulate import Simulation
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import load_procedure
 from assistant.procedure.plan import Plan
-from assistant.station.json_out import print_json
+from assistant.station.json_out import print_figures
 
 # Twelve people held apart from the personas the score was made with: the same kinds of error, each level an eighth
 # more often than the one before. The true order is the level.
@@ -110,9 +110,5 @@ def practice(sessions: int, procedure: str, seed: int, no_sound: bool, as_json: 
 
         what = SoundSoak(procedure, (load_persona("careful"),), seed)
         found["real_time_factor"] = soak_with_sound(what, 1)["real_time_factor"]
-    if as_json:
-        print_json(found)
-    else:
-        for name, value in found.items():
-            click.echo(f"  {name:<18} {value}")
+    print_figures(found, as_json)
     return 0

@@ -22,7 +22,7 @@ from assistant.practice.persona import Persona, load_persona
 from assistant.practice.side_by_side import cores, side_by_side
 from assistant.practice.simulate import Run, Simulation
 from assistant.procedure.plan import Plan
-from assistant.station.json_out import print_json
+from assistant.station.json_out import print_figures
 from assistant.station.setup import Prepared, prepare
 
 
@@ -120,9 +120,5 @@ def by_ear(seeds: int, seed: int, procedure: str, persona: str, jobs: int | None
     found = measure_by_ear(
         procedure, person, range(seed, seed + seeds), jobs or cores(), lambda text: click.echo(text, err=True))
     found["skipped"] = ["the operator's own voice: its answers reach the core as text (soak --sound N --by-ear has both)"]
-    if as_json:
-        print_json(found)
-    else:
-        for name, value in found.items():
-            click.echo(f"  {name:<18} {value}")
+    print_figures(found, as_json)
     return 0

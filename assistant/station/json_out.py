@@ -12,3 +12,12 @@ def print_json(found: dict[str, Any]) -> None:
     json.dump(found, sys.stdout, ensure_ascii=False, sort_keys=True)
     sys.stdout.write("\n")
     sys.stdout.flush()
+
+
+def print_figures(found: dict[str, Any], as_json: bool, width: int = 18) -> None:
+    """A measurement's figures: as one object, or a line each with the names `width` wide."""
+    if as_json:
+        print_json(found)
+        return
+    for name, value in found.items():
+        sys.stdout.write(f"  {name:<{width}} {value}\n")

@@ -53,6 +53,7 @@ def collect(which: str, pack: Pack, say=lambda text: None) -> tuple[np.ndarray, 
     engine = open_reading_engine() if which == "reading" else PocketsphinxEngine()
     if engine is None:
         raise SystemExit("the attention model isn't installed here")
+    judged_by = "named" if which == "reading" else "plain"   # not what PocketSphinx was believed alone: no verifier judged it
     rng = np.random.default_rng(2024)
     rows: list[list[float]] = []
     labels: list[float] = []
@@ -68,7 +69,7 @@ def collect(which: str, pack: Pack, say=lambda text: None) -> tuple[np.ndarray, 
         pcm, placed = mix(pieces, snr, int(rng.integers(10_000, 90_000)), "wide")
         for outcome in chain.run(listener, pcm, placed, 0.1)[0]:
             for u in outcome.utterances:
-                if u.said in sounds and ("named" in u.scores or "plain" in u.scores):
+                if u.said in sounds and judged_by in u.scores:
                     found = reading_features(u.scores, u.scores["loud_s"], sounds[u.said]) if which == "reading" else \
                         features(u.scores, u.scores["posterior"], u.scores["loud_s"], sounds[u.said])
                     names = tuple(found)

@@ -26,7 +26,7 @@ import click
 from assistant.errors import GauntletError
 from assistant.procedure.load import load_procedure
 from assistant.record.measure.kill import independent_verifier
-from assistant.station.json_out import print_json
+from assistant.station.json_out import print_figures
 from assistant.station.measure.crash_judge import judge_facts, lines_of, missing
 from assistant.station.measure.crash_session import PROCEDURE, plan_for, run_session
 from assistant.station.opening import load_session, rederive
@@ -233,9 +233,5 @@ def crash(kills: int, seed: int, as_json: bool) -> int:
         found = crash_rounds(root, kills, seed).as_json()
     finally:
         shutil.rmtree(root, ignore_errors=True)
-    if as_json:
-        print_json(found)
-    else:
-        for name, value in found.items():
-            click.echo(f"{name:38} {value}")
+    print_figures(found, as_json, width=38)
     return 0
