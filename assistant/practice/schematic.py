@@ -109,7 +109,7 @@ def air(world: EnclosureSim, now_ms: int) -> list[tuple[str, str]]:
     for cycle, run in world.cycles.items():
         name = world.plan.cycles[cycle].name
         if run.broken:
-            out.append((name, "broken, starts again"))
+            out.append((name, "counts no more"))
         elif run.due_ms <= now_ms:
             out.append((name, "over"))
         else:

@@ -3,14 +3,11 @@ is held against the lines that the session spoke."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure
 from assistant.session.facts import lines, steps
 from assistant.station.summary import step_rows
+from tests.session.touched_at_the_window import touched_at_the_window
 from tests.session.walk import Walk
 
 FROM_THE_WINDOW = "Take both hands out of the window. Change your outer gloves. Put both hands into the gauntlets."
@@ -18,13 +15,7 @@ FROM_THE_WINDOW = "Take both hands out of the window. Change your outer gloves. 
 
 @pytest.fixture(scope="module")
 def walk() -> Walk:
-    """A sleeve was touched while the hands were in the window: they go into the gauntlets, and back later."""
-    walk = Walk(replace(compile_plan(load_procedure("gb-2-rigorous-clean")), today="2026-01-05"))
-    walk.go("window_first.window_frame")
-    walk.say("touched", after=1_000)
-    walk.pick("left_sleeve")
-    assert walk.finish() == "complete"
-    return walk
+    return touched_at_the_window()
 
 
 def test_a_move_that_the_core_put_in_is_told_for_the_way_it_took(walk: Walk):
