@@ -46,7 +46,7 @@ def _shortest_patch(plan: p.Plan, step: p.Step) -> int:
         min(s.wet_ms, min(s.lead_ms, s.contact_ms) + 1) for s in plan.steps
         if s.kind == p.WET and s.agent == step.agent and plan.surfaces[s.surface].orientation == lies
     )
-    return max(_SHORTEST_PATCH_MS, *needs)
+    return max((_SHORTEST_PATCH_MS, *needs))
 
 
 def confirm_read_back(turn: Turn, ended_ms: int, source: str) -> None:
