@@ -32,15 +32,19 @@ def side_by_side(work: Callable[[Item], Result], items: Sequence[Item], jobs: in
     pool = ProcessPoolExecutor(
         min(jobs, len(items)), mp_context=multiprocessing.get_context("spawn"), initializer=_end_quietly
     )
+    finished = False
     try:
         yield from zip(items, pool.map(work, items), strict=True)
+        finished = True
     except BrokenProcessPool as error:
         raise GauntletError(
             "A process that did part of the work was ended from outside.",
             try_next="start again with fewer --jobs; with --journal what is finished is kept",
         ) from error
     finally:
-        pool.shutdown(wait=False, cancel_futures=True)
+        # What is still at work is waited for only where all is done: a pool left to end by itself may be ending while
+        # the interpreter does, which then complains of a pipe already closed.
+        pool.shutdown(wait=finished, cancel_futures=True)
 
 
 def _end_quietly() -> None:
