@@ -38,6 +38,15 @@ def _which(name):
     return which(name)
 
 
+def _one_thread_for_matrices():
+    """numpy's matrices here are small: shared out over threads, they wait for each other, a hundredfold on a busy machine.
+
+    Must be said before numpy is first imported.
+    """
+    for name in ("OPENBLAS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+        os.environ.setdefault(name, "1")
+
+
 def _require_version():
     problem = version_problem(sys.version_info, _which, sys.platform)
     if problem:
@@ -48,6 +57,7 @@ def _require_version():
 def main():
     """The console script `assistant`, as installed by pip."""
     _require_version()
+    _one_thread_for_matrices()
     from assistant.bootstrap.launch import start_installed
 
     sys.exit(start_installed(sys.argv[1:]))
@@ -55,6 +65,7 @@ def main():
 
 def _from_checkout():
     _require_version()
+    _one_thread_for_matrices()
     # Started by path, Python puts this folder first: its rooms must not be taken for top-level modules.
     here = os.path.dirname(os.path.abspath(__file__))
     sys.path[:] = [place for place in sys.path if os.path.abspath(place or os.curdir) != here]

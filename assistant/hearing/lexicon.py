@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
-from itertools import product
+from itertools import islice, product
 from pathlib import Path
 
 from assistant.errors import ModelError
@@ -40,4 +40,5 @@ def pronounce(form: str, known: dict[str, tuple[str, ...]], extra: dict[str, tup
             raise ModelError(f"The speech model doesn't know the word '{word}' (in '{form}').",
                              try_next="choose another word for this command, or give its pronunciation in the pack")
         choices.append(phones)
-    return [" ".join(parts) for parts in product(*choices)][:most]
+    # A long row of words has more ways to be said than memory could hold: only the first are made.
+    return [" ".join(parts) for parts in islice(product(*choices), most)]

@@ -11,7 +11,10 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib import resources
 
-RIVAL_LEAST = -40.0              # worse than this is no worse
+# Worse than this is no worse.
+RIVAL_LEAST = -40.0
+LOG_LEAST = -20.0
+MARGIN_LEAST = -15.0
 EXPECTED_S_PER_SOUND = 0.075     # middle of the tuning voices' speaking rates
 
 
@@ -57,8 +60,11 @@ def reading_features(scores: dict[str, float], loud_s: float, sounds: int) -> di
     """What the model of `reading_engine` looks at."""
     per_sound = max(loud_s, 0.05) / sounds
     return {
-        "log": scores["log"],
-        "margin": min(1.0, scores["margin"]),
+        "fit": scores["fit"],
+        "fit_lead": scores["fit_lead"],
+        "fit_near": scores["fit_near"],
+        "log": max(LOG_LEAST, scores["log"]),
+        "margin": max(MARGIN_LEAST, min(1.0, scores["margin"])),
         "lead": scores["lead"],
         "near": scores["near"],
         "same": scores["same"],

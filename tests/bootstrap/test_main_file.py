@@ -75,3 +75,18 @@ def test_started_by_path_from_another_folder_the_rooms_stay_inside_the_package(t
                             text=True, timeout=60, check=False)
     assert result.returncode == 0, result.stderr
     assert "version" in result.stdout
+
+
+def test_matrices_stay_on_one_thread_unless_the_user_says_otherwise(monkeypatch):
+    import assistant.bootstrap.launch as launch
+    from assistant import __main__ as main_file
+
+    seen = []
+    monkeypatch.setattr(launch, "start_installed", lambda words: seen.append(os.environ["OPENBLAS_NUM_THREADS"]) or 0)
+    for given, found in ((None, "1"), ("4", "4")):
+        monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+        if given:
+            monkeypatch.setenv("OPENBLAS_NUM_THREADS", given)
+        with pytest.raises(SystemExit):
+            main_file.main()
+        assert seen.pop() == found

@@ -6,12 +6,14 @@ from functools import lru_cache
 
 import pytest
 
-from assistant.hearing import reading_engine, speech_model
+from assistant.hearing import phone_scores, reading_engine, speech_model
 from assistant.hearing.engines import open_engine
 from assistant.hearing.listener import Listener
 from assistant.hearing.packs import load_pack
 from assistant.hearing.pocketsphinx_engine import PocketsphinxEngine
-from assistant.hearing.reading_engine import OTHER_WORDS
+from assistant.hearing.phone_scores import PhoneScores
+from assistant.hearing.reading import Reading
+from assistant.hearing.reading_engine import LEAD_MOST, OTHER_WORDS, UNREAD_LOG
 from assistant.session import words
 
 from .sounds import mixed, run, spoken_wave
@@ -32,11 +34,11 @@ def heard(lines, expect: str | None = None) -> list:
 
 
 @reads
-def test_the_embedded_engine_names_both_of_its_models():
+def test_the_embedded_engine_names_all_its_models():
     about = open_engine("en", engine="pocketsphinx").describe()
     assert about["engine"] == "pocketsphinx"
     alone = PocketsphinxEngine().describe()
-    assert about["model"] == f"moonshine tiny-en, {alone['model']}"
+    assert about["model"] == f"moonshine tiny-en, phones, {alone['model']}"
     assert about["model_sha256"] != alone["model_sha256"]
 
 
@@ -91,3 +93,37 @@ def test_values_are_read(kind, line, text):
 @reads
 def test_a_command_is_still_one_where_a_value_is_asked_for():
     assert [u.word for u in heard(["stand by"], "number") if u.accepted] == ["pause"]
+
+
+def likeliest(text: str, read: dict[str, float], fits: dict[str, float], other: float) -> tuple[str | None, dict[str, float]]:
+    """What the engine makes of a free text, readings of our words, and log probabilities of phones behind the likeliest."""
+    forms = load_pack("en").forms
+    heard_phones = PhoneScores({f: fits.get(f, -90.0) for f in forms}, other, 0.0, dict.fromkeys(forms, 6))
+    engine().load(load_pack("en"))
+    return engine()._likeliest(Reading(text, -1.0, {(f,): log for f, log in read.items()}), heard_phones)
+
+
+@reads
+@pytest.mark.parametrize(("text", "form"), [
+    ("stand by", "stand by"), ("stand by stand by stand by", "stand by"), ("please stand by the window", None),
+    ("stan buy", "stand by"), ("", None)])
+def test_a_text_round_in_circles_is_the_word_but_a_sentence_around_it_is_not(text, form):
+    assert likeliest(text, {"stand by": -2.0}, {"stand by": -1.0}, -9.0)[0] == form
+
+
+@reads
+def test_a_word_lost_in_reading_is_found_by_its_phones():
+    form, scores = likeliest("resolute", {"stop": -4.0}, {"resume": -2.0, "stop": -30.0}, -9.0)
+    assert form == "resume"
+    assert scores["log"] == UNREAD_LOG and scores["fit_lead"] == phone_scores.LEAD_MOST and scores["lead"] == -LEAD_MOST
+
+
+@reads
+@pytest.mark.parametrize(("other", "form"), [(-1.2, None), (-9.0, "computer")])
+def test_read_in_the_plural_a_word_counts_only_where_its_phones_are_clearly_without(other, form):
+    assert likeliest("computers", {"computer": -2.0}, {"computer": -1.0}, other)[0] == form
+
+
+@reads
+def test_a_word_whose_phones_do_not_fit_is_not_asked_about():
+    assert likeliest("stand by", {"stand by": -2.0}, {"stand by": -40.0}, -50.0)[0] is None

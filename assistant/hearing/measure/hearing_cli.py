@@ -24,6 +24,7 @@ from .fixtures import KOREAN
 from .many_utterances import many_utterances
 from .negatives import human_prompts
 from .noise_hours import noise_hours
+from .recorded_signs import recorded_figures
 from .value_figures import value_figures
 
 DEFAULT_EVERY = 4
@@ -94,6 +95,7 @@ def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0,
                                                     about=f"{name} {language} {about['model_sha256']} {sorted(pack.forms)}")
             if value_count and language == "en" and "values" in parts:
                 entry["values"] = value_figures(make, (*here, *formant[:1]), value_count, say)
+                entry["recorded_signs"] = recorded_figures(make)
             if many and language == "ko" and "many" in parts:
                 entry["many_utterances"] = many_utterances(make, pack, many, KOREAN, say)
             engines.append(entry)

