@@ -39,9 +39,9 @@ def gather(pack: Pack, split: str, voice_list: tuple[str, ...], every: int = 1) 
         yield "near phrases", [("", text, voices.render(text, v)) for k, v in enumerate(voice_list)
                                for text in phrases[k % every::every]]
         yield "near misses", [("", w, voices.render(w, v)) for k, v in enumerate(voice_list) for w in words[k % every::every]]
-    human = [("", p.stem, human(p)) for p in human_prompts(split)[::every]]
-    if human:
-        yield "human prompts", human
+    recorded = [("", p.stem, human(p)) for p in human_prompts(split)[::every]]
+    if recorded:
+        yield "human prompts", recorded
     for kind in noises.KINDS:
         seeds = range(BURSTS_EACH) if split == "tune" else range(1000, 1000 + BURSTS_EACH)
         yield kind, [("", kind, noises.burst(kind, s)) for s in list(seeds)[::every]]
