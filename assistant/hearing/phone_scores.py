@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
 
 import numpy as np
 
@@ -15,6 +17,13 @@ LEAST = -8.0           # worse than this is no worse
 LEAD_MOST = 8.0       # further ahead is no further
 # Of words that are none of ours: "computers", "stopped", "cancelling", "helper", "negatively".
 ENDINGS = ("Z", "S", "D", "T", "IH NG", "ER", "L IY")
+
+
+@lru_cache(maxsize=1)
+def near_words() -> tuple[str, ...]:
+    """Words and phrases near a command, from `measure/near_misses.py`."""
+    text = (resources.files("assistant.hearing") / "packs" / "near_en.txt").read_text(encoding="utf-8")
+    return tuple(text.split("\n")[:-1])
 
 
 @dataclass(frozen=True)
@@ -49,7 +58,7 @@ class PhoneScorer:
         """`known`: the dictionary. Raises ModelError where it lacks a word of a command."""
         self._model = model
         own = [(form, phones) for form in pack.forms for phones in pronounce(form, known, pack.pronunciations)]
-        phrases = (*pack.decoys, *(phrase for rivals in pack.rivals.values() for phrase in rivals))
+        phrases = (*near_words(), *pack.decoys, *(phrase for rivals in pack.rivals.values() for phrase in rivals))
         others = [pronounce(phrase, known, pack.pronunciations, 1)[0] for phrase in dict.fromkeys(phrases)
                   if pack.word_of(phrase) is None and all(word in known for word in phrase.split())]
         others += [f"{phones} {ending}" for form, phones in own if " " not in form for ending in ENDINGS]

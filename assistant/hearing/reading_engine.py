@@ -26,7 +26,7 @@ from .recogniser import Hypothesis
 from .speech_model import SpeechModel, find, sha256
 from .value_reader import ValueReader
 from .values import parse
-from .verifier import load_verifier, reading_features
+from .verifier import load_verifier, reading_features, reading_part
 
 CLEARLY = 3.0              # of log probability
 LEAST_FIT = -2.5           # a phone, see `PhoneScores.fit`: below this no command is plausible
@@ -81,7 +81,7 @@ class ReadingEngine:
         confidence = 0.0
         if form is not None:
             scores |= self._compare.compare(pcm, form)
-            part = "confirming" if "rival" in scores else "other"
+            part = reading_part(form, "rival" in scores)
             found = reading_features(scores, loud_s or len(pcm) / 32_000, self._compare.sounds(form))
             confidence = load_verifier("reading_en", part).confidence(found, form)
         value_text = self._value(sound, pcm, expect) if expect else ""

@@ -80,9 +80,15 @@ def reading_features(scores: dict[str, float], loud_s: float, sounds: int) -> di
     }
 
 
+def reading_part(form: str, confirming: bool) -> str:
+    """The part of the reading engine's verifier that judges `form`: "confirming", "word" or "phrase"."""
+    return "confirming" if confirming else "phrase" if " " in form else "word"
+
+
 @lru_cache(maxsize=8)
 def load_verifier(name: str, part: str) -> Verifier:
-    """The packaged model of that name. `part`: "confirming" for words that confirm, or "other"."""
+    """The packaged model of that name. `part`: "confirming" for words that confirm; for the rest "other" of
+    PocketSphinx's, "word" or "phrase" of the reading engine's."""
     text = (resources.files("assistant.hearing") / "packs" / f"verifier_{name}.json").read_text(encoding="utf-8")
     data = json.loads(text)[part]
     return Verifier(tuple(data["features"]), tuple(data["mean"]), tuple(data["spread"]), tuple(data["weights"]),

@@ -9,6 +9,8 @@ from assistant.hearing.lexicon import bundled_dictionary_path, dictionary, prono
 from assistant.hearing.packs import Pack
 from assistant.hearing.phones import likeness
 
+from . import sentences
+
 AMONG_COMMONEST = 12_000
 SAME_AS = 0.93           # nearer than this can't be told apart even by people ("reseed" for "recede")
 
@@ -64,7 +66,8 @@ def near_misses(pack: Pack, split: str, per_form: int = 4) -> list[str]:
     return [w for w in dict.fromkeys(out) if w not in taken]
 
 
-PHRASE_RANKS = {"report": (0,), "tune": (1, 2)}     # of a word's nearest, which are put in its place
+# Of a word's nearest, which are put in its place.
+PHRASE_RANKS = {"report": (0,), "tune": (1, 2), "listened for": (3,)}
 
 
 def near_phrases(pack: Pack, split: str) -> list[str]:
@@ -85,7 +88,7 @@ def near_phrases(pack: Pack, split: str) -> list[str]:
 
 
 def _like(word: str, pack: Pack, rank: int) -> str | None:
-    found = near(word, pack, 3)
+    found = near(word, pack, 4)
     return found[rank][0] if len(found) > rank else None
 
 
@@ -106,9 +109,26 @@ def decoys(pack: Pack) -> list[str]:
 
 MORE_FOR_CONFIRMING = 40
 
+NEAR_EACH = 20
+
+
+def listened_for(pack: Pack) -> list[str]:
+    """Words and phrases whose phones are listened for beside the commands: none that are tuned or reported on.
+
+        python -m assistant.hearing.measure.near_misses near > assistant/hearing/packs/near_en.txt
+    """
+    held = {w for split in ("report", "tune") for w in (*near_misses(pack, split), *near_phrases(pack, split),
+                                                           *sentences.NEARLY_CONFIRMING[split])}
+    found = near_phrases(pack, "listened for")
+    for form in pack.forms:
+        found += [w for w, _ in near(form, pack, 2 * NEAR_EACH) if w not in held][:NEAR_EACH]
+    return [text for text in dict.fromkeys(found) if text not in held]
+
+
 if __name__ == "__main__":
     import json
+    import sys
 
     from assistant.hearing.packs import load_pack
 
-    print(json.dumps(decoys(load_pack("en"))))
+    print("\n".join(listened_for(load_pack("en"))) if "near" in sys.argv else json.dumps(decoys(load_pack("en"))))
