@@ -16,6 +16,7 @@ RIVAL_LEAST = -40.0
 LOG_LEAST = -20.0
 MARGIN_LEAST = -15.0
 EXPECTED_S_PER_SOUND = 0.075     # middle of the tuning voices' speaking rates
+MOST_S_PER_SOUND = 0.16          # longer sounds a word only where returning hiss is taken for speech: no longer for the model
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ def features(scores: dict[str, float], posterior: float, loud_s: float, sounds: 
 
 def reading_features(scores: dict[str, float], loud_s: float, sounds: int) -> dict[str, float]:
     """What the model of `reading_engine` looks at."""
-    per_sound = max(loud_s, 0.05) / sounds
+    per_sound = min(MOST_S_PER_SOUND, max(loud_s, 0.05) / sounds)
     return {
         "fit": scores["fit"],
         "fit_lead": scores["fit_lead"],
