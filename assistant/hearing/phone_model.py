@@ -17,6 +17,7 @@ import numpy as np
 from assistant.errors import ModelError
 
 from .phone_paths import Sequences
+from .speech_model import log_softmax
 
 LAYERS = ("first", "second", "last")
 
@@ -45,9 +46,7 @@ class PhoneModel:
         found = (sound[0] - self._mean) / self._spread
         for weight, bias in self._layers[:-1]:
             found = np.maximum(_convolve(found, weight, bias), 0.0)
-        found = _convolve(found, *self._layers[-1])
-        found -= found.max(axis=1, keepdims=True)
-        return found - np.log(np.exp(found).sum(axis=1, keepdims=True))
+        return log_softmax(_convolve(found, *self._layers[-1]))
 
 
 def _convolve(frames: np.ndarray, weight: np.ndarray, bias: np.ndarray) -> np.ndarray:

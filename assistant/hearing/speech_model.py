@@ -80,7 +80,7 @@ class SpeechModel:
             # What was made of the sound is made once, in the first step; later steps hand out nothing for it.
             kept = past is not None and ".encoder." in name
             following[name] = past[name] if kept else found[name.replace("past_key_values", "present")]
-        return _log_softmax(found["logits"][:, -1]), following
+        return log_softmax(found["logits"][:, -1]), following
 
 
 class Reader:
@@ -101,7 +101,8 @@ class Reader:
         return found
 
 
-def _log_softmax(logits: np.ndarray) -> np.ndarray:
+def log_softmax(logits: np.ndarray) -> np.ndarray:
+    """Log probabilities along the second axis."""
     shifted = logits - logits.max(axis=1, keepdims=True)
     return shifted - np.log(np.exp(shifted).sum(axis=1, keepdims=True))
 

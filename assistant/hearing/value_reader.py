@@ -11,7 +11,8 @@ from .phone_loop import WordLoop
 from .phone_model import PhoneModel
 from .phone_paths import log_probabilities
 from .reading import Readings
-from .spoken_words import DIGITS, ICAO, TEENS, TENS
+from .spelling import SIGNS
+from .spoken_words import DIGITS, TEENS, TENS
 from .value_graph import value_graphs
 from .values import parse
 from .word_pieces import WordPieces
@@ -21,8 +22,8 @@ UNREAD = -25.0             # behind the free text: a row of words that wasn't re
 LEAST_MARGIN = -9.0        # behind the free text: less is no value, or none that could be told
 ALONE = 20.0               # the lead of the only one
 ALSO_SAID = {"niner": ("N AY N ER",), "x-ray": ("EH K S R EY",)}     # the dictionary lacks them
-WORDS = {"number": (*DIGITS, *TEENS, *TENS, "hundred", "and", "point", "minus", "plus"), "number sign": (*DIGITS, "point", "minus"),
-         "lot": (*ICAO, *DIGITS, "dash"), "lot sign": (*ICAO, *DIGITS, "dash")}
+WORDS = {"number": (*DIGITS, *TEENS, *TENS, "hundred", "and", "point", "minus", "plus"), "lot": tuple(SIGNS["lot sign"]),
+         **{kind: tuple(signs) for kind, signs in SIGNS.items()}}
 
 
 @dataclass(frozen=True)

@@ -20,9 +20,14 @@ BURSTS_EACH = 60
 Piece = tuple[str, str, np.ndarray]
 
 
+def human_folder() -> Path:
+    """$HUMAN_PROMPTS, or where Debian's package puts them; it may not be there."""
+    return Path(os.environ.get("HUMAN_PROMPTS", HUMAN_FOLDER))
+
+
 def human_prompts(split: str) -> list[Path]:
     """Recorded human prompts where installed ($HUMAN_PROMPTS or Debian's package): every second file each split."""
-    folder = Path(os.environ.get("HUMAN_PROMPTS", HUMAN_FOLDER))
+    folder = human_folder()
     found = sorted(folder.glob("*.wav")) + sorted(folder.glob("*/*.wav")) if folder.is_dir() else []
     return found[0 if split == "tune" else 1::2]
 

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 from assistant.hearing.spoken_words import DIGITS, ICAO
 
+from .figures import SNRS
 from .mixing import mix
-from .negatives import HUMAN_FOLDER, human
+from .negatives import human, human_folder
 from .rates import rate
-
-SNRS: tuple[tuple[str, float | None], ...] = (("clean", None), ("15 dB", 15.0), ("10 dB", 10.0))
 
 
 def recorded() -> dict[str, dict[Path, str]]:
     """Kind of sign -> file -> the sign said in it."""
-    folder = Path(os.environ.get("HUMAN_PROMPTS", HUMAN_FOLDER))
+    folder = human_folder()
     digits = {folder / "digits" / f"{digit}.wav": digit for digit in DIGITS.values()}
     letters = {folder / "phonetic" / f"{letter.lower()}_p.wav": letter for letter in ICAO.values()}
     found = {"number sign": digits | {folder / "digits" / "minus.wav": "-"}, "lot sign": letters}
