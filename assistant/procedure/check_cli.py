@@ -70,21 +70,26 @@ def check(
             )
         )
     else:
-        for f in findings:
-            click.echo(
-                f"{f.file}:{f.line}:{f.column}: {f.severity}: {f.message} [{f.rule}]\n  Try: {f.suggestion}"
-            )
-        if not findings and not unreadable:
-            click.echo(f"Clean: {len(RULES)} rules, nothing found.")
-        for name, rules in found.not_judged.items():
-            what = f"{len(rules)} rules need" if len(rules) != 1 else "1 rule needs"
-            click.echo(f"Note: {name}: {what} what has a fault; mend that and check again: {', '.join(rules)}.")
-        for c in languages:
-            click.echo(f"Note: {c.sentence()}")
-    if unreadable:
+        _to_read(found, len(RULES))
+    if unreadable and (as_json or as_sarif):
         click.echo(SiteFileProblems(unreadable).format_message(), err=True)
-        return 2
-    return 1 if findings else 0
+    return 2 if unreadable else 1 if findings else 0
+
+
+def _to_read(found: Checked, rule_count: int) -> None:
+    """Faults first, since all else hangs on them; notes last, and short."""
+    if found.unreadable:
+        click.echo(SiteFileProblems(found.unreadable).format_message(), err=True)
+    for f in found.findings:
+        click.echo(f"{f.file}:{f.line}:{f.column}: {f.severity}: {f.message} [{f.rule}]\n  Try: {f.suggestion}")
+    if not found.findings and not found.unreadable:
+        click.echo(f"Clean: {rule_count} rules, nothing found.")
+    for name, rules in found.not_judged.items():
+        what = "needs" if len(rules) == 1 else "need"
+        click.echo(f"Note: {name}: {len(rules)} of {rule_count} rules {what} what has a fault, so they weren't asked. "
+                   "Mend that and check again. --json names them.")
+    for c in found.languages:
+        click.echo(f"Note: {c.sentence()}")
 
 
 @dataclass(frozen=True, slots=True)
