@@ -1,7 +1,9 @@
-"""Which phones an utterance holds, frame by frame: a small network upon what the attention model's encoder hears.
+"""Which phones an utterance holds, frame by frame: small networks upon what the attention model's encoder hears.
 
-The attention model writes what makes sense; this one has no idea of sense, and so tells "a firm it is" from
-"affirmative". Three convolutions in time, trained by `measure/train_phones.py`, evaluated in numpy.
+The attention model writes what makes sense; these have no idea of sense, and so tell "a firm it is" from "affirmative".
+Each is three convolutions in time, trained by `measure/train_phones.py`, evaluated in numpy. They were begun and shaped
+differently, so they err differently: what is asked of them is their mean over whole words. (Their mean frame by frame is
+worse than one alone: each is sure of a phone in another of its frames.)
 """
 
 from __future__ import annotations
@@ -26,11 +28,12 @@ class PhoneModel:
     """`phones`: ARPAbet names, in the order of the columns after the blank."""
 
     def __init__(self, data: dict[str, np.ndarray]) -> None:
-        """`data`: "mean", "spread" (width,), "phones", and of each layer "NAME_weight" (out, in, frames), "NAME_bias"."""
-        self._mean, self._spread = (data[name].astype(np.float32) for name in ("mean", "spread"))
-        self._layers = [(data[f"{name}_weight"].astype(np.float32), data[f"{name}_bias"].astype(np.float32)) for name in LAYERS]
-        self.sha256 = _hash(data)
+        """`data`: "phones", and of each network, numbered from 0, what `Network` takes, as "0/mean". KeyError without one."""
         self.phones = tuple(str(p) for p in data["phones"])
+        count = len([name for name in data if name.endswith("/mean")])
+        self._networks = [Network({name.partition("/")[2]: data[name] for name in data if name.startswith(f"{number}/")})
+                          for number in range(max(1, count))]
+        self.sha256 = _hash(data)
         self._number = {phone: k + 1 for k, phone in enumerate(self.phones)}
 
     def sequences(self, pronunciations: list[str]) -> Sequences:
@@ -41,9 +44,20 @@ class PhoneModel:
         """The columns of a phoneme string. KeyError as above."""
         return [self._number[p] for p in pronunciation.split()]
 
-    def logs(self, sound: np.ndarray) -> np.ndarray:
-        """(frames, phones + 1) log probabilities. `sound`: (1, frames, width), from `SpeechModel.listen`."""
-        found = (sound[0] - self._mean) / self._spread
+    def logs(self, sound: np.ndarray) -> list[np.ndarray]:
+        """Of each network (frames, phones + 1) log probabilities. `sound`: (1, frames, width), from `SpeechModel.listen`."""
+        return [network.logs(sound[0]) for network in self._networks]
+
+
+class Network:
+    def __init__(self, data: dict[str, np.ndarray]) -> None:
+        """`data`: "mean", "spread" (width,), and of each layer "NAME_weight" (out, in, frames), "NAME_bias"."""
+        self._mean, self._spread = (data[name].astype(np.float32) for name in ("mean", "spread"))
+        self._layers = [(data[f"{name}_weight"].astype(np.float32), data[f"{name}_bias"].astype(np.float32)) for name in LAYERS]
+
+    def logs(self, frames: np.ndarray) -> np.ndarray:
+        """(frames, phones + 1) log probabilities."""
+        found = (frames - self._mean) / self._spread
         for weight, bias in self._layers[:-1]:
             found = np.maximum(_convolve(found, weight, bias), 0.0)
         return log_softmax(_convolve(found, *self._layers[-1]))

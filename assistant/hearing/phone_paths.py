@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 LEAST_LOG = -660.0      # behind the likeliest path: what is less likely than this is no number any more
+FAR_BEHIND = 25.0       # of log probability, behind the likeliest sequence: no second opinion is asked
 SMALLEST = 1e-290       # the processor is slow with numbers near the smallest there are
 
 
@@ -26,6 +27,12 @@ class Sequences:
         # The blank between two phones may be left out, unless they are the same.
         self.skips = np.zeros(self.labels.shape)
         self.skips[:, 3::2] = self.labels[:, 3::2] != self.labels[:, 1:-2:2]
+
+    def only(self, chosen: np.ndarray) -> Sequences:
+        """Those of these rows."""
+        found = Sequences([])
+        found.labels, found.last, found.skips = self.labels[chosen], self.last[chosen], self.skips[chosen]
+        return found
 
 
 def best_path_log(logs: np.ndarray) -> float:
@@ -48,3 +55,12 @@ def log_probabilities(logs: np.ndarray, sequences: Sequences) -> np.ndarray:
         at[at < SMALLEST] = 0.0
     total = at[rows, last] + np.where(last > 0, at[rows, np.maximum(last - 1, 0)], 0.0)
     return np.log(np.maximum(total, np.exp(LEAST_LOG))) + best_path_log(logs)
+
+
+def mean_log_probabilities(logs: Sequence[np.ndarray], sequences: Sequences) -> np.ndarray:
+    """The mean of `log_probabilities` over several networks' `logs` of the same sound. The first tries all sequences, the
+    others those that aren't FAR_BEHIND by then; the rest keep what the first says."""
+    found = log_probabilities(logs[0], sequences)
+    likely = np.flatnonzero(found > found.max(initial=-np.inf) - FAR_BEHIND)
+    found[likely] += sum(log_probabilities(one, sequences.only(likely)) - found[likely] for one in logs[1:]) / len(logs)
+    return found

@@ -11,7 +11,7 @@ import numpy as np
 from .lexicon import pronounce
 from .packs import Pack
 from .phone_model import PhoneModel
-from .phone_paths import best_path_log, log_probabilities
+from .phone_paths import best_path_log, mean_log_probabilities
 
 LEAST = -8.0           # worse than this is no worse
 LEAD_MOST = 8.0       # further ahead is no further
@@ -69,9 +69,9 @@ class PhoneScorer:
     def score(self, sound: np.ndarray) -> PhoneScores:
         """`sound`: from `SpeechModel.listen`."""
         logs = self._model.logs(sound)
-        found = log_probabilities(logs, self._sequences)
+        found = mean_log_probabilities(logs, self._sequences)
         best: dict[str, float] = {}
         for form, log in zip(self._forms, found):
             best[form] = max(float(log), best.get(form, -np.inf))
         others = found[len(self._forms):]
-        return PhoneScores(best, float(others.max()) if len(others) else -np.inf, best_path_log(logs), self._counts)
+        return PhoneScores(best, float(others.max()) if len(others) else -np.inf, float(np.mean([best_path_log(one) for one in logs])), self._counts)

@@ -9,7 +9,7 @@ import numpy as np
 from .lexicon import pronounce
 from .phone_loop import WordLoop
 from .phone_model import PhoneModel
-from .phone_paths import log_probabilities
+from .phone_paths import mean_log_probabilities
 from .reading import Readings
 from .spelling import SIGNS
 from .spoken_words import DIGITS, TEENS, TENS
@@ -49,7 +49,7 @@ class ValueReader:
         """None where nothing in it is a value of that `kind` (`values.KINDS`). `sound`: from `SpeechModel.listen`."""
         reading = self._readings.read(sound, self._graphs[kind])
         logs = self._phones.logs(sound)
-        rows = set(reading.log) | ({self._loops[kind].likeliest(logs)} if kind in self._loops else set())
+        rows = set(reading.log) | ({self._loops[kind].likeliest(one) for one in logs} if kind in self._loops else set())
         read: dict[str, float] = {}
         heard: dict[str, tuple[float, str]] = {}
         for row in sorted(rows):
@@ -58,7 +58,7 @@ class ValueReader:
                 log = max(reading.log.get(row, -np.inf), reading.text_log + UNREAD)
                 read[value.text] = float(np.logaddexp(read.get(value.text, -np.inf), log))
                 ways = self._phones.sequences(pronounce(words, self._known, ALSO_SAID))
-                heard[value.text] = max(heard.get(value.text, (-np.inf, "")), (float(log_probabilities(logs, ways).max()), words))
+                heard[value.text] = max(heard.get(value.text, (-np.inf, "")), (float(mean_log_probabilities(logs, ways).max()), words))
         total = {text: heard[text][0] + READING_WEIGHS * read[text] for text in read}
         ranked = sorted(total, key=total.get, reverse=True)
         if not ranked or read[ranked[0]] - reading.text_log < LEAST_MARGIN:

@@ -21,7 +21,8 @@ MOST_S_PER_SOUND = 0.16          # longer sounds a word only where returning his
 
 @dataclass(frozen=True)
 class Verifier:
-    """`features`: names in order; each is centred by `mean`, divided by `spread`, weighted, summed with `bias`.
+    """`features`: names in order, or two with a star between for their product; each is centred by `mean`, divided by
+    `spread`, weighted, summed with `bias`.
     `forms`: what is added for a spoken form, since some have more near words than others; nothing for one not in it."""
 
     features: tuple[str, ...]
@@ -35,7 +36,7 @@ class Verifier:
         """0 to 1. KeyError when a feature is missing."""
         total = self.bias + self.forms.get(form, 0.0)
         for name, mean, spread, weight in zip(self.features, self.mean, self.spread, self.weights):
-            total += weight * (found[name] - mean) / spread
+            total += weight * (math.prod(found[factor] for factor in name.split("*")) - mean) / spread
         return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, total))))
 
 

@@ -18,26 +18,31 @@ reads = pytest.mark.skipif(speech_model.find() is None, reason="the attention mo
 
 
 def weights(seed: int = 3) -> dict[str, np.ndarray]:
+    """Of two networks of different shapes."""
     rng = np.random.default_rng(seed)
-    shapes = {"first": (5, 4, 3), "second": (5, 5, 5), "last": (3, 5, 1)}
-    found = {"mean": rng.normal(size=4), "spread": rng.uniform(1, 2, 4), "phones": np.array(["AH", "T"])}
-    for name, shape in shapes.items():
-        found |= {f"{name}_weight": rng.normal(size=shape).astype(np.float16), f"{name}_bias": rng.normal(size=shape[0])}
+    found = {"phones": np.array(["AH", "T"])}
+    for number, looks_at in enumerate((3, 5)):
+        shapes = {"first": (5, 4, looks_at), "second": (5, 5, 5), "last": (3, 5, 1)}
+        found |= {f"{number}/mean": rng.normal(size=4), f"{number}/spread": rng.uniform(1, 2, 4)}
+        for name, shape in shapes.items():
+            found |= {f"{number}/{name}_weight": rng.normal(size=shape).astype(np.float16),
+                      f"{number}/{name}_bias": rng.normal(size=shape[0])}
     return found
 
 
-def test_the_network_is_three_convolutions_as_numpy_reckons_them():
+@pytest.mark.parametrize("number", [0, 1])
+def test_each_network_is_three_convolutions_as_numpy_reckons_them(number):
     data = weights()
     sound = np.random.default_rng(9).normal(size=(1, 7, 4))
-    layer = ((sound[0] - data["mean"]) / data["spread"]).T
+    layer = ((sound[0] - data[f"{number}/mean"]) / data[f"{number}/spread"]).T
     for name in ("first", "second", "last"):
-        kernel = data[f"{name}_weight"].astype(float)
+        kernel = data[f"{number}/{name}_weight"].astype(float)
         # numpy.convolve turns the kernel round, as mathematics has it; a network doesn't.
         layer = np.array([sum(np.convolve(row, k[::-1], "same") for row, k in zip(layer, kernels)) for kernels in kernel])
-        layer += data[f"{name}_bias"][:, None]
+        layer += data[f"{number}/{name}_bias"][:, None]
         layer = np.maximum(layer, 0.0) if name != "last" else layer
     expected = layer - np.log(np.exp(layer).sum(axis=0))
-    assert PhoneModel(data).logs(sound) == pytest.approx(expected.T, abs=1e-4)
+    assert PhoneModel(data).logs(sound)[number] == pytest.approx(expected.T, abs=1e-4)
 
 
 def test_a_model_is_known_by_its_weights_however_they_are_packed(tmp_path):
@@ -50,7 +55,8 @@ def test_a_model_is_known_by_its_weights_however_they_are_packed(tmp_path):
 
 @pytest.mark.parametrize("damage", [
     lambda path: path.unlink(), lambda path: path.write_bytes(path.read_bytes()[:-200]), lambda path: path.write_bytes(b""),
-    lambda path: np.savez(path, **{k: v for k, v in weights().items() if k != "last_bias"})])
+    lambda path: np.savez(path, **{k: v for k, v in weights().items() if k != "1/last_bias"}),
+    lambda path: np.savez(path, phones=np.array(["AH", "T"]))])
 def test_a_missing_or_damaged_file_is_said_with_its_place(tmp_path, damage):
     path = tmp_path / "phones.npz"
     np.savez(path, **weights())

@@ -7,7 +7,8 @@ from itertools import product
 import numpy as np
 import pytest
 
-from assistant.hearing.phone_paths import LEAST_LOG, Sequences, best_path_log, log_probabilities
+from assistant.hearing.phone_paths import (FAR_BEHIND, LEAST_LOG, Sequences, best_path_log, log_probabilities,
+                                            mean_log_probabilities)
 
 
 def frames(seed: int, count: int, columns: int) -> np.ndarray:
@@ -49,3 +50,16 @@ def test_what_does_not_fit_into_the_time_is_as_unlikely_as_can_be():
 def test_a_sequence_of_no_phones_is_silence():
     logs = frames(3, 4, 3)
     assert log_probabilities(logs, Sequences([(), (1,)]))[0] == pytest.approx(logs[:, 0].sum())
+
+
+def test_of_several_networks_the_likely_get_the_mean_and_the_rest_what_the_first_says():
+    sequences = Sequences([(1, 2), (2, 1), (1,), (), (1, 2, 1, 2, 1)])
+    sure = np.log(np.full((6, 3), 1e-9) + np.array([0, 1, 0]))         # of phone 1 in every frame
+    others = [frames(seed, 6, 3) for seed in (1, 2)]
+    found = mean_log_probabilities([sure, *others], sequences)
+    each = np.array([log_probabilities(one, sequences) for one in (sure, *others)])
+    likely = each[0] > each[0].max() - FAR_BEHIND
+    assert 0 < likely.sum() < len(likely)
+    assert found[likely] == pytest.approx(each.mean(axis=0)[likely]) and found[~likely] == pytest.approx(each[0][~likely])
+    assert mean_log_probabilities([sure], sequences) == pytest.approx(each[0])
+    assert len(mean_log_probabilities([sure, *others], Sequences([]))) == 0

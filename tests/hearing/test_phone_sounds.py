@@ -7,7 +7,7 @@ import numpy as np
 from assistant.hearing.lexicon import bundled_dictionary_path, dictionary
 from assistant.hearing.measure import phone_sounds, sentences, voices
 from assistant.hearing.measure.near_misses import near_misses
-from assistant.hearing.measure.phone_sounds import Texts, half_of, in_a_room, through_a_mask, tuning_texts
+from assistant.hearing.measure.phone_sounds import Texts, half_of, in_a_room, longer_words, through_a_mask, tuning_texts
 from assistant.hearing.packs import load_pack
 
 REPORTED = (*voices.NATURAL_REPORT, *voices.FORMANT_REPORT)
@@ -20,7 +20,7 @@ def variant(voice: str) -> str:
 def test_no_reported_voice_is_among_those_trained_on_but_for_the_one_speaker_there_is(monkeypatch):
     monkeypatch.setattr(voices, "available", lambda voice: True)
     listed = [voice for voice, _ in phone_sounds.voice_list()]
-    assert not set(listed) & set(REPORTED)
+    assert not {*listed, *voices.ALSO_TUNE} & set(REPORTED)
     shared = {variant(v) for v in listed} & {variant(v) for v in REPORTED}
     # The only Piper voice that a package brings: reported with another pace and another vocal tract.
     assert shared == {"piper:joe"}
@@ -28,7 +28,8 @@ def test_no_reported_voice_is_among_those_trained_on_but_for_the_one_speaker_the
 
 def test_the_halves_share_no_speaker(monkeypatch):
     monkeypatch.setattr(voices, "available", lambda voice: True)
-    listed = [v for v, _ in phone_sounds.voice_list() if v != phone_sounds.NOISES] + [*voices.NATURAL_TUNE, *voices.FORMANT_TUNE]
+    listed = [v for v, _ in phone_sounds.voice_list() if v != phone_sounds.NOISES] + [*voices.NATURAL_TUNE, *voices.FORMANT_TUNE,
+                                                                                    *voices.ALSO_TUNE]
     speakers = [{v.split(":")[1].split("+")[-1] if v.startswith("espeak") else variant(v) for v in listed if half_of(v) == half}
                 for half in range(phone_sounds.HALVES)]
     assert all(speakers) and not speakers[0] & speakers[1]
@@ -38,9 +39,16 @@ def test_reported_near_words_are_no_texts_and_every_word_of_a_text_is_known():
     pack, known = load_pack("en"), dictionary(bundled_dictionary_path())
     texts, rng = Texts(pack), np.random.default_rng(0)
     drawn = {texts.draw(rng) for _ in range(4_000)}
-    assert not drawn & (set(near_misses(pack, "report")) | set(sentences.NEARLY_CONFIRMING["report"]))
+    held = set(near_misses(pack, "report"))
+    assert not drawn & (held | set(sentences.NEARLY_CONFIRMING["report"]))
+    assert not {known[text][0] for text in drawn if text in known} & {known[word][0] for word in held}
     assert all(word in known for text in drawn for word in text.split())
-    assert drawn & tuning_texts(pack)
+    assert drawn & tuning_texts(pack) and drawn & set(longer_words(pack))
+
+
+def test_longer_words_begin_as_ours_do():
+    found = set(longer_words(load_pack("en")))
+    assert {"repeater", "resumes", "computers"} <= found and not found & {"repeat", "computer", "candle"}
 
 
 def test_a_sound_in_a_room_keeps_its_length_and_level():

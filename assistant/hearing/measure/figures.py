@@ -17,6 +17,7 @@ from .mixing import mix
 from .rates import rate
 
 SNRS: tuple[tuple[str, float | None], ...] = (("clean", None), ("15 dB", 15.0), ("10 dB", 10.0))
+A_TURN = 1_000         # apart lie the seeds of the fan
 
 
 class Figures:
@@ -45,14 +46,16 @@ class Figures:
         self.outside += sum(u.accepted for u in outside)
         return outcomes
 
-    def commands(self, voice_list: tuple[str, ...], every: int = 1, fan: str = "report") -> None:
-        """All spoken forms by each voice at each ratio."""
+    def commands(self, voice_list: tuple[str, ...], every: int = 1, fan: str = "report", turn: int = 0) -> None:
+        """All spoken forms by each voice at each ratio. `turn`: another stretch of the fan each."""
         for voice in voice_list:
             pieces = [(word, form, voices.render(form, voice)) for word, forms in self._pack.say.items() for form in forms]
             for k, (name, snr) in enumerate(SNRS):
-                outcomes = self._run(pieces[k % every::every], snr, 100 + 7 * len(voice) + k, fan)
+                outcomes = self._run(pieces[k % every::every], snr, 100 + 7 * len(voice) + k + A_TURN * turn, fan)
                 right = sum(o.right for o in outcomes)
-                self.recall[voice][name] = [right, len(outcomes)]
+                known = self.recall[voice].setdefault(name, [0, 0])
+                known[0] += right
+                known[1] += len(outcomes)
                 self.wrong[0] += sum(o.wrong for o in outcomes)
                 self.wrong[1] += len(outcomes)
                 for o in outcomes:
@@ -65,10 +68,10 @@ class Figures:
                     self.latency_15_s += [v for v in found if v is not None]
                 self._say(f"{voice} {name}: {right} of {len(outcomes)}")
 
-    def negatives(self, split: str, voice_list: tuple[str, ...], every: int = 1) -> None:
+    def negatives(self, split: str, voice_list: tuple[str, ...], every: int = 1, turn: int = 0) -> None:
         """Everything that is no command, at 15 dB."""
         for kind, pieces in negatives.gather(self._pack, split, voice_list, every):
-            outcomes = self._run(pieces, 15.0, 300 + len(kind), split)
+            outcomes = self._run(pieces, 15.0, 300 + len(kind) + A_TURN * turn, split)
             hits = [o for o in outcomes if o.accepted]
             known = self.false_accepts.setdefault(kind, [0, 0])
             known[0] += len(hits)

@@ -38,6 +38,7 @@ KOREAN_VOICES = (KOREAN, "espeak:ko+f2:50:140")
 @click.option("--engine", "only", type=click.Choice(["pocketsphinx", "vosk"]), default=None, help="Only this engine.")
 @click.option("--full", is_flag=True, help="Every word and sentence, a day of noise, 2 000 values: hours.")
 @click.option("--every", default=DEFAULT_EVERY, show_default=True, help="Take only every so many-th word and sentence.")
+@click.option("--turns", default=1, show_default=True, help="Say all words and sentences so many times, each over another stretch of fan.")
 @click.option("--hours", default=0.1, show_default=True, help="So many hours of fan, coughs, knocks and alarms.")
 @click.option("--values", default=8, show_default=True, help="So many spoken numbers and lots with their read back.")
 @click.option("--many", default=0, show_default=True, help="So many utterances through the Korean pack on Vosk: does it stay up?")
@@ -48,24 +49,24 @@ KOREAN_VOICES = (KOREAN, "espeak:ko+f2:50:140")
 @click.option("--split", type=click.Choice(["report", "tune"]), default="report", help="The sounds to report on, or those tuned on.")
 @click.option("--clock", type=click.Choice(sorted(CLOCKS)), default="wall", show_default=True,
               help="Computing time by the wall, or (embedded engine) by the processor: as on an idle machine.")
-def hearing(as_json: bool, only: str | None, full: bool, every: int, hours: float, values: int, many: int, parts: tuple[str, ...],
+def hearing(as_json: bool, only: str | None, full: bool, every: int, turns: int, hours: float, values: int, many: int, parts: tuple[str, ...],
             journal: Path | None, split: str, clock: str) -> None:
     """Measure hearing: recall, confusions, false accepts, latency, processor. A few minutes on two idle cores."""
     if full:
-        every, hours, values, many = 1, 8.0, 2000, 2000
+        every, turns, hours, values, many = 1, 4, 8.0, 2000, 2000
     if journal is not None and only is None:
         raise UsageError("A journal is of one engine.", where="--journal", try_next="add --engine")
     found = measure_hearing(only, every, hours, values, split, clock, say=lambda text: click.echo(text, err=True),
-                            many=many, parts=parts or PARTS, journal=journal)
+                            many=many, parts=parts or PARTS, journal=journal, turns=turns)
     click.echo(json.dumps(found, ensure_ascii=False) if as_json else json.dumps(found, ensure_ascii=False, indent=2))
 
 
 def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0, value_count: int = 0,
                     split: str = "report", clock: str = "wall", say=lambda text: None, *, many: int = 0,
-                    parts: tuple[str, ...] = PARTS, journal: Path | None = None) -> dict[str, object]:
+                    parts: tuple[str, ...] = PARTS, journal: Path | None = None, turns: int = 1) -> dict[str, object]:
     """{"engines": [...], "baseline": [...], "skipped": [...]} as described in the figures' modules.
 
-    `every`, `hours`, `value_count`, `many`: how much of each of `parts`; none of a part whose number is 0.
+    `every`, `turns`, `hours`, `value_count`, `many`: how much of each of `parts`; none of a part whose number is 0.
     """
     natural = [v for v in (voices.NATURAL_REPORT if split == "report" else voices.NATURAL_TUNE)]
     formant = voices.FORMANT_REPORT if split == "report" else voices.FORMANT_TUNE
@@ -87,8 +88,9 @@ def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0,
             plain = partial(_baseline, name, pack, folder)
             if "words" in parts:
                 figures = Figures(make, pack, say)
-                figures.commands(voice_list, every, split)
-                figures.negatives(split, here[:2] + formant[:1] if language == "en" else voice_list, every)
+                for turn in range(turns):
+                    figures.commands(voice_list, every, split, turn)
+                    figures.negatives(split, here[:2] + formant[:1] if language == "en" else voice_list, every, turn)
                 entry |= figures.result()
             if hours and "noise" in parts:
                 entry["day_of_noise"] = noise_hours(make, hours, plain=plain, journal=journal, say=say,
@@ -107,7 +109,7 @@ def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0,
                 baselines.append({"name": name, "language": language, **plain_figures.result()})
         finally:
             opened.close()
-    return {"engines": engines, "baseline": baselines, "split": split, "every": every, "clock": clock,
+    return {"engines": engines, "baseline": baselines, "split": split, "every": every, "turns": turns, "clock": clock,
             "machine": {"cores": os.cpu_count(), "load_average_1_min": _load()}, "skipped": skipped}
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -37,19 +37,20 @@ def gather(pack: Pack, split: str, voice_list: tuple[str, ...], every: int = 1) 
     if pack.language == "en":
         for kind, lines in (("chat", sentences.CHAT), ("command inside a sentence", sentences.INSIDE),
                             ("assistant's lines", sentences.PROMPTS)):
-            yield kind, [("", text, voices.render(text, v)) for v in voice_list for text in lines[split][::every]]
-        yield "nearly confirming", [("", text, voices.render(text, v)) for k, v in enumerate(voice_list)
-                                    for text in sentences.NEARLY_CONFIRMING[split][k % every::every]]
-        phrases, words = near_phrases(pack, split), near_misses(pack, split)
-        yield "near phrases", [("", text, voices.render(text, v)) for k, v in enumerate(voice_list)
-                               for text in phrases[k % every::every]]
-        yield "near misses", [("", w, voices.render(w, v)) for k, v in enumerate(voice_list) for w in words[k % every::every]]
+            yield kind, [piece for v in voice_list for piece in _said(lines[split][::every], v)]
+        for kind, texts in (("nearly confirming", sentences.NEARLY_CONFIRMING[split]), ("near phrases", near_phrases(pack, split)),
+                            ("near misses", near_misses(pack, split))):
+            yield kind, [piece for k, v in enumerate(voice_list) for piece in _said(texts[k % every::every], v)]
     recorded = [("", p.stem, human(p)) for p in human_prompts(split)[::every]]
     if recorded:
         yield "human prompts", recorded
     for kind in noises.KINDS:
         seeds = range(BURSTS_EACH) if split == "tune" else range(1000, 1000 + BURSTS_EACH)
         yield kind, [("", kind, noises.burst(kind, s)) for s in list(seeds)[::every]]
+
+
+def _said(texts: Sequence[str], voice: str) -> list[Piece]:
+    return [("", text, wave) for text, wave in zip(texts, voices.render_all(list(texts), voice))]
 
 
 def human(path: Path) -> np.ndarray:

@@ -6,6 +6,7 @@ None of the voices, near words and phrases kept for the reported figures is amon
 from __future__ import annotations
 
 import zlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -17,17 +18,19 @@ from assistant.hearing.frames import RATE_HZ
 from assistant.hearing.gain import level_out
 from assistant.hearing.lexicon import bundled_dictionary_path, dictionary
 from assistant.hearing.packs import Pack, load_pack
+from assistant.hearing.phone_scores import near_words
 from assistant.hearing.speech_level import active_rms
 from assistant.hearing.speech_model import SpeechModel, find
 
 from . import noises, sentences, voices
 from .mixing import QUIET_ROOM_RMS, SPEECH_RMS
-from .near_misses import near_misses
+from .near_misses import near_misses, near_phrases
 from .noises import fan
 
 HALVES = 2
 COMMON = 6_000
 SNR_DB, CLEAN_PART = (4.0, 28.0), 0.15
+LEAST_SOUNDS, ENDING_MOST = 4, 3    # of a word; of what makes it another
 ROOMS = 2                          # each rendering is put into so many
 LEAD_S, TRAIL_S = (0.08, 0.35), (0.12, 0.4)
 LONGEST_S = 3.5
@@ -62,11 +65,11 @@ def half_of(voice: str) -> int:
 def voice_list() -> list[tuple[str, int]]:
     """(voice, how many texts beside our words), the same each time."""
     rng = np.random.default_rng(5)
-    found = [(f"espeak:{rng.choice(ACCENTS)}+{FORMANT[k % len(FORMANT)]}:{rng.integers(25, 80)}:{rng.integers(110, 185)}", 70)
+    found = [(f"espeak:{rng.choice(ACCENTS)}+{FORMANT[k % len(FORMANT)]}:{rng.integers(25, 80)}:{rng.integers(110, 185)}", 140)
              for k in range(90)]
-    found += [(f"piper:joe:{rng.uniform(.8, 1.3):.2f}:{rng.uniform(.84, 1.2):.2f}", 140) for _ in range(14)]
-    found += [(f"flite:{name}:{rng.uniform(.85, 1.18):.2f}", 140) for name in ("slt", "kal16") for _ in range(8)]
-    found += [(f"festival:{name}:{rng.uniform(.86, 1.3):.2f}:{rng.uniform(.86, 1.18):.2f}", 90)
+    found += [(f"piper:joe:{rng.uniform(.8, 1.3):.2f}:{rng.uniform(.84, 1.2):.2f}", 260) for _ in range(14)]
+    found += [(f"flite:{name}:{rng.uniform(.85, 1.18):.2f}", 260) for name in ("slt", "kal16") for _ in range(8)]
+    found += [(f"festival:{name}:{rng.uniform(.86, 1.3):.2f}:{rng.uniform(.86, 1.18):.2f}", 180)
               for name in ("ked_diphone", "cmu_us_slt_arctic_hts") for _ in range(5)]
     return [(voice, count) for voice, count in found if voices.available(voice)] + [(NOISES, NOISES_EACH)]
 
@@ -76,25 +79,46 @@ def tuning_texts(pack: Pack) -> set[str]:
     return (set(near_misses(pack, "tune")) | set(sentences.NEARLY_CONFIRMING["tune"])) - set(pack.forms)
 
 
+def longer_words(pack: Pack) -> list[str]:
+    """Words of the dictionary that begin with all the sounds of one of our longer words: "repeater", "resumes"."""
+    known = dictionary(bundled_dictionary_path())
+    own = {word for form in pack.forms for word in form.split()}
+    begin = {tuple(phones) for word in own if len(phones := known[word][0].split()) >= LEAST_SOUNDS}
+    found = []
+    for word, ways in known.items():
+        phones = ways[0].split()
+        shorter = range(max(LEAST_SOUNDS, len(phones) - ENDING_MOST), len(phones))
+        if word.isalpha() and word not in own and any(tuple(phones[:k]) in begin for k in shorter):
+            found.append(word)
+    return found
+
+
 class Texts:
     """Draws texts of which the dictionary knows every word."""
 
     def __init__(self, pack: Pack) -> None:
         known = dictionary(bundled_dictionary_path())
-        held = set(near_misses(pack, "report")) | set(sentences.NEARLY_CONFIRMING["report"])
-        self._common = [w for w, _ in ranked(COMMON) if w in known and w not in held]
+        held = {*near_misses(pack, "report"), *near_phrases(pack, "report"), *sentences.NEARLY_CONFIRMING["report"]}
+        # By their sounds: "canceled" is "cancelled" to the ear.
+        held_sounds = {known[text][0] for text in held if text in known}
+
+        def usable(texts: Iterable[str]) -> list[str]:
+            return [t for t in dict.fromkeys(texts) if t not in held and all(w in known for w in t.split())
+                    and known.get(t, ("",))[0] not in held_sounds]
+
+        self._common = usable(word for word, _ in ranked(COMMON))
         rivals = (phrase for phrases in pack.rivals.values() for phrase in phrases)
-        near = sorted(tuning_texts(pack)) + [*pack.decoys, *rivals]
-        self._near = [t for t in near if t not in held and all(w in known for w in t.split())]
+        self._near = usable([*sorted(tuning_texts(pack)), *pack.decoys, *rivals])
+        self._farther, self._longer = usable(near_words()), usable(longer_words(pack))
 
     def draw(self, rng: np.random.Generator) -> str:
         """Something like one of our words, a common word, several of them, or a value."""
         kind = rng.random()
-        if kind < 0.35:
-            return str(rng.choice(self._near))
-        if kind < 0.45:
+        if kind < 0.55:
+            return str(rng.choice(self._near if kind < 0.3 else self._farther if kind < 0.47 else self._longer))
+        if kind < 0.62:
             return " ".join(rng.choice(SPELLED, int(rng.integers(1, 4))))
-        return " ".join(rng.choice(self._common, 1 if kind < 0.7 else int(rng.integers(2, 5))))
+        return " ".join(rng.choice(self._common, 1 if kind < 0.82 else int(rng.integers(2, 5))))
 
 
 def sounds_of(voice: str, count: int) -> list[Sound]:

@@ -1,12 +1,12 @@
 """Make the sounds and train the phone model on them.
 
     python -m assistant.hearing.measure.train_phones sounds --jobs 2 SOUNDS.npz
-    python -m assistant.hearing.measure.train_phones train SOUNDS.npz assistant/hearing/packs/phones_en.npz
-    python -m assistant.hearing.measure.train_phones train SOUNDS.npz --half 0 0.npz
+    python -m assistant.hearing.measure.train_phones train --jobs 2 SOUNDS.npz assistant/hearing/packs/phones_en.npz
+    python -m assistant.hearing.measure.train_phones train --jobs 2 SOUNDS.npz --half 0 0.npz
 
 The first takes about half an hour on one core, and needs the voices of `phone_sounds`. The second needs PyTorch
-(`pip install torch`; not among the project's requirements, since nothing else uses it) and takes about five minutes on
-two. `--half` trains on half of the speakers alone, without the near words that the verifier is tuned on; the verifier is
+(`pip install torch`; not among the project's requirements, since nothing else uses it) and takes about 15 minutes of a
+core for each network, half of it for a half. `--half` trains on half of the speakers alone, without the near words that the verifier is tuned on; the verifier is
 fitted to what such models say of the other half. The encoder stays as its makers trained it: what it knows of people's
 voices is kept.
 """
@@ -26,11 +26,12 @@ from assistant.hearing.packs import load_pack
 
 from .phone_sounds import HALVES, NOISES, half_of, sounds_of, tuning_texts, voice_list
 
-WIDTH = 128                # of the two inner layers
-FRAMES = (3, 5, 1)         # that each layer looks at
+WIDTH = 192                # of the two inner layers
+# Frames that each layer looks at, of each network.
+NETWORKS = ((3, 5, 1), (5, 5, 1))
 DROPPED = 0.2
 JITTER = 0.3               # of a feature's spread, added while training
-PASSES, PASSES_OF_A_HALF = 12, 10
+PASSES, PASSES_OF_A_HALF = 10, 10
 BATCH = 64
 FASTEST, DECAY = 4e-3, 1e-2
 
@@ -51,19 +52,29 @@ def make(to: Path, jobs: int) -> None:
     np.savez(to, frames=np.concatenate(frames), ends=ends, texts=texts, voices=spoken_by)
 
 
-def train(sounds: Path, half: int | None, say=lambda text: None) -> dict[str, np.ndarray]:
-    """What `phone_model.PhoneModel` takes. `half`: of the speakers; None for all."""
+def train(sounds: Path, half: int | None, jobs: int) -> dict[str, np.ndarray]:
+    """What `phone_model.PhoneModel` takes. `half`: of the speakers; None for all. `jobs`: processes at a time."""
+    numbers = range(len(NETWORKS))
+    with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
+        trained = list(pool.map(train_one, [sounds] * len(numbers), numbers, [half] * len(numbers)))
+    return {"phones": trained[0]["phones"],
+            **{f"{k}/{name}": data for k, found in enumerate(trained) for name, data in found.items() if name != "phones"}}
+
+
+def train_one(sounds: Path, number: int, half: int | None) -> dict[str, np.ndarray]:
+    """Network `number`, and "phones"."""
     import torch
     from torch import nn
 
-    torch.manual_seed(1)
+    torch.set_num_threads(1)
+    torch.manual_seed(1 + number)
     pack, known = load_pack("en"), dictionary(bundled_dictionary_path())
     with np.load(sounds) as data:
         frames, ends, texts, spoken_by = (data[name] for name in ("frames", "ends", "texts", "voices"))
     pieces = np.split(frames, ends[:-1])
     said = {text: pronounce(text, known, pack.pronunciations)[0].split() if text else [] for text in set(texts.tolist())}
     phones = sorted({phone for spelled in said.values() for phone in spelled})
-    number = {phone: k + 1 for k, phone in enumerate(phones)}
+    column = {phone: k + 1 for k, phone in enumerate(phones)}
     left_out = tuning_texts(pack) if half is not None else set()
     chosen = [k for k, (text, voice) in enumerate(zip(texts.tolist(), spoken_by.tolist()))
               if (half is None or voice == NOISES or half_of(voice) == half) and text not in left_out
@@ -73,7 +84,7 @@ def train(sounds: Path, half: int | None, say=lambda text: None) -> dict[str, np
 
     width = frames.shape[1]
     sizes = [(width, WIDTH), (WIDTH, WIDTH), (WIDTH, len(phones) + 1)]
-    layers = nn.ModuleList(nn.Conv1d(*size, count, padding=count // 2) for size, count in zip(sizes, FRAMES))
+    layers = nn.ModuleList(nn.Conv1d(*size, count, padding=count // 2) for size, count in zip(sizes, NETWORKS[number]))
 
     def run(x, there):
         for layer in layers[:-1]:
@@ -86,7 +97,7 @@ def train(sounds: Path, half: int | None, say=lambda text: None) -> dict[str, np
     optimiser = torch.optim.AdamW(layers.parameters(), weight_decay=DECAY)
     pace = torch.optim.lr_scheduler.OneCycleLR(optimiser, FASTEST, total_steps=passes * len(batches))
     loss_of = nn.CTCLoss(zero_infinity=True)
-    order = np.random.default_rng(0)
+    order = np.random.default_rng(number)
     for turn in range(passes):
         total = 0.0
         for at in order.permutation(len(batches)):
@@ -97,7 +108,7 @@ def train(sounds: Path, half: int | None, say=lambda text: None) -> dict[str, np
                 x[row, :, :len(pieces[k])] = ((pieces[k] - mean) / spread).T
                 there[row, :, :len(pieces[k])] = 1.0
             x, there = torch.from_numpy(x), torch.from_numpy(there)
-            targets = [[number[p] for p in said[str(texts[k])]] for k in batch]
+            targets = [[column[p] for p in said[str(texts[k])]] for k in batch]
             loss = loss_of(run(x + torch.randn_like(x) * JITTER * there, there), torch.tensor(sum(targets, [])),
                            torch.tensor([len(pieces[k]) for k in batch]), torch.tensor([len(t) for t in targets]))
             optimiser.zero_grad()
@@ -106,7 +117,7 @@ def train(sounds: Path, half: int | None, say=lambda text: None) -> dict[str, np
             optimiser.step()
             pace.step()
             total += float(loss.detach())
-        say(f"pass {turn + 1} of {passes}: {total / len(batches):.3f}")
+        print(f"network {number}, pass {turn + 1} of {passes}: {total / len(batches):.3f}", file=sys.stderr)
     found = {"mean": mean, "spread": spread, "phones": np.array(phones)}
     for name, layer in zip(("first", "second", "last"), layers):
         found |= {f"{name}_weight": layer.weight.detach().numpy().astype(np.float16), f"{name}_bias": layer.bias.detach().numpy()}
@@ -118,12 +129,13 @@ if __name__ == "__main__":
     parts = asked.add_subparsers(dest="part", required=True)
     making, training = parts.add_parser("sounds"), parts.add_parser("train")
     making.add_argument("to", type=Path)
-    making.add_argument("--jobs", type=int, default=1)
     training.add_argument("sounds", type=Path)
     training.add_argument("to", type=Path)
     training.add_argument("--half", type=int, choices=range(HALVES))
+    for part in (making, training):
+        part.add_argument("--jobs", type=int, default=1)
     given = asked.parse_args()
     if given.part == "sounds":
         make(given.to, given.jobs)
     else:
-        np.savez_compressed(given.to, **train(given.sounds, given.half, say=lambda text: print(text, file=sys.stderr)))
+        np.savez_compressed(given.to, **train(given.sounds, given.half, given.jobs))

@@ -29,6 +29,9 @@ NATURAL_TUNE = ("piper:joe:1.0:1.0", "flite:slt:1.0", "piper:joe:1.2:0.88", "fli
 NATURAL_REPORT = ("piper:joe:1.1:1.12", "piper:joe:0.9:0.94", "flite:rms:1.0", "flite:awb:1.0")
 FORMANT_TUNE = ("espeak:en-us+m3:40:150", "espeak:en-gb+f2:55:150", "espeak:en-us+m2:50:130",
                 "espeak:en-gb-scotland+f1:50:150")
+# The verifier is fitted to these as well.
+ALSO_TUNE = ("festival:ked_diphone:1.1:1.0", "festival:cmu_us_slt_arctic_hts:1.1:0.95", "piper:joe:0.95:1.1", "flite:kal16:0.93",
+             "espeak:en-us+m5:45:140", "espeak:en-gb+klatt2:40:150", "espeak:en-029+f3:60:145", "espeak:en-us+m8:35:160")
 FORMANT_REPORT = ("espeak:en-us+f4:60:140", "espeak:en-us+m7:45:160", "espeak:en-gb-x-rp+m1:45:145")
 SPARE_SILENCE_BELOW = 0.01   # of the peak: what counts as silence at the ends of a rendering
 
