@@ -32,6 +32,7 @@ CLEARLY = 3.0              # of log probability
 LEAST_FIT = -2.5           # a phone, see `PhoneScores.fit`: below this no command is plausible
 READING_WEIGHS = 0.25      # beside the phones, in choosing the likeliest of our words: better than either alone at 10 dB
 UNREAD_LOG = -25.0         # of a word that was dropped while reading
+BEHIND = -2.0              # of log probability, behind a near word: one neither read nor heard; 2 in 1 000 true words are such
 ALIKE_UNKNOWN = 0.55       # about the mean of those that are known
 LEAD_MOST = 9.0            # further ahead is no further
 SENTENCE_BY = 2            # a command with so many words around it in the free text is part of a sentence
@@ -105,7 +106,8 @@ class ReadingEngine:
                   "same": float(text == form), "fit": heard.fit(form), "fit_lead": heard.lead(form, self._pack),
                   "fit_near": heard.near(form), "words_more": float(abs(len(text.split()) - len(form.split()))),
                   **self._alike(text, form)}
-        plausible = text != "" and scores["fit"] > LEAST_FIT
+        neither = log == UNREAD_LOG and scores["fit_near"] < BEHIND
+        plausible = text != "" and scores["fit"] > LEAST_FIT and not neither
         inside = f" {form} " in f" {text} " and scores["words_more"] >= SENTENCE_BY
         # "stopped" isn't "stop": so read, it is none, unless its phones are clearly without the ending.
         inflected = " " not in text + form and text.startswith(form) and text != form and scores["fit_near"] < CLEARLY

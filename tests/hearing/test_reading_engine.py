@@ -112,6 +112,13 @@ def test_a_text_round_in_circles_is_the_word_but_a_sentence_around_it_is_not(tex
 
 
 @reads
+@pytest.mark.parametrize(("read", "ahead", "form"), [
+    ({}, 1.0, "torn glove"), ({"torn glove": -9.0}, -4.0, "torn glove"), ({}, -4.0, None)])
+def test_what_is_neither_read_nor_heard_before_near_words_is_no_command(read, ahead, form):
+    assert likeliest("combination", read, {"torn glove": -6.0}, -6.0 - ahead)[0] == form
+
+
+@reads
 def test_a_word_lost_in_reading_is_found_by_its_phones():
     form, scores = likeliest("resolute", {"stop": -4.0}, {"resume": -2.0, "stop": -30.0}, -9.0)
     assert form == "resume"
