@@ -118,6 +118,13 @@ def test_a_disk_that_takes_over_a_second_is_told_although_the_facts_are_on_it(tm
     assert len(read_record(writer.folder).lines) == 3
 
 
+@pytest.mark.parametrize("kind", ["practice", "demo", "script"])
+def test_where_nobody_waits_in_gloves_a_slow_disk_is_no_fault(tmp_path: Path, kind: str):
+    moments = iter([0.0, 0.2, 10.0, 71.5])
+    writer = new_record(tmp_path, kind, clock=lambda: next(moments))
+    assert [ref.seq for ref in writer.append([spoken()], 1, WALL)] == [2] and not writer.failed
+
+
 def test_a_watchdog_sees_the_write_under_way():
     seen: list[float | None] = []
 
