@@ -22,7 +22,8 @@ def test_no_told_fact_is_lost_when_the_process_is_killed(tmp_path: Path):
 def test_no_told_fact_is_lost_in_three_hundred_kills(tmp_path: Path):
     tally = kill_rounds(tmp_path, 320, random.Random(12))
     assert (tally.kills, tally.lost, tally.problems) == (320, 0, [])
-    assert tally.recovered > 200 and tally.torn > 0
+    # Whether a kill tears a line is chance, seldom in one of 320: `test_recover` tears them at every byte instead.
+    assert tally.recovered > 200
 
 
 def test_the_harness_itself_notices_a_lost_fact(tmp_path: Path):
