@@ -74,4 +74,5 @@ class PhoneScorer:
         for form, log in zip(self._forms, found):
             best[form] = max(float(log), best.get(form, -np.inf))
         others = found[len(self._forms):]
-        return PhoneScores(best, float(others.max()) if len(others) else -np.inf, float(np.mean([best_path_log(one) for one in logs])), self._counts)
+        best_log = float(np.mean([best_path_log(one) for one in logs]))
+        return PhoneScores(best, float(others.max()) if len(others) else -np.inf, best_log, self._counts)

@@ -42,6 +42,8 @@ def check(
         return 0
     found = check_all(paths, folder)
     findings, unreadable, languages = found.findings, found.unreadable, found.languages
+    if unreadable:      # first, since all else hangs on them
+        click.echo(SiteFileProblems(unreadable).format_message(), err=True)
     if as_sarif:
         from assistant.procedure.sarif import to_sarif
 
@@ -71,15 +73,11 @@ def check(
         )
     else:
         _to_read(found, len(RULES))
-    if unreadable and (as_json or as_sarif):
-        click.echo(SiteFileProblems(unreadable).format_message(), err=True)
     return 2 if unreadable else 1 if findings else 0
 
 
 def _to_read(found: Checked, rule_count: int) -> None:
-    """Faults first, since all else hangs on them; notes last, and short."""
-    if found.unreadable:
-        click.echo(SiteFileProblems(found.unreadable).format_message(), err=True)
+    """Findings, then notes, which are short."""
     for f in found.findings:
         click.echo(f"{f.file}:{f.line}:{f.column}: {f.severity}: {f.message} [{f.rule}]\n  Try: {f.suggestion}")
     if not found.findings and not found.unreadable:

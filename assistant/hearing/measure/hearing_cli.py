@@ -49,8 +49,8 @@ KOREAN_VOICES = (KOREAN, "espeak:ko+f2:50:140")
 @click.option("--split", type=click.Choice(["report", "tune"]), default="report", help="The sounds to report on, or those tuned on.")
 @click.option("--clock", type=click.Choice(sorted(CLOCKS)), default="wall", show_default=True,
               help="Computing time by the wall, or (embedded engine) by the processor: as on an idle machine.")
-def hearing(as_json: bool, only: str | None, full: bool, every: int, turns: int, hours: float, values: int, many: int, parts: tuple[str, ...],
-            journal: Path | None, split: str, clock: str) -> None:
+def hearing(as_json: bool, only: str | None, full: bool, every: int, turns: int, hours: float, values: int, many: int,
+            parts: tuple[str, ...], journal: Path | None, split: str, clock: str) -> None:
     """Measure hearing: recall, confusions, false accepts, latency, processor. A few minutes on two idle cores."""
     if full:
         every, turns, hours, values, many = 1, 4, 8.0, 2000, 2000
