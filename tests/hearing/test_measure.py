@@ -7,11 +7,12 @@ import pytest
 
 from assistant.hearing.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from assistant.hearing.measure import chain
+from assistant.hearing.measure import chain, negatives
 from assistant.hearing.measure.baseline import PocketsphinxBaseline
+from assistant.hearing.measure.figures import Figures
 from assistant.hearing.measure.mixing import SPEECH_RMS, mix, noise
 from assistant.hearing.measure.rates import rate, upper_bound
-from assistant.hearing.packs import load_pack
+from assistant.hearing.packs import Pack, load_pack
 from assistant.hearing.speech_level import active_rms
 from assistant.session import words
 
@@ -45,14 +46,37 @@ def test_the_mixture_has_the_ratio_it_states(snr):
 
 
 def test_outcomes_tell_right_wrong_and_missed_apart():
-    waves = [(w, w, spoken_wave(w).astype(np.float32) / 32768) for w in ("repeat", "resume", "cancel")]
+    waves = [(w, w, spoken_wave(w).astype(np.float32) / 32768) for w in ("repeat", "resume", "trouble")]
     pcm, placed = mix(waves, None, 1)
-    listener = Listener(FakeEngine(["repeat", "cancel", ""]), load_pack("en"))
+    listener = Listener(FakeEngine(["repeat", "trouble", ""]), load_pack("en"))
     listener.set_active(words.ALL)
     outcomes, outside = chain.run(listener, pcm, placed)
     assert [(o.right, o.wrong) for o in outcomes] == [(True, False), (False, True), (False, False)]
     assert outside == []
     assert 0.2 < outcomes[0].latency_s() < 0.45 and outcomes[2].latency_s() is None
+
+
+def test_figures_count_what_was_right_wrong_and_taken_for_another_and_name_it(monkeypatch):
+    pack = Pack("en", {"repeat": ("repeat",), "resume": ("resume",)})
+    lines = iter([["repeat", "repeat"], ["repeat", ""], ["repeat", "resume"], ["repeat", ""], ["repeat", "repeat"]])
+
+    def make() -> Listener:
+        listener = Listener(FakeEngine(next(lines)), pack)
+        listener.set_active(words.ALL)
+        return listener
+
+    figures = Figures(make, pack, lambda told: None)
+    figures.commands(("espeak:en-us+m3:40:150",))
+    near = [("", text, spoken_wave(text).astype(np.float32) / 32768) for text in ("rebate", "rhythm")]
+    monkeypatch.setattr(negatives, "gather", lambda *given: [("near misses", near), ("near misses", near)])
+    figures.negatives("report", ())
+    found = figures.result()
+    # The engine's answers are those above: four of six commands right, one taken for another, three of four near words taken.
+    assert [found["recall"]["formant"][snr]["hits"] for snr in ("clean", "15 dB", "10 dB")] == [1, 1, 2]
+    assert (found["wrong"]["hits"], found["wrong"]["trials"]) == (1, 6)
+    assert (found["false_accepts"]["near misses"]["hits"], found["false_accepts"]["near misses"]["trials"]) == (3, 4)
+    assert found["confusions"] == {"commands": {"resume -> repeat (clean)": 1},
+                                   "near misses": {"rebate -> repeat": 2, "rhythm -> repeat": 1}}
 
 
 def test_the_baseline_accepts_what_the_chain_refuses():

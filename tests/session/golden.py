@@ -22,8 +22,9 @@ from tests.session.walk import Walk
 
 SESSIONS = Path(__file__).resolve().parents[1] / "golden" / "sessions"
 FOLDER = SESSIONS / f"v{RULES_VERSION}"
-# Plans as a record dresses them: with the words of the day. These sessions were written when yes was "confirm".
-THEN = {"confirm": "confirm"}
+# Plans as a record dresses them: with the words of the day. When these sessions were written, yes was "confirm", and
+# "cancel" left a question.
+THEN = {"confirm": "confirm", "cancel": "cancel"}
 PLANS = {"rich": lambda: dataclasses.replace(rich_plan(), spoken=THEN), "small": lambda: dataclasses.replace(small_plan(), spoken=THEN)}
 
 

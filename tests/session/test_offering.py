@@ -63,7 +63,7 @@ def test_a_line_names_few_and_zero_brings_the_next_with_numbers_that_go_on_until
     for _ in range(-(-len(walk.state.which) // GROUP)):
         line = SAID.findall(_last(walk))
         assert 1 <= len(line) <= GROUP and _last(walk) == view(walk.plan, walk.state).line
-        assert _last(walk).endswith("Say the number, zero for more, or cancel.")
+        assert _last(walk).endswith("Say the number, zero for more, or cancel that.")
         named += line
         walk.value("0", 500)
     assert named == [(str(n), walk.plan.surfaces[s].name) for n, s in enumerate(walk.state.which, 1)]
@@ -119,6 +119,6 @@ def test_where_few_were_wiped_no_more_is_offered():
     walk = Walk(walls(wall("back", 60_000, 200_000), wall("left", 60_000, 200_000), look(), mishaps={"touched": touched}))
     walk.go("look")
     walk.say("touched", after=1_000)
-    assert walk.state.which == ("left", "back") and _last(walk).endswith("Say the number, or cancel.")
+    assert walk.state.which == ("left", "back") and _last(walk).endswith("Say the number, or cancel that.")
     walk.value("0", 500)
     assert walk.mode == "which" and walk.state.which_from == 0

@@ -42,7 +42,7 @@ def test_it_is_asked_after_so_many_dryings_and_not_one_sooner():
     assert made[0].text == ("The back wall has dried 3 times before its time was over. It may be the agent, the airflow, "
                             "or too large an area.")
     assert walk.of(lines.LineSpoken)[-1].text == (
-        "What shall we try? 1: smaller areas. 2: safe stop. Say the number, or cancel to go on as before.")
+        "What shall we try? 1: smaller areas. 2: safe stop. Say the number, or cancel that to go on as before.")
 
 
 @pytest.mark.parametrize("most", [1, 2, 5, 0])

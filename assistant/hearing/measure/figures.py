@@ -17,6 +17,7 @@ from .mixing import mix
 from .rates import rate
 
 SNRS: tuple[tuple[str, float | None], ...] = (("clean", None), ("15 dB", 15.0), ("10 dB", 10.0))
+MOST_NAMED = 30        # confusions of a kind
 A_TURN = 1_000         # apart lie the seeds of the fan
 
 
@@ -29,7 +30,7 @@ class Figures:
         self.wrong = [0, 0]
         self.false_accepts: dict[str, list[int]] = {}
         self.confirmed_falsely: Counter[str] = Counter()
-        self.confusions: Counter[str] = Counter()
+        self.confusions: dict[str, Counter[str]] = defaultdict(Counter)      # by kind of what was said
         self.latency_s: list[float] = []
         self.latency_15_s: list[float] = []
         self.audio_s = 0.0
@@ -61,7 +62,7 @@ class Figures:
                 for o in outcomes:
                     for u in o.accepted:
                         if u.word != o.piece.truth:
-                            self.confusions[f"{o.piece.label} -> {u.said} ({name})"] += 1
+                            self.confusions["commands"][f"{o.piece.label} -> {u.said} ({name})"] += 1
                 found = [o.latency_s() for o in outcomes]
                 self.latency_s += [v for v in found if v is not None]
                 if snr == 15.0:
@@ -77,7 +78,7 @@ class Figures:
             known[0] += len(hits)
             known[1] += len(outcomes)
             for o in hits:
-                self.confusions[f"{kind}: {o.piece.label} -> {o.accepted[0].said}"] += 1
+                self.confusions[kind][f"{o.piece.label} -> {o.accepted[0].said}"] += 1
                 if any(u.word in words.CONFIRMING for u in o.accepted):
                     self.confirmed_falsely[kind] += 1
             self._say(f"{kind}: {len(hits)} of {len(outcomes)} accepted")
@@ -105,5 +106,5 @@ class Figures:
             "latency_ms": {"all": percentiles(self.latency_s), "15 dB": percentiles(self.latency_15_s)},
             "cpu": {"share_of_one_core": round(self.taken_s / self.audio_s, 4) if self.audio_s else None,
                     "audio_s": round(self.audio_s, 1)},
-            "confusions": dict(self.confusions.most_common(60)),
+            "confusions": {kind: dict(found.most_common(MOST_NAMED)) for kind, found in self.confusions.items()},
         }

@@ -22,6 +22,7 @@ from assistant.speaking.synth import KOREAN_TRIED
 
 from . import noises, sentences, voices
 from .mixing import mix
+from .phone_sounds import all_voices
 
 LICENCES = {"piper": "voice en_US-joe-medium: CC0", "espeak": "made with espeak-ng; the output carries no licence of its own",
             "noise": "made by this script", "ko": "made with espeak-ng; the output carries no licence of its own"}
@@ -58,6 +59,11 @@ def recordings(pack: Pack, korean: Pack):
     yield "bursts-15db", "noise", 15.0, "negative", bursts
 
 
+def voices_used() -> dict[str, list[str]]:
+    """`trained_on`: the phone model; `tuned_on`: bars and verifiers; `reported_on`: the figures."""
+    return {"trained_on": [voice for voice, _ in all_voices()], "tuned_on": list(voices.TUNE), "reported_on": list(voices.REPORT)}
+
+
 def make(folder: Path) -> dict[str, object]:
     """Write all recordings and the manifest; returns the manifest."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -74,8 +80,7 @@ def make(folder: Path) -> dict[str, object]:
         })
     manifest = {
         "made_by": "python -m assistant.hearing.measure.fixtures", "rate_hz": RATE_HZ,
-        "voices": {"tuned_on": [*voices.NATURAL_TUNE, *voices.FORMANT_TUNE],
-                   "reported_on": [*voices.NATURAL_REPORT, *voices.FORMANT_REPORT]},
+        "voices": voices_used(),
         "noises": {"tuned_on": "fan kinds tune and wide; bursts with seeds below 1000",
                    "reported_on": "fan kind report; bursts with seeds from 1000"},
         "sentences": {"tuned_on": "sentences.py, keys tune", "reported_on": "sentences.py, keys report"},

@@ -62,8 +62,8 @@ def half_of(voice: str) -> int:
     return int(voice.startswith(SECOND_HALF))
 
 
-def voice_list() -> list[tuple[str, int]]:
-    """(voice, how many texts beside our words), the same each time."""
+def all_voices() -> list[tuple[str, int]]:
+    """(voice, how many texts beside our words), the same each time; with those that can't be rendered here."""
     rng = np.random.default_rng(5)
     found = [(f"espeak:{rng.choice(ACCENTS)}+{FORMANT[k % len(FORMANT)]}:{rng.integers(25, 80)}:{rng.integers(110, 185)}", 140)
              for k in range(90)]
@@ -71,7 +71,12 @@ def voice_list() -> list[tuple[str, int]]:
     found += [(f"flite:{name}:{rng.uniform(.85, 1.18):.2f}", 260) for name in ("slt", "kal16") for _ in range(8)]
     found += [(f"festival:{name}:{rng.uniform(.86, 1.3):.2f}:{rng.uniform(.86, 1.18):.2f}", 180)
               for name in ("ked_diphone", "cmu_us_slt_arctic_hts") for _ in range(5)]
-    return [(voice, count) for voice, count in found if voices.available(voice)] + [(NOISES, NOISES_EACH)]
+    return found
+
+
+def voice_list() -> list[tuple[str, int]]:
+    """Those of `all_voices` that can be rendered here, and the noises."""
+    return [(voice, count) for voice, count in all_voices() if voices.available(voice)] + [(NOISES, NOISES_EACH)]
 
 
 def tuning_texts(pack: Pack) -> set[str]:

@@ -46,10 +46,10 @@ LEAST_SPREAD = 1e-3      # of a feature that is the same everywhere
 PHRASE_FALSE_WEIGHS = 1.0      # of near phrases half the words are the command's own: nobody says them by chance
 # The fitted chance from which each part of a verifier counts; in cross-validation on the tuning sounds.
 # PocketSphinx alone: 13 of the 61 false confirmations left pass, 61 % of the true. Reading, by models of half the speakers:
-# of words that confirm 90 % of the true pass and 10 of 471 near ones, of other single words 91 % and 26 of 395, of phrases
-# 99 % and 430 of 823, nearly all with half the command's own words in them ("stopped now").
+# of words that confirm 90 % of the true pass and 10 of 471 near ones, of other single words 90 % and 26 of 395, of phrases
+# 98 % and 389 of 823, nearly all with half the command's own words in them ("stopped now").
 FROM = {"pocketsphinx": {"confirming": 0.25, "other": Bars().other},
-        "reading": {"confirming": 0.5, "word": 0.35, "phrase": 0.09}}
+        "reading": {"confirming": 0.5, "word": 0.4, "phrase": 0.13}}
 SNR_DB = (8.0, 25.0)
 CLEAN_PART = 0.25
 TAKES = 4                # a voice's words are spread over so many recordings, each in a room of its own
@@ -113,8 +113,7 @@ def _collect_half(which: str, half: int, judge: Path | None) -> Rows:
                     rows.costs.append(1.0 if right else false_weighs)
         print(f"half {half}: {len(rows.labels)} rows, {len(rows.labels) - sum(rows.labels):.0f} of them false", file=sys.stderr)
 
-    listed = (*voices.NATURAL_TUNE, *voices.FORMANT_TUNE, *voices.ALSO_TUNE)
-    mine = tuple(v for v in listed if voices.available(v) and half_of(v) == half)
+    mine = tuple(v for v in voices.TUNE if voices.available(v) and half_of(v) == half)
     for voice in mine:
         said = [(w, f) for w, fs in pack.say.items() for f in fs]
         pieces = [(w, f, wave) for (w, f), wave in zip(said, voices.render_all([f for _, f in said], voice))]

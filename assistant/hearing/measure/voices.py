@@ -33,6 +33,8 @@ FORMANT_TUNE = ("espeak:en-us+m3:40:150", "espeak:en-gb+f2:55:150", "espeak:en-u
 ALSO_TUNE = ("festival:ked_diphone:1.1:1.0", "festival:cmu_us_slt_arctic_hts:1.1:0.95", "piper:joe:0.95:1.1", "flite:kal16:0.93",
              "espeak:en-us+m5:45:140", "espeak:en-gb+klatt2:40:150", "espeak:en-029+f3:60:145", "espeak:en-us+m8:35:160")
 FORMANT_REPORT = ("espeak:en-us+f4:60:140", "espeak:en-us+m7:45:160", "espeak:en-gb-x-rp+m1:45:145")
+TUNE = (*NATURAL_TUNE, *FORMANT_TUNE, *ALSO_TUNE)
+REPORT = (*NATURAL_REPORT, *FORMANT_REPORT)
 SPARE_SILENCE_BELOW = 0.01   # of the peak: what counts as silence at the ends of a rendering
 
 

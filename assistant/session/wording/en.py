@@ -2,7 +2,7 @@
 
 # How commands are said unless the language pack or the site says otherwise.
 SPOKEN = {
-    "confirm": "affirmative", "rewetted": "all wet again", "no": "negative", "resume": "resume", "cancel": "cancel", "stop": "stop",
+    "confirm": "affirmative", "rewetted": "all wet again", "no": "negative", "resume": "resume", "cancel": "cancel that", "stop": "stop",
     "computer": "computer", "enclosure": "enclosure",
 }
 
