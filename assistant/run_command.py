@@ -43,7 +43,7 @@ def run(group: click.Command, argv: Sequence[str], *, prog_name: str = "assistan
         if isinstance(error.__cause__, EOFError):
             _say("Stopped: the input ended before an answer came.")
             return 1
-        _say("Stopped by Ctrl-C.")
+        _say(str(error.__cause__ or error) or "Stopped by Ctrl-C.")      # click turns the one into the other
         return EXIT_INTERRUPTED
     except SystemExit as leaving:
         return _code_of(leaving)

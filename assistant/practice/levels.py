@@ -7,6 +7,7 @@ import random
 from dataclasses import dataclass
 
 from assistant.errors import UsageError
+from assistant.practice.leaving import leave_if_asked
 from assistant.procedure.plan import CYCLE, WAIT, WET, Plan, Step
 from assistant.session.wording import duration
 from assistant.speaking.estimate import seconds
@@ -65,8 +66,7 @@ class Question:
         text = ""
         while not text:
             text = lines.get().strip().lower()
-        if text in ("quit", "exit"):
-            raise KeyboardInterrupt
+        leave_if_asked(text)
         number = _NUMBERS.index(text) + 1 if text in _NUMBERS else int(text) if text.isascii() and text.isdigit() else 0
         return number if 1 <= number <= len(self.choices) else 0
 

@@ -16,6 +16,7 @@ from typing import TextIO
 from assistant.practice import understanding as u
 from assistant.practice.channel import english
 from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.leaving import leave_if_asked
 from assistant.practice.operator_mind import Said, Utterance
 from assistant.practice.saying import date_words, lot_words, number_words
 from assistant.practice.short_wording import FULL, SHORT, asked_in_short
@@ -118,8 +119,7 @@ class TypedTrainee:
             text = self._queue.get_nowait().strip().lower()
         except queue.Empty:
             return ""
-        if text in ("quit", "exit"):
-            raise KeyboardInterrupt
+        leave_if_asked(text)
         return text
 
 

@@ -77,6 +77,12 @@ def test_ctrl_c_gives_130_and_a_plain_line(capsys: pytest.CaptureFixture) -> Non
     assert "Stopped by Ctrl-C." in capsys.readouterr().err
 
 
+def test_whoever_ends_by_typing_so_is_told_that_and_not_of_ctrl_c(capsys: pytest.CaptureFixture) -> None:
+    assert run(group_that(KeyboardInterrupt("You ended it."))) == 130
+    err = capsys.readouterr().err
+    assert "You ended it." in err and "Ctrl-C" not in err
+
+
 def test_the_end_of_input_is_not_taken_for_ctrl_c(capsys: pytest.CaptureFixture) -> None:
     assert run(group_that(EOFError())) == 1
     assert "input ended" in capsys.readouterr().err

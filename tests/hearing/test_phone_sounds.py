@@ -10,8 +10,6 @@ from assistant.hearing.measure.near_misses import near_misses
 from assistant.hearing.measure.phone_sounds import Texts, half_of, in_a_room, longer_words, through_a_mask, tuning_texts
 from assistant.hearing.packs import load_pack
 
-REPORTED = voices.REPORT
-
 
 def variant(voice: str) -> str:
     return voice.split(":")[1] if voice.startswith("espeak") else ":".join(voice.split(":")[:2])
@@ -19,8 +17,8 @@ def variant(voice: str) -> str:
 
 def test_no_reported_voice_is_among_those_trained_on_but_for_the_one_speaker_there_is():
     listed = [voice for voice, _ in phone_sounds.all_voices()]
-    assert not {*listed, *voices.TUNE} & set(REPORTED)
-    shared = {variant(v) for v in listed} & {variant(v) for v in REPORTED}
+    assert not {*listed, *voices.TUNE} & set(voices.REPORT)
+    shared = {variant(v) for v in listed} & {variant(v) for v in voices.REPORT}
     # The only Piper voice that a package brings: reported with another pace and another vocal tract.
     assert shared == {"piper:joe"}
 

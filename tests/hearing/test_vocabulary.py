@@ -13,10 +13,16 @@ from assistant.hearing.packs import Pack, load_pack
 from assistant.hearing.phones import distance, likeness
 from assistant.hearing.vocabulary_cli import vocabulary
 from assistant.session import words
+from assistant.session.wording import SPOKEN
 
 
 def test_english_has_a_way_to_say_every_command():
     assert set(load_pack("en").say) == set(words.ALL)
+
+
+def test_prompts_name_a_word_as_the_pack_listens_for_it():
+    pack = load_pack("en")
+    assert {word: pack.say[word][0] for word in SPOKEN["en"]} == SPOKEN["en"]
 
 
 def test_korean_can_run_a_session_and_says_that_it_is_experimental():
