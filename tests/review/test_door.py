@@ -120,7 +120,8 @@ def test_another_sites_form_is_refused(client: Browser) -> None:
         ).status_code
         == 403
     )
-    assert client.post("/sign-out", data={"csrf": token[:-1] + "x"}).status_code == 403
+    other = token[:-1] + ("y" if token.endswith("x") else "x")
+    assert client.post("/sign-out", data={"csrf": other}).status_code == 403
     assert client.post("/sign-out", data={"csrf": token}, follow_redirects=False).status_code == 303
 
 
