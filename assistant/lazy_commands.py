@@ -11,6 +11,8 @@ from collections.abc import Mapping
 
 import click
 
+from assistant.errors import UsageError
+
 
 class LazyGroup(click.Group):
     """A group over a table of import paths; listing the commands imports none of them."""
@@ -28,7 +30,15 @@ class LazyGroup(click.Group):
         if name not in self.lazy:
             return super().get_command(ctx, name)
         module_name, _, attribute = self.lazy[name][0].partition(":")
-        return getattr(importlib.import_module(module_name), attribute)
+        try:
+            module = importlib.import_module(module_name)
+        except ModuleNotFoundError as error:
+            if not module_name.startswith("tests.") or not str(error.name).startswith("tests"):
+                raise
+            raise UsageError(f"`assistant {name}` is not part of the installed package.",
+                             try_next="run it in a clone of the project, where its benches are") from error
+        command: click.Command = getattr(module, attribute)
+        return command
 
     def resolve_command(self, ctx: click.Context, args: list[str]):
         """As click does it, with the nearest names added to the complaint about an unknown one."""

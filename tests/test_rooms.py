@@ -18,44 +18,38 @@ ROOT = Path(__file__).resolve().parent.parent
 EVERYTHING = ("assistant",)
 SMALL_BASE = ("assistant", "assistant.errors")  # `assistant` alone: its version
 
-# The part of `procedure` that the core builds on, held to the core's rules (file names, may hold *). The rest of
-# the room loads, checks, proves and prints; the core can't import it, so nothing impure gets in by that way.
-PROCEDURE_MODEL = ("__init__.py", "model*.py", "plan*.py")
-
-CORE = ("assistant.session", "assistant.calc", "assistant.procedure:model", "assistant.errors")
-WIRE = ("assistant.session.words", "assistant.session.facts", "assistant.session.wire")
+CORE = ("assistant.session", "assistant.calc", "assistant.procedure.model", "assistant.errors")
+WIRE = ("assistant.session.words.vocabulary", "assistant.session.facts", "assistant.session.wire")
 
 # Who (module prefix; the longest that fits counts) -> what it may import of this project (prefixes, but a bare
-# "assistant" in SMALL_BASE means the package itself). "assistant.procedure:model" is its pure part.
+# "assistant" in SMALL_BASE means the package itself). "assistant.procedure.model" is its pure part.
 MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.errors": (),
     "assistant.session": CORE,
     "assistant.calc": CORE,
-    "assistant.procedure:model": CORE,
+    "assistant.procedure.model": CORE,
     "assistant.procedure": (*CORE, "assistant.procedure"),
-    # A site's own spoken words are held to how they sound; the rules' room itself knows no sounds.
-    "assistant.procedure.check_cli": (*CORE, "assistant.procedure", "assistant.hearing"),
-    # Approving needs the key store and the proof; the room itself knows neither.
-    "assistant.procedure.commands": (*CORE, "assistant.procedure", "assistant.record", "assistant.prover"),
+    # Commands, not the room itself: a site's own spoken words are held to how they sound, and approving needs the
+    # key store and the proof.
+    "assistant.procedure.commands": (*CORE, "assistant.procedure", "assistant.hearing", "assistant.record",
+                                     "assistant.prover"),
     # What a value may begin with, sign by sign, is one rule for listener and core.
-    "assistant.hearing": ("assistant.hearing", "assistant.session.spelling", *WIRE),
-    # A bench, not a part of listening: it needs synthetic speech to measure the listener with.
-    "assistant.hearing.measure": ("assistant.hearing", "assistant.speaking", *WIRE),
+    "assistant.hearing": ("assistant.hearing", "assistant.session.words.spelling", *WIRE),
     "assistant.speaking": ("assistant.speaking", *WIRE),
     "assistant.record": ("assistant.record", *WIRE),
-    # Commands and benches, not the room itself: they fold a record through the core by way of the station.
+    # Commands, not the room itself: they fold a record through the core by way of the station.
     "assistant.record.commands": ("assistant.record", "assistant.station", *WIRE),
-    "assistant.record.measure": (*CORE, "assistant.record", "assistant.station"),
     "assistant.practice": (*CORE, "assistant.practice", "assistant.procedure", "assistant.hearing",
                            "assistant.speaking", "assistant.station"),
     "assistant.review": (*CORE, "assistant.review", "assistant.record", "assistant.procedure"),
     # Hands the pages a voice and the trainees' evidence as plain functions; the pages themselves know neither room.
-    "assistant.review.wiring": ("assistant.review", "assistant.record", "assistant.speaking", "assistant.practice"),
+    "assistant.review.serving.wiring": ("assistant.review", "assistant.record", "assistant.speaking",
+                                        "assistant.practice"),
     # The proof drives the real core; its monitor reads the site's files and never asks the core's predicates.
     "assistant.prover": (*CORE, "assistant.prover", "assistant.procedure"),
     "assistant.bootstrap": ("assistant.bootstrap", "assistant.cli"),
     "assistant.__main__": ("assistant.bootstrap",),
-    "assistant.lazy_commands": (),
+    "assistant.lazy_commands": ("assistant.errors",),
     "assistant.run_command": (),
     # These wire the rooms together.
     "assistant.station": EVERYTHING,
@@ -63,7 +57,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.selftest": EVERYTHING,
     "assistant.measure": ("assistant.lazy_commands",),
 }
-PURE = ("assistant.session", "assistant.calc", "assistant.procedure:model")
+PURE = ("assistant.session", "assistant.calc", "assistant.procedure.model")
 PACKAGES_FOR_PURE = {"transitions", "pydantic", "typing_extensions"}
 
 # What the core may not touch: clock, chance, files, threads, processes, network, the machine it runs on.
@@ -116,16 +110,6 @@ def imports(module: str, path: Path, known: dict[str, Path]) -> Iterator[Import]
                 yield Import(module, node.args[0].value, node.lineno)
 
 
-def layered(module: str, known: dict[str, Path]) -> str:
-    """The name with `assistant.procedure` split into its model and the rest, as the tables have it."""
-    prefix = "assistant.procedure"
-    if not within(module, prefix):
-        return module
-    file = known.get(module)
-    model = file is not None and any(fnmatch(file.name, pattern) for pattern in PROCEDURE_MODEL)
-    return f"{prefix}:model{module.removeprefix(prefix)}" if model else module
-
-
 def within(module: str, prefix: str) -> bool:
     """True if `module` is `prefix` or inside it."""
     return module == prefix or module.startswith((f"{prefix}.", f"{prefix}:"))
@@ -143,7 +127,7 @@ def wrong_imports(package: Path, only: str = "") -> tuple[list[str], int]:
     for module, path in known.items():
         if only and path != package / only:
             continue
-        who = layered(module, known)
+        who = module
         rule = rule_for(who)
         pure = any(within(who, prefix) for prefix in PURE)
         for found in imports(module, path, known):
@@ -151,7 +135,7 @@ def wrong_imports(package: Path, only: str = "") -> tuple[list[str], int]:
             where = f"{path.relative_to(package.parent).as_posix()}:{found.line}"
             top = found.target.split(".")[0]
             if top == "assistant":
-                target = layered(found.target, known)
+                target = found.target
                 if module == "assistant" or target in SMALL_BASE:
                     continue
                 if rule is None:
@@ -177,7 +161,7 @@ def impure_calls(package: Path, only: str = "") -> tuple[list[str], int]:
     for module, path in known.items():
         if only and path != package / only:
             continue
-        if not any(within(layered(module, known), prefix) for prefix in PURE):
+        if not any(within(module, prefix) for prefix in PURE):
             continue
         seen += 1
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -203,9 +187,9 @@ def test_the_core_calls_nothing_that_reads_clock_or_file() -> None:
 
 def test_the_procedure_model_is_found_where_the_tables_say() -> None:
     known = modules(ROOT / "assistant")
-    model = {module for module in known if layered(module, known).startswith("assistant.procedure:model")}
-    assert {"assistant.procedure", "assistant.procedure.model", "assistant.procedure.plan"} <= model
-    assert "assistant.procedure.yaml_tree" not in model
+    model = {module for module in known if within(module, "assistant.procedure.model")}
+    assert {"assistant.procedure.model", "assistant.procedure.model.kinds", "assistant.procedure.model.plan"} <= model
+    assert "assistant.procedure.loading.yaml_tree" not in model
 
 
 def test_every_folder_of_the_package_is_a_room_of_the_plan() -> None:
@@ -222,7 +206,7 @@ PLANTED = [
     ("session/planted.py", "import time\n", "may not touch time"),
     ("calc/planted.py", "from os import path\n", "may not touch os"),
     ("calc/planted.py", "import numpy as np\n", "may not use the package numpy"),
-    ("procedure/model_planted.py", "import pathlib\n", "may not touch pathlib"),
+    ("procedure/model/planted.py", "import pathlib\n", "may not touch pathlib"),
     ("session/planted.py", "from assistant.procedure import load_planted\n", "may not import"),
     ("hearing/planted.py", "from assistant.speaking import voice\n", "may not import assistant.speaking"),
     ("hearing/planted.py", "from assistant.session import state\n", "may not import assistant.session.state"),
@@ -232,9 +216,9 @@ PLANTED = [
     ("cellar/planted.py", "import assistant.record\n", "in no room of the plan"),
 ]
 FITTING = [
-    ("hearing/planted.py", "from assistant.session import words\n"),
+    ("hearing/planted.py", "from assistant.session.words import vocabulary\n"),
     ("record/planted.py", "from assistant.session.facts import base\nimport os, time\n"),
-    ("procedure/load_planted.py", "import pathlib\nfrom assistant.procedure import plan\n"),
+    ("procedure/load_planted.py", "import pathlib\nfrom assistant.procedure.model import plan\n"),
     ("station/planted.py", "import assistant.record, assistant.hearing, time\n"),
     ("calc/planted.py", "import math\nfrom decimal import Decimal\nfrom assistant.errors import GauntletError\n"),
 ]

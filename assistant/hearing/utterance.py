@@ -7,7 +7,7 @@ import io
 import wave
 from dataclasses import dataclass, field
 
-from .frames import RATE_HZ
+from assistant.hearing.sound.frames import RATE_HZ
 
 
 @dataclass(frozen=True)

@@ -15,19 +15,19 @@ from typing import Any
 import numpy as np
 
 from assistant.errors import ModelError
-from assistant.hearing.lexicon import bundled_dictionary_path, dictionary, pronounce
-from assistant.practice import understanding as u
-from assistant.practice.channel import Channel
-from assistant.practice.drills import draw
-from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
+from assistant.practice.operator import understanding as u
+from assistant.practice.operator.channel import Channel
+from assistant.practice.enclosure.drills import draw
+from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.known_lines import Heard, KnownLines, pattern, word_errors, words_of
-from assistant.practice.operator import Operator
-from assistant.practice.operator_voice import RATE_HZ
-from assistant.practice.persona import Persona, load_persona
+from assistant.practice.operator.person import Operator
+from assistant.practice.operator.voice import RATE_HZ
+from assistant.practice.operator.persona import Persona, load_persona
 from assistant.practice.simulate import Simulation
 from assistant.practice.word_pairs import OPEN_WORDS, bigrams
-from assistant.procedure.plan import Plan
-from assistant.session.wording import en
+from assistant.procedure.model.plan import Plan
+from assistant.session.asking.wording import en
 from assistant.speaking.noise import FanNoise, active_speech_dbfs
 from assistant.speaking.resample import to_rate
 

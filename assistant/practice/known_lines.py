@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from assistant.practice.saying import lot_words
+from assistant.practice.operator.saying import lot_words
 from assistant.speaking.spoken_text import spoken
 
 NUMBERS = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "

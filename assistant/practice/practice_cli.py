@@ -10,28 +10,28 @@ from typing import Any
 import click
 
 from assistant.errors import ReplayMismatchError, SoundDeviceError, UsageError
-from assistant.practice import schematic
-from assistant.practice.disturbances import COMPUTER, KINDS
-from assistant.practice.drill_report import drill_the_words
-from assistant.practice.evidence import evidence_folder, show_evidence
-from assistant.practice.headset import run_at_headset
-from assistant.practice.hints import Hints, at_steps
-from assistant.practice.levels import LED, LEVELS, check_compression, level
-from assistant.practice.persona import load_persona, persona_names
-from assistant.practice.refresh import Refresh
-from assistant.practice.report import report
+from assistant.practice.enclosure import schematic
+from assistant.practice.enclosure.disturbances import COMPUTER, KINDS
+from assistant.practice.trainee.drill_report import drill_the_words
+from assistant.practice.evidence.command import evidence_folder, show_evidence
+from assistant.practice.trainee.headset import run_at_headset
+from assistant.practice.trainee.hints import Hints, at_steps
+from assistant.practice.trainee.levels import LED, LEVELS, check_compression, level
+from assistant.practice.operator.persona import load_persona, persona_names
+from assistant.practice.evidence.refresh import Refresh
+from assistant.practice.evidence.report import report
 from assistant.practice.session_run import Practised, keep_evidence, run_practice
-from assistant.practice.signoff import Tracer, TraineeFile, readiness
-from assistant.practice.site_rule import site_rule
-from assistant.practice.trainee_folder import shared_folder, trainee_folder
-from assistant.practice.typed import TypedTrainee, read_lines, real_pace
+from assistant.practice.evidence.signoff import Tracer, TraineeFile, readiness
+from assistant.practice.evidence.site_rule import site_rule
+from assistant.practice.trainee.folder import shared_folder, trainee_folder
+from assistant.practice.trainee.typed import TypedTrainee, read_lines, real_pace
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
-from assistant.station.clock import DEMO_EPOCH
-from assistant.station.json_out import print_json
-from assistant.station.live_parts import LiveChoices
-from assistant.station.screen import open_screen
-from assistant.station.setup import Prepared, prepare
+from assistant.station.loop.clock import DEMO_EPOCH
+from assistant.station.account.json_out import print_json
+from assistant.station.live.parts import LiveChoices
+from assistant.station.loop.screen import open_screen
+from assistant.station.live.setup import Prepared, prepare
 
 TYPE_IT = (
     "Type what you would say, then Enter: affirmative, repeat, stop. Write numbers, lots and dates as you see them. Take as "

@@ -9,28 +9,28 @@ from datetime import datetime, timezone
 from pathlib import Path
 from typing import Any
 
-from assistant.practice.channel import Channel
-from assistant.practice.disturbances import Disturbance, Disturber, draw_disturbances
-from assistant.practice.drills import Drill, draw
-from assistant.practice.enclosure_sim import EnclosureSim
-from assistant.practice.levels import Level, level
-from assistant.practice.operator import Operator
-from assistant.practice.oracle import Oracle
-from assistant.practice.persona import Errors, Persona
-from assistant.practice.refresh import Refresh
-from assistant.practice.score import EnclosureLog, MishapLog, Score, enclosure_log, items_of, score
-from assistant.practice.signoff import Session, TraineeFile, record_digest
+from assistant.practice.operator.channel import Channel
+from assistant.practice.enclosure.disturbances import Disturbance, Disturber, draw_disturbances
+from assistant.practice.enclosure.drills import Drill, draw
+from assistant.practice.enclosure.simulated import EnclosureSim
+from assistant.practice.trainee.levels import Level, level
+from assistant.practice.operator.person import Operator
+from assistant.practice.oracle.judge import Oracle
+from assistant.practice.operator.persona import Errors, Persona
+from assistant.practice.evidence.refresh import Refresh
+from assistant.practice.evidence.score import EnclosureLog, MishapLog, Score, enclosure_log, items_of, score
+from assistant.practice.evidence.signoff import Session, TraineeFile, record_digest
 from assistant.practice.simulate import Simulation
-from assistant.practice.stage import DrillStage
-from assistant.practice.typed import TypedTrainee
-from assistant.procedure.plan import Plan
+from assistant.practice.enclosure.stage import DrillStage
+from assistant.practice.trainee.typed import TypedTrainee
+from assistant.procedure.model.plan import Plan
 from assistant.session.facts.base import Fact
 from assistant.session.inputs import Input
 from assistant.session.state import State
 from assistant.speaking.estimate import seconds
-from assistant.station.clock import DEMO_EPOCH
-from assistant.station.quiet_record import QuietRecord
-from assistant.station.setup import Prepared
+from assistant.station.loop.clock import DEMO_EPOCH
+from assistant.station.loop.quiet_record import QuietRecord
+from assistant.station.live.setup import Prepared
 
 ENCLOSURE_LOG = "enclosure.json"
 OnFacts = Callable[[State, tuple[Fact, ...], int], None]

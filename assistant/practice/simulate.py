@@ -9,11 +9,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from assistant.practice import disturbances as dist
-from assistant.practice.channel import Channel
-from assistant.practice.operator import Operator
-from assistant.practice.oracle import Oracle
-from assistant.procedure.plan import Plan
+from assistant.practice.enclosure import disturbances as dist
+from assistant.practice.operator.channel import Channel
+from assistant.practice.operator.person import Operator
+from assistant.practice.oracle.judge import Oracle
+from assistant.procedure.model.plan import Plan
 from assistant.session import decide, evolve, expects, initial, inputs, listened_for, next_deadline_ms
 from assistant.session.facts import lines, steps
 from assistant.session.facts.base import Fact

@@ -12,11 +12,11 @@ from __future__ import annotations
 from collections.abc import Hashable
 from dataclasses import fields
 
-from assistant.procedure.plan import Plan
-from assistant.session.ages import LEFT_OUT
+from assistant.procedure.model.plan import Plan
+from assistant.session.timing.ages import LEFT_OUT
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES, RUNNING, State
-from assistant.session.timers import LIMIT_MISSED, LIMIT_WARN, MARK, thresholds
+from assistant.session.timing.timers import LIMIT_MISSED, LIMIT_WARN, MARK, thresholds
 
 _HERE = frozenset((
     "mode", "under", "current", "hands", "frames", "asked", "questioned", "value", "which", "mishap", "surfaces",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from decimal import Decimal, InvalidOperation
 
-from assistant.procedure.plan import CLOSE, CYCLE, OPEN, READING, WAIT, WET
+from assistant.procedure.model.plan import CLOSE, CYCLE, OPEN, READING, WAIT, WET
 from assistant.prover.truth import Truth, WetNow
 from assistant.prover.watching.site import Site
 from assistant.prover.watching.trays import LIFT, moves_tray

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable
 from types import ModuleType
 
-from assistant.procedure.plan import WET, Plan
+from assistant.procedure.model.plan import WET, Plan
 from assistant.prover.following import CHANGES
 from assistant.prover.requirements import Requirements
 from assistant.prover.truth import Truth

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from assistant.errors import GauntletError
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import Loaded
-from assistant.procedure.plan import Plan
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import Loaded
+from assistant.procedure.model.plan import Plan
 from assistant.prover.bounds import Bounds, bounds_for
 from assistant.prover.moves import TODAY
 from assistant.prover.properties import PROPERTIES

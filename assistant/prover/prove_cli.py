@@ -29,7 +29,7 @@ def prove(
 
     Exit code 0: proven. 1: refuted; the shortest way to break it is shown. 2: a file can't be read.
     """
-    from assistant.procedure.load import load_procedure, procedure_names
+    from assistant.procedure.loading.load import load_procedure, procedure_names
     from assistant.prover.proof import prove_procedure
 
     wanted = list(names) or (procedure_names(folder) if every else [])

@@ -10,9 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 from assistant.calc.purge import purge_time_s
-from assistant.procedure import plan as p
-from assistant.procedure.load import Loaded
-from assistant.procedure.model import in_language
+from assistant.procedure.model import plan as p
+from assistant.procedure.loading.load import Loaded
+from assistant.procedure.model.kinds import in_language
 from assistant.prover.naming import moved
 
 Triple = tuple[str, str, str]
@@ -205,8 +205,8 @@ def _file_tasks(loaded: Loaded) -> Iterator[Task]:
 
 
 def _file_task(loaded: Loaded, flat, wiped_from: str) -> Task:
-    from assistant.procedure.names import ALL_CONTACTS_WORD, resolve_step
-    from assistant.procedure.wording import fill, step_values
+    from assistant.procedure.loading.names import ALL_CONTACTS_WORD, resolve_step
+    from assistant.procedure.compiling.wording import fill, step_values
 
     m = flat.model
     kind = m.do

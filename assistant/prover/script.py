@@ -5,14 +5,14 @@ from __future__ import annotations
 import json
 from dataclasses import fields
 
-from assistant.procedure.plan import Plan
+from assistant.procedure.model.plan import Plan
 from assistant.prover import naming
 from assistant.prover.moves import plain
 from assistant.prover.requirements import Requirements
 from assistant.prover.search import Path
 from assistant.prover.watching.site import Site
 from assistant.session import inputs
-from assistant.session.bridges import is_bridge
+from assistant.session.order.bridges import is_bridge
 from assistant.session.decide import decide
 from assistant.session.evolve import fold
 from assistant.session.initial import initial

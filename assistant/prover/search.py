@@ -6,7 +6,7 @@ import heapq
 from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, field
 
-from assistant.procedure.plan import Plan
+from assistant.procedure.model.plan import Plan
 from assistant.prover import naming
 from assistant.prover.abstract import place, situation, state_key
 from assistant.prover.bounds import Bounds

@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import Any
 
 from assistant.errors import StorageError, UsageError
-from assistant.record.envelope import is_wall_time
-from assistant.record.file_store import storage_error
-from assistant.record.files import Files, OsFiles, make_folders, write_whole
+from assistant.record.lines.envelope import is_wall_time
+from assistant.record.storage.file_store import storage_error
+from assistant.record.storage.files import Files, OsFiles, make_folders, write_whole
 from assistant.record.writer import RecordWriter, create_record
 
 MAX_SCAN_BYTES = 1 << 28

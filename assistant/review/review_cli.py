@@ -47,12 +47,12 @@ def review(
     as_json: bool,
 ) -> None:
     """The supervisor's pages: what needs a decision, what happened, signing, the board, the register."""
-    from assistant.review.places import home_folder, keys_folder, records_folder
-    from assistant.review.server import require_safe_place, serve
+    from assistant.review.serving.places import home_folder, keys_folder, records_folder
+    from assistant.review.serving.server import require_safe_place, serve
 
     require_safe_place(host, certificate, key)
-    from assistant.review.desk import Desk, Setup
-    from assistant.review.wiring import SpeakAgain, practice_evidence
+    from assistant.review.serving.desk import Desk, Setup
+    from assistant.review.serving.wiring import SpeakAgain, practice_evidence
 
     desk = Desk(
         Setup(

@@ -7,12 +7,15 @@ to do if nothing is open.
 
 from __future__ import annotations
 
-from assistant.procedure.plan import Plan
-from assistant.session import confirming, devices, inputs, practising, recovery, talk, values, wet_times
+from assistant.procedure.model.plan import Plan
+from assistant.session import inputs
+from assistant.session.timing import wet_times
+from assistant.session.troubles import devices, recovery
+from assistant.session.words import confirming, practising, talk, values
 from assistant.session.facts.base import Fact
 from assistant.session.inputs import Input
-from assistant.session.settle import settle
-from assistant.session.starting import begin
+from assistant.session.order.settle import settle
+from assistant.session.order.starting import begin
 from assistant.session.state import State
 from assistant.session.turn import Turn
 

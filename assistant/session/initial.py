@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.procedure.plan import Plan
+from assistant.procedure.model.plan import Plan
 from assistant.session.state import DIRTY, State
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from assistant.procedure.plan import Plan
-from assistant.session import words as w
-from assistant.session.allowed import expects, listened_for
+from assistant.procedure.model.plan import Plan
+from assistant.session.words import vocabulary as w
+from assistant.session.words.allowed import expects, listened_for
 from assistant.session.facts import contacts, lines, machine, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.state import State

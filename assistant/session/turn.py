@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from assistant.procedure.plan import Plan
-from assistant.session import prompts
+from assistant.procedure.model.plan import Plan
+from assistant.session.asking import prompts
 from assistant.session.evolve import at_hand, evolve
 from assistant.session.facts import lines, troubles
 from assistant.session.facts.base import Fact

@@ -159,7 +159,7 @@ def test_a_fresh_clone_really_starts_and_then_starts_quickly(tmp_path: Path) -> 
     folder, = (place / ".gauntlet").glob("env-*[0-9a-f]")
     if "left_out_on" not in (folder / "gauntlet-reading.json").read_text():
         python = launch.places.environment_python(folder, sys.platform)
-        program = "from assistant.hearing.speech_model import find, SpeechModel; SpeechModel(find())"
+        program = "from assistant.hearing.reading.speech_model import find, SpeechModel; SpeechModel(find())"
         subprocess.run([str(python), "-c", program], cwd=place, env=environment, timeout=300, check=True)
     second = start()
     assert (second.returncode, second.stdout, second.stderr) == (0, first.stdout, "")

@@ -12,7 +12,8 @@ import pytest
 from packaging.markers import Marker, default_environment
 from packaging.requirements import Requirement
 
-from assistant.bootstrap import locks, relock
+from assistant.bootstrap import locks
+from tests.support import relock
 
 ROOT = Path(__file__).resolve().parents[2]
 FILES = sorted(locks.FOLDER.glob("*.txt"))
@@ -53,8 +54,8 @@ def test_each_dependency_has_exactly_one_pin_that_fits(where: dict[str, str]) ->
             continue
         fitting = [pin for pin in lock.get(normal(wanted.name), [])
                    if pin.marker is None or pin.marker.evaluate(where)]
-        assert len(fitting) == 1, f"{text}: {fitting}; run python -m assistant.bootstrap.relock"
-        assert str(fitting[0].specifier) == str(wanted.specifier), "run python -m assistant.bootstrap.relock"
+        assert len(fitting) == 1, f"{text}: {fitting}; run python -m tests.support.relock"
+        assert str(fitting[0].specifier) == str(wanted.specifier), "run python -m tests.support.relock"
 
 
 @pytest.mark.parametrize("file", FILES, ids=lambda file: file.name)
@@ -76,7 +77,7 @@ def test_the_tests_and_the_model_that_reads_agree_on_what_both_need() -> None:
     reading, test = blocks_by_name(locks.READING), blocks_by_name(locks.TEST)
     assert "packaging" in reading and "packaging" in test  # if not, the two have nothing to agree on
     for name in reading.keys() & test.keys():
-        assert reading[name] == test[name], "run python -m assistant.bootstrap.relock"
+        assert reading[name] == test[name], "run python -m tests.support.relock"
 
 
 def blocks_by_name(lock: locks.Lock) -> dict[str, list[tuple[str, list[str]]]]:

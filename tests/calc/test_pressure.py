@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.calc.pressure import in_wc_to_pa, pa_to_in_wc, within
-from assistant.procedure.units import convert
+from assistant.procedure.loading.units import convert
 
 
 @pytest.mark.parametrize(("in_wc", "pa"), [("-0.01", "-2.49"), ("-0.03", "-7.47"), ("1", "249.09")])

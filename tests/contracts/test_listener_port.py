@@ -10,11 +10,11 @@ import pytest
 import soxr
 
 from assistant.errors import ModelError
-from assistant.hearing.engines import open_engine
-from assistant.hearing.fake import FakeEngine
+from assistant.hearing.engines.choosing import open_engine
+from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from assistant.hearing.packs import Pack, load_pack
-from assistant.session import words
+from assistant.hearing.vocabulary.packs import Pack, load_pack
+from assistant.session.words import vocabulary as words
 from assistant.speaking.synth import render
 
 RATE = 16_000
@@ -57,7 +57,7 @@ def adapter(request):
         found = Adapter("vosk-ko", open_engine("ko"), load_pack("ko"), ("ko+f2", 45, 140),
                         (("다시", "repeat"), ("이어서", "resume"), ("남은 시간", "how_long")), "뷁쀍")
     else:
-        from assistant.hearing import models
+        from assistant.hearing.engines import vosk_models as models
 
         if models.find("en") is None:
             pytest.skip("NOT MEASURED HERE: no English Vosk model")

@@ -21,9 +21,9 @@ import pytest
 import soundfile
 
 from assistant.cli import main
-from assistant.procedure.load import load_procedure
-from assistant.station import run_cli
-from assistant.station.measure.crash_session import run_session
+from assistant.procedure.loading.load import load_procedure
+from assistant.station.live import run_cli
+from tests.bench.station.crash_session import run_session
 
 ROOT = Path(__file__).resolve().parents[2]
 PROCEDURES = ROOT / "procedures"
@@ -144,7 +144,7 @@ def test_no_portaudio_is_no_sound_device(capsys, monkeypatch: pytest.MonkeyPatch
         return plain(name, *args, **more)
 
     monkeypatch.setattr(builtins, "__import__", without)
-    monkeypatch.setattr("assistant.station.live.approval_of", lambda *a: "A. Supervisor")
+    monkeypatch.setattr("assistant.station.live.session.approval_of", lambda *a: "A. Supervisor")
     for args in ("devices --json", "run gb-2-light-clean --technician Ada", "run gb-2-light-clean --technician Ada --keys --no-voice-in"):
         assert main(args.split()) == 3
         shown = capsys.readouterr()

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 import soundfile
 
-from assistant.hearing.engines import open_engine
+from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.listener import Listener
-from assistant.hearing.measure import fixtures
-from assistant.hearing.packs import load_pack
-from assistant.session import words
+from tests.training import fixtures
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.session.words import vocabulary as words
 
-from .sounds import run
+from tests.hearing.sounds import run
 
 FOLDER = Path(__file__).parents[2] / "audio_fixtures"
 MANIFEST = json.loads((FOLDER / "manifest.json").read_text(encoding="utf-8"))
@@ -113,7 +113,7 @@ def test_voices_that_were_tuned_on_are_not_reported_on():
 
 
 def test_noises_come_back_from_their_seed():
-    from assistant.hearing.measure.noises import KINDS, burst, fan
+    from tests.bench.hearing.noises import KINDS, burst, fan
 
     for kind in KINDS:
         assert np.array_equal(burst(kind, 3), burst(kind, 3)) and not np.array_equal(burst(kind, 3), burst(kind, 4))

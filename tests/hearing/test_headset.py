@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from assistant.errors import SoundDeviceError
-from assistant.hearing.headset import HeadsetLost, HeadsetSource, measure_level
+from assistant.hearing.sound.headset import HeadsetLost, HeadsetSource, measure_level
 
 BLOCK = np.arange(1600, dtype="<i2").tobytes()
 
@@ -51,7 +51,7 @@ class Library:
 
 @pytest.fixture(autouse=True)
 def soon_silent(monkeypatch):
-    monkeypatch.setattr("assistant.hearing.headset.SILENT_FOR_S", 0.05)
+    monkeypatch.setattr("assistant.hearing.sound.headset.SILENT_FOR_S", 0.05)
 
 
 def test_blocks_come_out_as_they_went_in():
@@ -134,10 +134,10 @@ def test_the_level_check_gets_the_seconds_it_asked_for():
 
 
 def test_the_words_drill_listens_through_the_same_microphone(monkeypatch):
-    from assistant.practice.microphone_drill import microphone_speaker
+    from assistant.practice.trainee.microphone_drill import microphone_speaker
 
     library = Library()
-    monkeypatch.setattr("assistant.hearing.headset._library", lambda: library)
+    monkeypatch.setattr("assistant.hearing.sound.headset._library", lambda: library)
     speak, louder = microphone_speaker(lambda text: None, listen_s=0.2)
     for _ in range(4):
         library.give(BLOCK)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.hearing.judge import Bars, judge
-from assistant.hearing.packs import load_pack
-from assistant.hearing.recogniser import Hypothesis
+from assistant.hearing.judging.judge import Bars, judge
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.hearing.engines.recogniser import Hypothesis
 
 PACK = load_pack("en")
 SURE = dict(confidence=0.99)

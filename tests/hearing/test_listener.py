@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assistant.hearing.engines import open_engine
-from assistant.hearing.fake import FakeEngine
+from assistant.hearing.engines.choosing import open_engine
+from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from assistant.hearing.packs import load_pack
-from assistant.session import words
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.session.words import vocabulary as words
 
-from .sounds import RATE, mixed, run, spoken_wave
+from tests.hearing.sounds import RATE, mixed, run, spoken_wave
 
 
 @pytest.fixture(scope="module")

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 from assistant.errors import StorageError
-from assistant.hearing.fake import FakeEngine
+from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from assistant.hearing.measure import memory
-from assistant.hearing.measure.many_utterances import many_utterances
-from assistant.hearing.measure.noise_hours import Tally, minute_of_noise, noise_hours, poisson_upper
-from assistant.hearing.packs import Pack, load_pack
-from assistant.session import words
+from tests.bench.hearing import memory
+from tests.bench.hearing.many_utterances import many_utterances
+from tests.bench.hearing.noise_hours import Tally, minute_of_noise, noise_hours, poisson_upper
+from assistant.hearing.vocabulary.packs import Pack, load_pack
+from assistant.session.words import vocabulary as words
 
 
 def deaf() -> Listener:

@@ -5,18 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assistant.hearing.fake import FakeEngine
+from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from assistant.hearing.measure import chain, negatives
-from assistant.hearing.measure.baseline import PocketsphinxBaseline
-from assistant.hearing.measure.figures import Figures
-from assistant.hearing.measure.mixing import SPEECH_RMS, mix, noise
-from assistant.hearing.measure.rates import rate, upper_bound
-from assistant.hearing.packs import Pack, load_pack
-from assistant.hearing.speech_level import active_rms
-from assistant.session import words
+from tests.bench.hearing import chain, negatives
+from tests.bench.hearing.baseline import PocketsphinxBaseline
+from tests.bench.hearing.figures import Figures
+from tests.bench.hearing.mixing import SPEECH_RMS, mix, noise
+from tests.bench.hearing.rates import rate, upper_bound
+from assistant.hearing.vocabulary.packs import Pack, load_pack
+from assistant.hearing.sound.speech_level import active_rms
+from assistant.session.words import vocabulary as words
 
-from .sounds import spoken_wave
+from tests.hearing.sounds import spoken_wave
 
 
 @pytest.mark.parametrize(("hits", "trials", "bound"), [(0, 100, 0.0295), (0, 3000, 0.000998), (1, 100, 0.0466), (5, 100, 0.1023)])

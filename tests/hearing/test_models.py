@@ -7,8 +7,8 @@ import zipfile
 import pytest
 
 from assistant.errors import ModelError
-from assistant.hearing import models
-from assistant.hearing.engines import open_engine
+from assistant.hearing.engines import vosk_models as models
+from assistant.hearing.engines.choosing import open_engine
 
 
 @pytest.fixture

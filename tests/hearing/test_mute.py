@@ -7,14 +7,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.hearing.engines import open_engine
-from assistant.hearing.fake import FakeEngine
+from assistant.hearing.engines.choosing import open_engine
+from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from assistant.hearing.mute import MuteGate
-from assistant.hearing.packs import load_pack
-from assistant.session import words
+from assistant.hearing.sound.mute import MuteGate
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.session.words import vocabulary as words
 
-from .sounds import mixed, run, spoken_wave
+from tests.hearing.sounds import mixed, run, spoken_wave
 
 LINES = ("Wipe the work area from top to bottom.", "Say affirmative when every surface is wet.", "Say repeat to hear it again.",
          "I heard negative. Is that right?", "Stand by until the purge ends.", "Stop. The pressure alarm is on.",

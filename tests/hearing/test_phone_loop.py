@@ -7,7 +7,7 @@ from itertools import product
 import numpy as np
 import pytest
 
-from assistant.hearing.phone_loop import WORD_COSTS, WordLoop
+from assistant.hearing.reading.phone_loop import WORD_COSTS, WordLoop
 
 WORDS = [("a", [1]), ("b", [2, 3]), ("c", [3, 1, 1])]
 

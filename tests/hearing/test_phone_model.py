@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from assistant.errors import ModelError
-from assistant.hearing import speech_model
-from assistant.hearing.lexicon import bundled_dictionary_path, dictionary
-from assistant.hearing.packs import load_pack
-from assistant.hearing.phone_model import PhoneModel, load_phone_model, read_phone_model
-from assistant.hearing.phone_scores import LEAD_MOST, PhoneScorer
+from assistant.hearing.reading import speech_model
+from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.hearing.reading.phone_model import PhoneModel, load_phone_model, read_phone_model
+from assistant.hearing.reading.phone_scores import LEAD_MOST, PhoneScorer
 
-from .sounds import mixed, spoken_wave
+from tests.hearing.sounds import mixed, spoken_wave
 
 reads = pytest.mark.skipif(speech_model.find() is None, reason="the attention model isn't installed here")
 

@@ -7,7 +7,7 @@ from itertools import product
 import numpy as np
 import pytest
 
-from assistant.hearing.phone_paths import (FAR_BEHIND, LEAST_LOG, Sequences, best_path_log, log_probabilities,
+from assistant.hearing.reading.phone_paths import (FAR_BEHIND, LEAST_LOG, Sequences, best_path_log, log_probabilities,
                                             mean_log_probabilities)
 
 

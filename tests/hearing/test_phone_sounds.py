@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from assistant.hearing.lexicon import bundled_dictionary_path, dictionary
-from assistant.hearing.measure import phone_sounds, sentences, voices
-from assistant.hearing.measure.near_misses import near_misses
-from assistant.hearing.measure.phone_sounds import Texts, half_of, in_a_room, longer_words, through_a_mask, tuning_texts
-from assistant.hearing.packs import load_pack
+from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary
+from tests.bench.hearing import sentences, voices
+from tests.training import phone_sounds
+from tests.training.near_misses import near_misses
+from tests.training.phone_sounds import Texts, half_of, in_a_room, longer_words, through_a_mask, tuning_texts
+from assistant.hearing.vocabulary.packs import load_pack
 
 
 def variant(voice: str) -> str:

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from assistant.errors import UsageError
-from assistant.hearing.judge import Bars
-from assistant.hearing.packs import load_pack
-from assistant.hearing.profile import Profile, learn, load_profile, save_profile
-from assistant.hearing.readiness import DONT, GO, GO_WITH_HELP, LevelCheck, check_level, judge_readiness
+from assistant.hearing.judging.judge import Bars
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.hearing.people.profile import Profile, learn, load_profile, save_profile
+from assistant.hearing.people.readiness import DONT, GO, GO_WITH_HELP, LevelCheck, check_level, judge_readiness
 from assistant.hearing.utterance import Utterance
 
-from .sounds import mixed, spoken_wave
+from tests.hearing.sounds import mixed, spoken_wave
 
 GOOD = LevelCheck(2200.0, 50.0, 30.0, 0.0, False)
 

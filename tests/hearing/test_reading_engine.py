@@ -6,18 +6,19 @@ from functools import lru_cache
 
 import pytest
 
-from assistant.hearing import phone_scores, reading_engine, speech_model
-from assistant.hearing.engines import open_engine
+from assistant.hearing.engines import reading_engine
+from assistant.hearing.reading import phone_scores, speech_model
+from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.listener import Listener
-from assistant.hearing.packs import load_pack
-from assistant.hearing.pocketsphinx_engine import PocketsphinxEngine
-from assistant.hearing.phone_scores import PhoneScores
-from assistant.hearing.reading import Reading
-from assistant.hearing.reading_engine import LEAD_MOST, OTHER_WORDS, UNREAD_LOG
-from assistant.session import words
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.hearing.engines.pocketsphinx import PocketsphinxEngine
+from assistant.hearing.reading.phone_scores import PhoneScores
+from assistant.hearing.reading.reading import Reading
+from assistant.hearing.engines.reading_engine import LEAD_MOST, OTHER_WORDS, UNREAD_LOG
+from assistant.session.words import vocabulary as words
 
-from .sounds import mixed, run, spoken_wave
-from .test_fixtures import hear
+from tests.hearing.sounds import mixed, run, spoken_wave
+from tests.hearing.test_fixtures import hear
 
 reads = pytest.mark.skipif(speech_model.find() is None, reason="the attention model isn't installed here")
 

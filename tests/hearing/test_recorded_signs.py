@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import soundfile
 
-from assistant.hearing.measure import recorded_signs
+from tests.bench.hearing import recorded_signs
 from assistant.hearing.utterance import Value
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.hearing.engines import open_engine
+from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.listener import Listener
-from assistant.hearing.measure.sentences import NEARLY_CONFIRMING
-from assistant.hearing.packs import load_pack
-from assistant.session import words
+from tests.bench.hearing.sentences import NEARLY_CONFIRMING
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.session.words import vocabulary as words
 
-from .sounds import mixed, run, spoken_wave
+from tests.hearing.sounds import mixed, run, spoken_wave
 
 
 @pytest.fixture(scope="module")

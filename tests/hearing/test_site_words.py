@@ -11,17 +11,17 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import FindingsError, ModelError, SiteFileError
-from assistant.hearing.engines import open_engine
-from assistant.hearing.fake import FakeEngine
+from assistant.hearing.engines.choosing import open_engine
+from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from assistant.hearing.packs import Pack, load_pack
-from assistant.hearing.site_words import objections, parsed, with_site_words
-from assistant.hearing.vocabulary_cli import vocabulary
-from assistant.procedure.check_cli import check
-from assistant.session import words
-from assistant.station.setup import prepare
+from assistant.hearing.vocabulary.packs import Pack, load_pack
+from assistant.hearing.vocabulary.site_words import objections, parsed, with_site_words
+from assistant.hearing.commands.vocabulary_cli import vocabulary
+from assistant.procedure.commands.check_cli import check
+from assistant.session.words import vocabulary as words
+from assistant.station.live.setup import prepare
 
-from .sounds import mixed, run, spoken_wave
+from tests.hearing.sounds import mixed, run, spoken_wave
 
 PROCEDURES = Path(__file__).resolve().parents[2] / "procedures"
 PACK = load_pack("en")

@@ -11,11 +11,11 @@ import soundfile
 from click.testing import CliRunner
 
 from assistant.errors import SoundFileError
-from assistant.hearing.hear_cli import hear
-from assistant.hearing.level import LevelMeter
-from assistant.hearing.wav_source import WavSource, read_pcm
+from assistant.hearing.commands.hear_cli import hear
+from assistant.hearing.sound.level import LevelMeter
+from assistant.hearing.sound.wav_source import WavSource, read_pcm
 
-from .sounds import mixed, spoken_wave
+from tests.hearing.sounds import mixed, spoken_wave
 
 TONE = (0.3 * np.sin(np.arange(16_000) / 10)).astype(np.float32)
 
@@ -89,7 +89,7 @@ def test_conversion_is_there_for_those_who_ask(tmp_path):
 def test_a_converted_file_is_the_same_however_it_is_cut_into_pieces(tmp_path, monkeypatch):
     path = written(tmp_path, np.tile(TONE, 9), rate=44_100)
     whole = read_pcm(path, convert=True)
-    monkeypatch.setattr("assistant.hearing.wav_source._PIECE", 777)
+    monkeypatch.setattr("assistant.hearing.sound.wav_source._PIECE", 777)
     assert read_pcm(path, convert=True) == whole
 
 

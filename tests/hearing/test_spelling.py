@@ -6,13 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.hearing import values
-from assistant.hearing.fake import FakeEngine
+from assistant.hearing.values import parsing as values
+from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from assistant.hearing.packs import load_pack
-from assistant.hearing.spelling import Spelling
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.hearing.values.spelling import Spelling
 
-from .sounds import mixed, run, spoken_wave
+from tests.hearing.sounds import mixed, run, spoken_wave
 
 # ICAO Annex 10 volume II, 5.2.1.3, written out apart from the package's own table.
 ALPHABET = ("alpha bravo charlie delta echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo "
@@ -88,7 +88,7 @@ def test_a_refused_command_may_be_the_sign_that_was_asked_for():
     """A value is read back before it counts; a command that can't be answered now must not swallow it."""
     class Hears(FakeEngine):
         def decode(self, pcm, expect=None, loud_s=0.0, raw=b""):
-            from assistant.hearing.recogniser import Hypothesis
+            from assistant.hearing.engines.recogniser import Hypothesis
 
             return Hypothesis("repeat", "repeat", 0.9, True, "minus", {})
 

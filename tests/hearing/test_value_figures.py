@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.hearing.fake import FakeEngine
+from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from assistant.hearing.measure import value_figures as bench
-from assistant.hearing.packs import load_pack
-from assistant.session import words
+from tests.bench.hearing import value_figures as bench
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.session.words import vocabulary as words
 
 VOICE = "espeak:en-us+m3:40:150"
 PACK = load_pack("en")

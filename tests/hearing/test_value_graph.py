@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.hearing import letters, numbers, speech_model, values
-from assistant.hearing.reading import START
-from assistant.hearing.value_graph import value_graphs
-from assistant.hearing.word_pieces import WordPieces
+from assistant.hearing.reading import speech_model
+from assistant.hearing.values import letters, numbers, parsing as values
+from assistant.hearing.reading.reading import START
+from assistant.hearing.values.graph import value_graphs
+from assistant.hearing.reading.word_pieces import WordPieces
 
 FOLDER = speech_model.find()
 pytestmark = pytest.mark.skipif(FOLDER is None, reason="the attention model isn't installed here")

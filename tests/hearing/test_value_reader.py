@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.hearing import value_grammar
-from assistant.hearing.lexicon import bundled_dictionary_path, dictionary, pronounce
-from assistant.hearing.value_reader import ALSO_SAID, WORDS, Likeliest
+from assistant.hearing.values import grammar as value_grammar
+from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
+from assistant.hearing.values.reader import ALSO_SAID, WORDS, Likeliest
 
-from .test_reading_engine import engine, reads
+from tests.hearing.test_reading_engine import engine, reads
 
 
 def test_every_word_of_a_value_can_be_said():

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.hearing import values
-from assistant.hearing.value_grammar import KINDS, jsgf, words
+from assistant.hearing.values import parsing as values
+from assistant.hearing.values.grammar import KINDS, jsgf, words
 
 ONES = "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen " \
        "eighteen nineteen".split()

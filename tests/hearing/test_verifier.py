@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from assistant.hearing.measure.train_verifier import FROM, MULTIPLIED, fit, models
-from assistant.hearing.verifier import Verifier, features, load_verifier, reading_features, reading_part
+from tests.training.train_verifier import FROM, MULTIPLIED, fit, models
+from assistant.hearing.judging.verifier import Verifier, features, load_verifier, reading_features, reading_part
 
 # What `reading_engine` finds of a word that fits all through, and of one that doesn't.
 CLEAR = {"fit": 0.1, "fit_lead": 8.0, "fit_near": 8.0, "log": -0.5, "margin": 0.0, "lead": 9.0, "near": 9.0, "same": 1.0,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure
-from assistant.station.setup import prepare
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import load_procedure
+from assistant.station.live.setup import prepare
 
 
 @pytest.fixture(scope="session")

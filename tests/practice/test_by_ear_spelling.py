@@ -6,18 +6,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.practice import understanding as u
-from assistant.practice.answering import Answering
+from assistant.practice.operator import understanding as u
+from assistant.practice.operator.answering import Answering
 from assistant.practice.by_ear import ByEar
-from assistant.practice.channel import Channel
-from assistant.practice.enclosure_sim import EnclosureSim
+from assistant.practice.operator.channel import Channel
+from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.known_lines import SIGNS, Heard, KnownLines, spelled, words_of
-from assistant.practice.operator import Operator
-from assistant.practice.persona import load_persona
+from assistant.practice.operator.person import Operator
+from assistant.practice.operator.persona import load_persona
 from assistant.practice.simulate import Simulation
 from assistant.session import inputs
-from assistant.session.wording import SIGNS as SAID_BACK
-from assistant.session.wording import say
+from assistant.session.asking.wording import SIGNS as SAID_BACK
+from assistant.session.asking.wording import say
 
 
 class WholeLotsFail(Channel):

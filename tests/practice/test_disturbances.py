@@ -4,21 +4,22 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.practice import understanding as u
-from assistant.practice.channel import Channel
-from assistant.practice.disturbances import COMPUTER, KINDS, MICROPHONE, NOISE, Disturber, draw_disturbances
-from assistant.practice.drills import draw
-from assistant.practice.enclosure_sim import EnclosureSim
-from assistant.practice.levels import ASSESSMENT, LED, PROMPTED, RECALL, level
-from assistant.practice.operator import Operator
-from assistant.practice.oracle import ENGINE, Oracle
-from assistant.practice.persona import load_persona
-from assistant.practice.schematic import DONE, WET_NOW, cells
+from assistant.practice.operator import understanding as u
+from assistant.practice.operator.channel import Channel
+from assistant.practice.enclosure.disturbances import COMPUTER, KINDS, MICROPHONE, NOISE, Disturber, draw_disturbances
+from assistant.practice.enclosure.drills import draw
+from assistant.practice.enclosure.simulated import EnclosureSim
+from assistant.practice.trainee.levels import ASSESSMENT, LED, PROMPTED, RECALL, level
+from assistant.practice.operator.person import Operator
+from assistant.practice.oracle.judge import Oracle
+from assistant.practice.oracle.ledger import ENGINE
+from assistant.practice.operator.persona import load_persona
+from assistant.practice.enclosure.schematic import DONE, WET_NOW, cells
 from assistant.practice.session_run import run_practice
 from assistant.practice.simulate import Simulation
-from assistant.practice.stage import DrillStage
-from assistant.practice.typed import TypedTrainee
-from assistant.session.wording import say
+from assistant.practice.enclosure.stage import DrillStage
+from assistant.practice.trainee.typed import TypedTrainee
+from assistant.session.asking.wording import say
 
 
 def work(plan, kinds, seed):

@@ -8,19 +8,19 @@ from datetime import date, datetime, timedelta, timezone
 import pytest
 
 from assistant.errors import RecordError, RefusedError, SiteFileError, UsageError
-from assistant.practice.learner import learn
-from assistant.practice.levels import ASSESSMENT, LED, PROMPTED, RECALL, check_compression, question
-from assistant.practice.measure import mean_score
-from assistant.practice.persona import load_persona
+from tests.bench.practice.learner import learn
+from assistant.practice.trainee.levels import ASSESSMENT, LED, PROMPTED, RECALL, check_compression, question
+from tests.bench.practice.command import mean_score
+from assistant.practice.operator.persona import load_persona
 from assistant.practice.session_run import keep_evidence, run_practice
-from assistant.practice.signoff import Tracer, TraineeFile, load_rule, readiness, record_digest
-from assistant.practice.typed import TypedTrainee
+from assistant.practice.evidence.signoff import Tracer, TraineeFile, load_rule, readiness, record_digest
+from assistant.practice.trainee.typed import TypedTrainee
 from assistant.record.verify import verify
-from assistant.review.index import Index
-from assistant.review.register import last_done
-from assistant.review.sessions import open_session
-from assistant.review.signing import cannot_sign
-from assistant.station.quiet_record import QuietRecord
+from assistant.review.register.index import Index
+from assistant.review.register.register import last_done
+from assistant.review.session.opened import open_session
+from assistant.review.deciding.signing import cannot_sign
+from assistant.station.loop.quiet_record import QuietRecord
 
 
 def practise(ready, folder, *, persona="careful", seed=11, level=LED, **more):

@@ -11,14 +11,14 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import RecordError, RefusedError, SiteFileError
-from assistant.hearing import values
-from assistant.practice.levels import question
-from assistant.practice.persona import load_persona
+from assistant.hearing.values import parsing as values
+from assistant.practice.trainee.levels import question
+from assistant.practice.operator.persona import load_persona
 from assistant.practice.practice_cli import practice
-from assistant.practice.score import RECALL, EnclosureLog, score
+from assistant.practice.evidence.score import RECALL, EnclosureLog, score
 from assistant.practice.session_run import run_practice
-from assistant.practice.signoff import Session, Tracer, TraineeFile
-from assistant.practice.typed import TypedTrainee, as_said
+from assistant.practice.evidence.signoff import Session, Tracer, TraineeFile
+from assistant.practice.trainee.typed import TypedTrainee, as_said
 from assistant.record.verify import verify
 from assistant.record.writer import create_record
 from assistant.session import decide, evolve, initial
@@ -28,12 +28,12 @@ from assistant.session.facts.steps import StepStarted
 from assistant.session.inputs import Begin, Recalled
 from assistant.session.rules import RULES_VERSION
 from assistant.session.wire import to_wire
-from assistant.station.header import header
-from assistant.station.opening import load_session, rederive
-from assistant.station.run_cli import run
-from assistant.station.setup import vocabulary
-from assistant.station.signed_off import require_sign_off
-from assistant.station.site_copy import copy_site
+from assistant.station.account.header import header
+from assistant.station.account.opening import load_session, rederive
+from assistant.station.live.run_cli import run
+from assistant.station.live.setup import vocabulary
+from assistant.station.live.signed_off import require_sign_off
+from assistant.station.loop.site_copy import copy_site
 
 
 @pytest.mark.parametrize(("typed", "number"), [("2", 2), ("two", 2), ("", 0), ("9", 0), ("the window", 0), ("²", 0)])

@@ -10,21 +10,22 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import SoundDeviceError, UsageError
-from assistant.hearing import profile as profiles
-from assistant.hearing.engines import open_engine
-from assistant.hearing.judge import Bars
+from assistant.hearing.people import profile as profiles
+from assistant.hearing.engines.choosing import open_engine
+from assistant.hearing.judging.judge import Bars
 from assistant.hearing.listener import Listener
-from assistant.hearing.packs import load_pack
-from assistant.hearing.profile import load_profile, save_profile
-from assistant.practice import schematic, words_drill
-from assistant.practice import understanding as u
-from assistant.practice.drill_report import told
-from assistant.practice.enclosure_sim import EnclosureSim
-from assistant.practice.operator_voice import OperatorVoice
-from assistant.practice.persona import load_persona
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.hearing.people.profile import load_profile, save_profile
+from assistant.practice.enclosure import schematic
+from assistant.practice.trainee import words_drill
+from assistant.practice.operator import understanding as u
+from assistant.practice.trainee.drill_report import told
+from assistant.practice.enclosure.simulated import EnclosureSim
+from assistant.practice.operator.voice import OperatorVoice
+from assistant.practice.operator.persona import load_persona
 from assistant.practice.practice_cli import practice
-from assistant.practice.soak_cli import soak as soak_command
-from assistant.practice.words_drill import WordResult, WordsDrill, drill_words, voice_speaker
+from tests.bench.practice.soak_cli import soak as soak_command
+from assistant.practice.trainee.words_drill import WordResult, WordsDrill, drill_words, voice_speaker
 
 
 @pytest.fixture
@@ -114,7 +115,7 @@ def test_what_a_persona_says_becomes_nobodys_profile(tmp_path, monkeypatch):
     monkeypatch.setattr(words_drill, "drill_words", lambda listener, pack, speaker, person, **k: WordsDrill(person, "pocketsphinx", forms={"spill": ""}))
     found = CliRunner().invoke(practice, ["--words-drill", "--persona", "steady", "--evidence-folder", str(tmp_path / "e")])
     assert "Nothing is kept" in found.output and not (tmp_path / "profiles").exists()
-    monkeypatch.setattr("assistant.practice.microphone_drill.microphone_speaker", lambda show, microphone: (None, None))
+    monkeypatch.setattr("assistant.practice.trainee.microphone_drill.microphone_speaker", lambda show, microphone: (None, None))
     CliRunner().invoke(practice, ["--words-drill", "--trainee", "Kit", "--evidence-folder", str(tmp_path / "e")], catch_exceptions=False)
     assert load_profile("Kit", tmp_path / "profiles").troublesome == ("spill",)
     refused = CliRunner().invoke(practice, ["--words-drill", "--trainee", "../Kit"])
@@ -153,7 +154,7 @@ def test_without_a_microphone_the_drill_says_so_before_a_word_is_asked_for(monke
     def gone(show, microphone):
         raise SoundDeviceError("The microphone can't be opened.", where=f"microphone {microphone}")
 
-    monkeypatch.setattr("assistant.practice.microphone_drill.microphone_speaker", gone)
+    monkeypatch.setattr("assistant.practice.trainee.microphone_drill.microphone_speaker", gone)
     found = CliRunner().invoke(practice, ["--words-drill", "--trainee", "Kit", "--microphone", "9"]).exception
     assert isinstance(found, SoundDeviceError) and found.where == "microphone 9" and "--persona" in found.try_next
 

@@ -9,11 +9,11 @@ import pytest
 from fsrs import Scheduler
 
 from assistant.errors import SiteFileError
-from assistant.practice.drills import draw
-from assistant.practice.measure import held_out, mean_score, spearman
-from assistant.practice.moments import untrue_text
-from assistant.practice.refresh import Refresh
-from assistant.practice.score import WEIGHTS, EnclosureLog, MishapLog, Moment, score
+from assistant.practice.enclosure.drills import draw
+from tests.bench.practice.command import held_out, mean_score, spearman
+from assistant.practice.oracle.moments import untrue_text
+from assistant.practice.evidence.refresh import Refresh
+from assistant.practice.evidence.score import WEIGHTS, EnclosureLog, MishapLog, Moment, score
 from assistant.session.facts import lines, steps
 
 DAY = datetime(2026, 3, 2, 9, tzinfo=timezone.utc)

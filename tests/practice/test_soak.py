@@ -10,19 +10,19 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import GauntletError
-from assistant.practice import oracle as oracle_module
-from assistant.practice import soak as soak_module
-from assistant.practice.oracle_steps import StepsJudge
-from assistant.practice.oracle_times import TimesJudge
-from assistant.practice.oracle_words import WordsJudge
-from assistant.practice.persona import load_persona, persona_names
-from assistant.practice.shrink import ddmin, faults_of, script_text, shrink
-from assistant.practice.side_by_side import side_by_side
-from assistant.practice.soak import KEEP, Fault, Soaked, one_session, soak, soak_side_by_side
-from assistant.practice.soak_sound import poisson_upper
+from assistant.practice.oracle import judge as oracle_module
+from tests.bench.practice import soak as soak_module
+from assistant.practice.oracle.steps import StepsJudge
+from assistant.practice.oracle.times import TimesJudge
+from assistant.practice.oracle.words import WordsJudge
+from assistant.practice.operator.persona import load_persona, persona_names
+from tests.bench.practice.shrink import ddmin, faults_of, script_text, shrink
+from tests.bench.practice.side_by_side import side_by_side
+from tests.bench.practice.soak import KEEP, Fault, Soaked, one_session, soak, soak_side_by_side
+from tests.bench.practice.soak_sound import poisson_upper
 from assistant.session import decide, inputs
 from assistant.session.facts import KINDS
-from assistant.station.script import parse_script
+from assistant.station.script.script import parse_script
 
 PEOPLE = [load_persona(name) for name in persona_names()]
 QUICK = 500  # sessions in the default tests: most of a short procedure, some of a whole clean
@@ -67,7 +67,8 @@ def test_faults_are_kept_in_order_and_only_the_first_of_them():
 
 def test_the_oracle_imports_nothing_of_the_core():
     room = Path(oracle_module.__file__).parent
-    files = [*room.glob("oracle*.py"), room / "enclosure_sim.py"]
+    files = [*(p for p in room.glob("*.py") if p.name not in ("__init__.py", "moments.py")),
+             room.parent / "enclosure" / "simulated.py"]
     assert len(files) >= 6
     for path in files:
         tree = ast.parse(path.read_text())

@@ -8,11 +8,11 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import SiteFileError, UsageError
-from assistant.practice import soak_sound
-from assistant.practice.persona import load_persona
-from assistant.practice.soak_cli import soak
-from assistant.practice.soak_sound import SoundSession, SoundSoak, figures, soak_with_sound
-from assistant.practice.sound_journal import Journal
+from tests.bench.practice import soak_sound
+from assistant.practice.operator.persona import load_persona
+from tests.bench.practice.soak_cli import soak
+from tests.bench.practice.soak_sound import SoundSession, SoundSoak, figures, soak_with_sound
+from tests.bench.practice.sound_journal import Journal
 
 WHAT = SoundSoak("gb-2-light-clean", (load_persona("chatty"), load_persona("careful")), 3)
 

@@ -6,20 +6,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.hearing import values
-from assistant.practice import saying
-from assistant.practice import understanding as u
-from assistant.practice.answering import Answering
-from assistant.practice.channel import Channel
-from assistant.practice.enclosure_sim import EnclosureSim
-from assistant.practice.operator import Operator
-from assistant.practice.persona import load_persona
-from assistant.practice.short_wording import asked_in_short
+from assistant.hearing.values import parsing as values
+from assistant.practice.operator import saying
+from assistant.practice.operator import understanding as u
+from assistant.practice.operator.answering import Answering
+from assistant.practice.operator.channel import Channel
+from assistant.practice.enclosure.simulated import EnclosureSim
+from assistant.practice.operator.person import Operator
+from assistant.practice.operator.persona import load_persona
+from assistant.practice.operator.short_wording import asked_in_short
 from assistant.practice.simulate import Simulation
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure, procedure_names
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import load_procedure, procedure_names
 from assistant.session import inputs
-from assistant.session.wording import say
+from assistant.session.asking.wording import say
 
 
 @pytest.mark.parametrize(("key", "values_", "kind"), [

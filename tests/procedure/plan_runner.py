@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from assistant.procedure.plan import PATCH, WET, Plan
-from assistant.session import words
-from assistant.session.allowed import expects
-from assistant.session.bridges import SIGN_IN, is_bridge
+from assistant.procedure.model.plan import PATCH, WET, Plan
+from assistant.session.words import vocabulary as words
+from assistant.session.words.allowed import expects
+from assistant.session.order.bridges import SIGN_IN, is_bridge
 from assistant.session.decide import decide
 from assistant.session.evolve import evolve
 from assistant.session.initial import initial
 from assistant.session.inputs import Begin, SignIn, Tick, Value, Witness, Word
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES, State
-from assistant.session.timers import next_deadline_ms
+from assistant.session.timing.timers import next_deadline_ms
 
 _LIMIT = 3000
 

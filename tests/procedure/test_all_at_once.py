@@ -9,13 +9,13 @@ import shutil
 import pytest
 from click.testing import CliRunner
 
-from assistant.procedure.check_cli import check, check_all
-from assistant.procedure.load import load_procedure, procedure_names
-from assistant.procedure.source import default_folder
+from assistant.procedure.commands.check_cli import check, check_all
+from assistant.procedure.loading.load import load_procedure, procedure_names
+from assistant.procedure.loading.source import default_folder
 
-from .broken_expected import EXPECTED
-from .mutations import Drop, Swap
-from .test_broken_files import BROKEN
+from tests.procedure.broken_expected import EXPECTED
+from tests.procedure.mutations import Drop, Swap
+from tests.procedure.test_broken_files import BROKEN
 
 LIGHT = "gb-2/gb-2-light-clean.yaml"
 END = "gb-2/gb-2-end-of-day.yaml"

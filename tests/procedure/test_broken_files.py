@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from assistant.procedure.load import load_procedure
-from assistant.procedure.problems import SiteFileProblems
-from assistant.procedure.source import default_folder
+from assistant.procedure.loading.load import load_procedure
+from assistant.procedure.loading.problems import SiteFileProblems
+from assistant.procedure.loading.source import default_folder
 
-from .broken_expected import EXPECTED
+from tests.procedure.broken_expected import EXPECTED
 
 BROKEN = Path(__file__).parent / "broken"
 

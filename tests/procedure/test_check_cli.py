@@ -8,10 +8,10 @@ import shutil
 import pytest
 from click.testing import CliRunner
 
-from assistant.procedure.check_cli import check
-from assistant.procedure.source import default_folder
+from assistant.procedure.commands.check_cli import check
+from assistant.procedure.loading.source import default_folder
 
-from .mutations import MUTATIONS, Swap
+from tests.procedure.mutations import MUTATIONS, Swap
 
 
 def _run(*args: str):

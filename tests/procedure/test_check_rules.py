@@ -6,12 +6,12 @@ import shutil
 
 import pytest
 
-from assistant.procedure.check import check_procedure
-from assistant.procedure.load import load_procedure, procedure_names
+from assistant.procedure.rules.check import check_procedure
+from assistant.procedure.loading.load import load_procedure, procedure_names
 from assistant.procedure.rules.every import RULES
-from assistant.procedure.source import default_folder
+from assistant.procedure.loading.source import default_folder
 
-from .mutations import MUTATIONS, E, Swap
+from tests.procedure.mutations import MUTATIONS, E, Swap
 
 
 @pytest.fixture(scope="module")

@@ -6,11 +6,11 @@ import itertools
 
 import pytest
 
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure, procedure_names
-from assistant.procedure.plan import WET
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import load_procedure, procedure_names
+from assistant.procedure.model.plan import WET
 
-from .plan_runner import run_plan
+from tests.procedure.plan_runner import run_plan
 
 NAMES = procedure_names()
 

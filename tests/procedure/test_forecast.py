@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.forecast import forecast
-from assistant.procedure.load import load_procedure, procedure_names
-from assistant.procedure.plan import Plan, Step, Surface
-from assistant.procedure.timeline import run_times
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.paper.forecast import forecast
+from assistant.procedure.loading.load import load_procedure, procedure_names
+from assistant.procedure.model.plan import Plan, Step, Surface
+from assistant.procedure.paper.timeline import run_times
 
-from .plan_runner import run_plan
+from tests.procedure.plan_runner import run_plan
 
 
 def _plan(*steps: Step) -> Plan:

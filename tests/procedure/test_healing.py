@@ -11,12 +11,12 @@ import pytest
 from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
 
-from assistant.procedure.check_cli import check_all
-from assistant.procedure.problems import SiteFileProblems
-from assistant.procedure.source import default_folder
-from assistant.procedure.yaml_tree import parse_what_can_be
+from assistant.procedure.commands.check_cli import check_all
+from assistant.procedure.loading.problems import SiteFileProblems
+from assistant.procedure.loading.source import default_folder
+from assistant.procedure.loading.yaml_tree import parse_what_can_be
 
-from .mutations import Drop, Swap
+from tests.procedure.mutations import Drop, Swap
 
 LIGHT, E = "gb-2/gb-2-light-clean.yaml", "enclosures/gb-2.yaml"
 # name -> (file, what stands there, what is written for it)

@@ -6,11 +6,11 @@ import typing
 
 import pytest
 
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure, procedure_names
-from assistant.procedure.model_procedure import MishapModel, ProcedureFile
-from assistant.procedure.model_steps import Include, PlainStep, Repeat
-from assistant.procedure.plan import KINDS, Cond, When
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import load_procedure, procedure_names
+from assistant.procedure.model.procedure import MishapModel, ProcedureFile
+from assistant.procedure.model.steps import Include, PlainStep, Repeat
+from assistant.procedure.model.plan import KINDS, Cond, When
 
 LOADED = {name: load_procedure(name) for name in procedure_names()}
 PLANS = {name: compile_plan(loaded) for name, loaded in LOADED.items()}
@@ -120,7 +120,7 @@ def test_cautions_are_the_same_brief_or_full():
 def test_the_same_content_has_the_same_hash_whatever_its_comments(tmp_path):
     import shutil
 
-    from assistant.procedure.source import default_folder
+    from assistant.procedure.loading.source import default_folder
 
     shutil.copytree(default_folder(), tmp_path / "procedures")
     path = tmp_path / "procedures" / "gb-2" / "gb-2-start-of-day.yaml"

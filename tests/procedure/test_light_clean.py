@@ -6,12 +6,12 @@ import re
 
 import pytest
 
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure
-from assistant.procedure.plan import KINDS, REACHES, When
-from assistant.session.words import MISHAPS
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import load_procedure
+from assistant.procedure.model.plan import KINDS, REACHES, When
+from assistant.session.words.vocabulary import MISHAPS
 
-from .plan_runner import run_plan
+from tests.procedure.plan_runner import run_plan
 
 
 @pytest.fixture(scope="module")

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from assistant.procedure.load import load_procedure
-from assistant.procedure.problems import SiteFileProblems
-from assistant.procedure.source import default_folder
-from assistant.procedure.yaml_tree import parse_tree
+from assistant.procedure.loading.load import load_procedure
+from assistant.procedure.loading.problems import SiteFileProblems
+from assistant.procedure.loading.source import default_folder
+from assistant.procedure.loading.yaml_tree import parse_tree
 
 SHIPPED = [p.read_text(encoding="utf-8") for p in sorted(default_folder().rglob("gb-2-s*.yaml"))]
 SMALL = (Path(__file__).parent / "broken" / "unknown-agent.yaml").read_text(encoding="utf-8")

@@ -8,10 +8,10 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from assistant.procedure.json_schema import FOLDER, schema, schema_text
-from assistant.procedure.model import FILE_KINDS
-from assistant.procedure.source import default_folder
-from assistant.procedure.yaml_tree import read_tree
+from assistant.procedure.loading.json_schema import FOLDER, schema, schema_text
+from assistant.procedure.model.kinds import FILE_KINDS
+from assistant.procedure.loading.source import default_folder
+from assistant.procedure.loading.yaml_tree import read_tree
 
 FILES = sorted(default_folder().rglob("*.yaml"))
 BROKEN = Path(__file__).parent / "broken"

@@ -6,14 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure
-from assistant.procedure.problems import SiteFileProblems
-from assistant.procedure.source import default_folder
-from assistant.procedure.upcast import CURRENT, upcast
-from assistant.procedure.yaml_tree import parse_tree, read_tree
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import load_procedure
+from assistant.procedure.loading.problems import SiteFileProblems
+from assistant.procedure.loading.source import default_folder
+from assistant.procedure.loading.upcast import CURRENT, upcast
+from assistant.procedure.loading.yaml_tree import parse_tree, read_tree
 
-from .plan_runner import run_plan
+from tests.procedure.plan_runner import run_plan
 
 OLD = Path(__file__).parent / "older" / "gb-2-format-1.yaml"
 

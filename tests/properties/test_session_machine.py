@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from assistant.session import allowed_words, fold, initial, inputs
-from assistant.session import words as w
-from assistant.session.ages import key
+from assistant.session.words import vocabulary as w
+from assistant.session.timing.ages import key
 from assistant.session.state import FINAL_MODES
 from assistant.session.view import view
 from tests.session.invariants import same

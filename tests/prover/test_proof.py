@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 
 import pytest
 
 from assistant.prover import proof as proof_module
-from assistant.procedure.load import load_procedure, procedure_names
+from assistant.procedure.loading.load import load_procedure, procedure_names
 from assistant.prover.bounds import Bounds
 from assistant.prover.proof import NothingVisited, prove_plan, prove_procedure, slices_for
 from assistant.prover.properties import PROPERTIES
 from assistant.prover.requirements import of_files
 from assistant.prover.search import Search
 
-from .support import QUICK, shipped
+from tests.prover.support import QUICK, shipped
 
 
 def test_the_smallest_shipped_procedure_is_proven_with_mishaps_two_deep():

@@ -9,14 +9,14 @@ import shutil
 import pytest
 from click.testing import CliRunner
 
-from assistant.procedure.source import default_folder
+from assistant.procedure.loading.source import default_folder
 from assistant.prover import prove_cli
 from assistant.prover.prove_cli import prove
 from assistant.run_command import run
-from assistant.station.run_cli import run as live
-from assistant.station.script import read_script
+from assistant.station.live.run_cli import run as live
+from assistant.station.script.script import read_script
 
-from .support import QUICK, shipped
+from tests.prover.support import QUICK, shipped
 
 _KEYS = {"name", "proven", "properties", "states", "transitions", "seconds", "bounded", "counterexample"}
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.prover.spin.compare import MODELS, SITE, compare, missing, swapped
-from assistant.prover.spin.promela import Model, load, read
+from tests.bench.prover.spin.compare import MODELS, SITE, compare, missing, swapped
+from tests.bench.prover.spin.promela import Model, load, read
 from tests import machine
 
 
@@ -20,7 +20,7 @@ def test_the_model_is_written_without_the_core_or_the_loader():
     import ast
     import inspect
 
-    from assistant.prover.spin import promela
+    from tests.bench.prover.spin import promela
 
     tree = ast.parse(inspect.getsource(promela))
     imported = {n.module for n in ast.walk(tree) if isinstance(n, ast.ImportFrom)}

@@ -9,14 +9,15 @@ from functools import lru_cache
 
 import pytest
 
-from assistant.procedure.check import check_procedure
-from assistant.procedure.load import load_procedure
-from assistant.procedure.source import default_folder
+from assistant.procedure.rules.check import check_procedure
+from assistant.procedure.loading.load import load_procedure
+from assistant.procedure.loading.source import default_folder
 from assistant.prover.bounds import Bounds
 from assistant.prover.proof import prove_procedure
 from assistant.prover.requirements import Task, of_files
 from assistant.prover.watching.trays import ways
-from assistant.session import settle, timers
+from assistant.session.order import settle
+from assistant.session.timing import timers
 
 NAME = "pi-1-under-work-surface"
 ONE_MISHAP = Bounds(depth=1, moments=1)

@@ -8,7 +8,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from assistant.record.signatures import sign_record, withdraw_signature
+from assistant.record.signing.signatures import sign_record, withdraw_signature
 from tests.record.support import WALL, heard, new_record, spoken, supervisor
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "records"

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.errors import RecordError
-from assistant.record.canonical import (
+from assistant.record.lines.canonical import (
     MAX_DEPTH,
     MAX_LINE_BYTES,
     NotCanonical,

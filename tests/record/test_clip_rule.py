@@ -10,13 +10,13 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import RecordError
-from assistant.record.clip_rule import expire_clips, load_rule, rule_file, save_rule
-from assistant.record.clips import ClipPolicy, ClipStore
+from assistant.record.beside.clip_rule import expire_clips, load_rule, rule_file, save_rule
+from assistant.record.beside.clips import ClipPolicy, ClipStore
 from assistant.record.commands.clips_cli import command
 from assistant.record.reader import read_record
 from assistant.record.verify import verify
 from assistant.record.witness_log import WitnessLog
-from assistant.station.clips import clear_old_clips, clip_keeper
+from assistant.station.loop.clips import clear_old_clips, clip_keeper
 from tests.record.support import WALL, new_record
 
 PCM = bytes(range(200))

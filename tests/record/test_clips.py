@@ -12,7 +12,7 @@ import pytest
 import soundfile
 
 from assistant.errors import RecordError, RefusedError, StorageError, UsageError
-from assistant.record.clips import ClipPolicy, ClipStore, to_flac, window
+from assistant.record.beside.clips import ClipPolicy, ClipStore, to_flac, window
 from assistant.record.verify import verify
 from assistant.record.witness_log import WitnessLog
 from tests.record.support import WALL, FaultyFiles, sealed_record

@@ -16,12 +16,12 @@ import pytest
 
 from assistant.errors import FindingsError, RecordError, RefusedError, ReplayMismatchError, UsageError
 from assistant.record.commands import export_cli, keys_cli, tag_cli, transcribe_cli, verify_cli
-from assistant.record.measure import command as measure
-from assistant.record.measure.sessions import core_record
-from assistant.record.paths import root_of_session
+from tests.bench.record import command as measure
+from tests.bench.record.sessions import core_record
+from assistant.record.storage.paths import root_of_session
 from assistant.record.recover import recover
 from assistant.record.witness_log import WitnessLog
-from assistant.station.replay_cli import replay
+from assistant.station.account.replay_cli import replay
 from tests.record.support import WALL, new_record, sealed_record, spoken
 
 Run = Callable[..., Any]
@@ -295,8 +295,8 @@ def test_measure_gives_every_promised_figure(run: Run, tmp_path: Path, monkeypat
 
 
 def test_a_signature_after_its_keys_withdrawal_is_a_finding(run: Run, tmp_path: Path):
-    from assistant.record.keys import Cost, KeyStore
-    from assistant.record.signatures import sign_record
+    from assistant.record.signing.keys import Cost, KeyStore
+    from assistant.record.signing.signatures import sign_record
 
     keys = KeyStore(tmp_path / "keys", cost=Cost(1, 64, 1))
     keys.create_key("S. Supervisor", "anchor velvet thirteen", since="2026-03-01T08:00:00+01:00")

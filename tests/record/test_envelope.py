@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from assistant.errors import RecordError
-from assistant.record.chain import seed
-from assistant.record.envelope import MalformedLine, encode_line, is_wall_time, parse_line
+from assistant.record.lines.chain import seed
+from assistant.record.lines.envelope import MalformedLine, encode_line, is_wall_time, parse_line
 from tests.record.support import WALL, spoken
 
 GOOD = {

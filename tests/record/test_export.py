@@ -28,7 +28,7 @@ from assistant.record.export.tag import NOT_BEYOND_USE, label_pdf, label_text, q
 from assistant.record.export.time_line import time_line
 from assistant.record.export.wording import detail
 from assistant.record.reader import Record, read_record
-from assistant.record.signatures import sign_record
+from assistant.record.signing.signatures import sign_record
 from tests.record.support import WALL, new_record, sealed_record, spoken, summary, supervisor, whole_session
 
 MESS = "</para>\x1b[31m<b>\u202e\x00 {%s} &amp; 漢字 \ud800 " + "x" * 3000

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RecordError
-from assistant.record.index import find_record, list_records
+from assistant.record.storage.index import find_record, list_records
 from tests.record.support import sealed_record
 
 

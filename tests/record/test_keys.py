@@ -9,7 +9,7 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from assistant.errors import RecordError, RefusedError, UsageError
-from assistant.record.keys import Cost, KeyStore, PublicKey, UnlockedKey, signature_holds
+from assistant.record.signing.keys import Cost, KeyStore, PublicKey, UnlockedKey, signature_holds
 from tests.record.support import WALL
 
 PASSPHRASE = "anchor velvet thirteen"

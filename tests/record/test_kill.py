@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.record.measure.kill import kill_rounds
+from tests.bench.record.kill import kill_rounds
 
 
 def test_no_told_fact_is_lost_when_the_process_is_killed(tmp_path: Path):

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RecordError
-from assistant.record.locks import WriterLock
+from assistant.record.storage.locks import WriterLock
 from assistant.record.recover import recover
 from tests.record.support import WALL, new_record, spoken
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.record.merkle import RunningRoot, inclusion_proof, leaf_hash, proof_holds, root_of
+from assistant.record.lines.merkle import RunningRoot, inclusion_proof, leaf_hash, proof_holds, root_of
 
 # The leaves of the reference test data of RFC 6962 / RFC 9162 trees, and the roots (REFERENCES, recomputed).
 LEAVES = [

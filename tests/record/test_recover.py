@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RecordError, StorageError
-from assistant.record.memory_store import MemoryLineStore
+from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.reader import read_record, read_store
 from assistant.record.recover import recover, recover_store
 from assistant.record.verify import verify, verify_stream

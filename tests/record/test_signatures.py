@@ -9,7 +9,7 @@ import pytest
 
 from assistant.errors import RecordError, RefusedError, UsageError
 from assistant.record.reader import read_record
-from assistant.record.signatures import sign_record, standing_signatures, withdraw_signature
+from assistant.record.signing.signatures import sign_record, standing_signatures, withdraw_signature
 from assistant.record.verify import verify
 from tests.record.support import WALL, new_record, sealed_record, supervisor
 

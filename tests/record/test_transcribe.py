@@ -16,10 +16,10 @@ from assistant.record.export.pdf import pdf_bytes
 from assistant.record.export.tag import status
 from assistant.record.reader import read_record
 from assistant.record.recover import recover
-from assistant.record.signatures import sign_record
+from assistant.record.signing.signatures import sign_record
 from assistant.record.transcribe import PaperEntry, read_entries, transcribe, transcription_record
 from assistant.record.verify import verify
-from assistant.review.decisions import MEANINGS, REMARK
+from assistant.review.deciding.decisions import MEANINGS, REMARK
 from tests.record.support import WALL, new_record, sealed_record, spoken, supervisor
 
 ROWS = [

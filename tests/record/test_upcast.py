@@ -8,7 +8,7 @@ import pytest
 
 from assistant.errors import RecordError
 from assistant.record.reader import read_record
-from assistant.record.upcast import upcast
+from assistant.record.lines.upcast import upcast
 from tests.record.support import heard, sealed_record
 
 STEPS = {

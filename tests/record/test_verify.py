@@ -16,8 +16,8 @@ import pytest
 
 from assistant.errors import RecordError
 from assistant.record.export.archive import archive_bytes
-from assistant.record.measure.kill import independent_verifier
-from assistant.record.measure.tamper import tamper_rounds
+from tests.bench.record.kill import independent_verifier
+from tests.bench.record.tamper import tamper_rounds
 from assistant.record.reader import read_record
 from assistant.record.verify import DeepOutcome, VerifyReport, deep_verify, verify, verify_stream
 from tests.record.make_golden import make
@@ -193,7 +193,7 @@ def test_no_file_is_one_clear_message(tmp_path: Path):
 
 
 def test_a_changed_clip_and_a_missing_or_changed_scan_are_found_and_a_deleted_clip_is_not(tmp_path: Path):
-    from assistant.record.clips import ClipPolicy, ClipStore
+    from assistant.record.beside.clips import ClipPolicy, ClipStore
     from assistant.record.transcribe import PaperEntry, transcribe
 
     writer = new_record(tmp_path)

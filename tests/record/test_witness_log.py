@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RecordError
-from assistant.record.canonical import to_canonical
-from assistant.record.merkle import leaf_hash, proof_holds, root_of
+from assistant.record.lines.canonical import to_canonical
+from assistant.record.lines.merkle import leaf_hash, proof_holds, root_of
 from assistant.record.verify import verify
 from assistant.record.witness_log import CHECKPOINT_LINES, WitnessLog, printed_statement
 from tests.record.support import WALL, new_record, sealed_record, spoken

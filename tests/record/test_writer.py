@@ -12,11 +12,11 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RecordError, StorageError
-from assistant.record.measure.sessions import QuickFiles
-from assistant.record.memory_store import MemoryLineStore
+from tests.bench.record.sessions import QuickFiles
+from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.reader import read_record
 from assistant.record.recover import recover
-from assistant.record.store import SlowStorageError
+from assistant.record.storage.store import SlowStorageError
 from assistant.record.verify import verify
 from assistant.record.writer import RecordWriter
 from tests.record.support import HEADER, WALL, FaultyFiles, heard, new_record, spoken

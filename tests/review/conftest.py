@@ -13,16 +13,16 @@ import pytest
 from sqlalchemy import select
 from starlette.testclient import TestClient
 
-from assistant.practice.signoff import Session, Tracer, TraineeFile, record_digest
-from assistant.procedure.plan import WET
-from assistant.review.app import create_app
-from assistant.review.desk import Desk
-from assistant.review.index import Row
-from assistant.review.measure.generator import EPOCH, Recorder, demo_site, write_sound
-from assistant.review.measure.store import make_store
-from assistant.review.measure.operator import Manner, Operator
-from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR, make_accounts, make_desk
-from assistant.review.wiring import practice_evidence
+from assistant.practice.evidence.signoff import Session, Tracer, TraineeFile, record_digest
+from assistant.procedure.model.plan import WET
+from assistant.review.serving.app import create_app
+from assistant.review.serving.desk import Desk
+from assistant.review.register.index import Row
+from tests.bench.review.generator import EPOCH, Recorder, demo_site, write_sound
+from tests.bench.review.store import make_store
+from tests.bench.review.operator import Manner, Operator
+from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, make_accounts, make_desk
+from assistant.review.serving.wiring import practice_evidence
 from assistant.session.lookup import step_of
 from assistant.session.state import State
 

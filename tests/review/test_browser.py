@@ -20,13 +20,13 @@ import pytest
 from assistant.record.export.pdf import pdf_bytes
 from assistant.record.reader import read_record
 from assistant.record.verify import verify
-from assistant.review.decisions import MEANINGS, REMARK
-from assistant.review.desk import Desk
-from assistant.review.measure.browser import axe_findings, launched
-from assistant.review.measure.generator import Recorder, demo_site
-from assistant.review.measure.operator import Manner
-from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR, Served, make_desk, served
-from assistant.station.summary import summarise
+from assistant.review.deciding.decisions import MEANINGS, REMARK
+from assistant.review.serving.desk import Desk
+from tests.bench.review.browser import axe_findings, launched
+from tests.bench.review.generator import Recorder, demo_site
+from tests.bench.review.operator import Manner
+from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, Served, make_desk, served
+from assistant.station.account.summary import summarise
 from tests.review.conftest import NOW, clumsy, practise, rows
 
 pytestmark = pytest.mark.browser

@@ -22,11 +22,11 @@ from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption,
 from cryptography.x509.oid import NameOID
 
 from assistant.errors import FindingsError, RefusedError, UsageError
-from assistant.review.accounts import Accounts
-from assistant.review.accounts_cli import accounts
-from assistant.review.index import Index, Row
+from assistant.review.people.accounts import Accounts
+from assistant.review.people.accounts_cli import accounts
+from assistant.review.register.index import Index, Row
 from assistant.review.review_cli import review
-from assistant.review.server import is_loopback, require_safe_place
+from assistant.review.serving.server import is_loopback, require_safe_place
 
 
 @pytest.mark.parametrize(

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from assistant.review.desk import Desk
-from assistant.review.inbox import read_statements
-from assistant.review.live import Follower
-from assistant.review.measure.generator import EPOCH, Recorder, demo_site
-from assistant.review.measure.operator import Manner
-from assistant.review.measure.stage import AUTHOR, PASSPHRASE, SUPERVISOR, TECHNICIAN
-from assistant.review.rules import load_rules
+from assistant.review.serving.desk import Desk
+from assistant.review.deciding.inbox import read_statements
+from assistant.review.serving.live import Follower
+from tests.bench.review.generator import EPOCH, Recorder, demo_site
+from tests.bench.review.operator import Manner
+from tests.bench.review.stage import AUTHOR, PASSPHRASE, SUPERVISOR, TECHNICIAN
+from assistant.review.deciding.site_rule import load_rules
 from assistant.session.facts import steps
 from assistant.session.view import view
 from assistant.session.wire import to_wire
@@ -69,7 +69,7 @@ def test_a_line_written_in_two_parts_is_read_once_and_whole(desk: Desk, room: by
     raw = path.read_bytes()
     plain = Follower(desk.setup.records, desk.sessions.plans)
     path.write_bytes(raw[:-40] + (b"\0" * 40 + room if room else b""))
-    from assistant.review.live import LiveSession
+    from assistant.review.serving.live import LiveSession
 
     live = LiveSession("gb-2/live", made.folder)
     live.feed(plain.plans, 0.0)
@@ -197,7 +197,7 @@ def test_a_remote_viewer_cannot_witness_a_surface(desk: Desk, tmp_path: Path) ->
         "witness: {this_machine: false, remote_steps: [reading, check]}\n"
     )
     desk.rules = load_rules(rule)
-    from assistant.procedure.plan import CHECK, READING, WET, Step
+    from assistant.procedure.model.plan import CHECK, READING, WET, Step
     from assistant.review.pages.board import _remote
 
     class Asked:

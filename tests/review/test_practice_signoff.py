@@ -18,15 +18,15 @@ from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 from assistant.errors import RefusedError, UsageError
-from assistant.practice.trainee_folder import folder_name
-from assistant.record.canonical import to_canonical
-from assistant.review.accounts import Accounts
-from assistant.review.desk import Desk
-from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR, TECHNICIAN, WEAK_COST, WEAK_HASHER
-from assistant.review.practice_signoff import sign_off
-from assistant.review.practice_signoff_lines import FILE, HEADS, SIGNED, WITHDRAWN, names_of, sign_offs, why_not_standing
-from assistant.review.signoff_cli import command
-from assistant.station.signed_off import require_sign_off
+from assistant.practice.trainee.folder import folder_name
+from assistant.record.lines.canonical import to_canonical
+from assistant.review.people.accounts import Accounts
+from assistant.review.serving.desk import Desk
+from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, TECHNICIAN, WEAK_COST, WEAK_HASHER
+from assistant.review.people.practice_signoff import sign_off
+from assistant.review.people.practice_signoff_lines import FILE, HEADS, SIGNED, WITHDRAWN, names_of, sign_offs, why_not_standing
+from assistant.review.people.signoff_cli import command
+from assistant.station.live.signed_off import require_sign_off
 from tests.review.conftest import Browser, browser, practise
 
 FORM = {"seen": "yes", "reason": "I watched the last assessment.", "name": SUPERVISOR, "passphrase": PASSPHRASE}

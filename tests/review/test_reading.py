@@ -5,20 +5,20 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.review.answer import CLEAR, DONE, LOOK, NEVER, REFUSED, STOP, answer
-from assistant.review.compare import compare
-from assistant.review.decisions import Signed
-from assistant.review.desk import Desk
-from assistant.review.digest import Digest, Finding, digest
-from assistant.review.names import span_words
-from assistant.review.index import Row
-from assistant.review.lane_builder import lanes
-from assistant.review.lanes import CLEAN, CONTACT, DRIED, thinned
-from assistant.review.measure.generator import demo_site
-from assistant.review.measure.operator import Manner, Operator
-from assistant.review.sessions import _SNAPSHOT_EVERY
-from assistant.review.steps_table import step_rows
-from assistant.review.times import Clock, clock_words, parse_wall
+from assistant.review.session.answer import CLEAR, DONE, LOOK, NEVER, REFUSED, STOP, answer
+from assistant.review.session.compare import compare
+from assistant.review.deciding.decisions import Signed
+from assistant.review.serving.desk import Desk
+from assistant.review.session.digest import Digest, Finding, digest
+from assistant.review.session.names import span_words
+from assistant.review.register.index import Row
+from assistant.review.session.lane_builder import lanes
+from assistant.review.session.lanes import CLEAN, CONTACT, DRIED, thinned
+from tests.bench.review.generator import demo_site
+from tests.bench.review.operator import Manner, Operator
+from assistant.review.session.opened import _SNAPSHOT_EVERY
+from assistant.review.session.steps_table import step_rows
+from assistant.review.session.times import Clock, clock_words, parse_wall
 from assistant.session import evolve, initial
 from assistant.session.facts import contacts, steps, troubles
 from tests.review.conftest import rows
@@ -142,7 +142,7 @@ def test_drifts_are_named_only_where_they_are_large() -> None:
 
 
 def test_hair_thin_spans_are_drawn_as_one_and_long_ones_stay() -> None:
-    from assistant.review.lanes import Span
+    from assistant.review.session.lanes import Span
 
     many = [Span("spoken", t, t + 5, "x") for t in range(0, 10_000, 10)] + [
         Span("spoken", 20_000_000, 26_000_000, "y")

@@ -13,15 +13,15 @@ import pytest
 
 from assistant.calc.due import DUE_TODAY, NEVER_DONE, OVERDUE, Due
 from assistant.errors import SiteFileError, UsageError
-from assistant.review.agenda import calendar_file
-from assistant.review.desk import Desk
-from assistant.review.entries import SiteEntries
-from assistant.review.index import Index, Row
-from assistant.review.measure.generator import EPOCH, Recorder, demo_site
-from assistant.review.measure.operator import Manner
-from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR
-from assistant.review.register import Duty, overdue, overdue_now
-from assistant.review.rules import load_rules
+from assistant.review.register.agenda import calendar_file
+from assistant.review.serving.desk import Desk
+from assistant.review.register.entries import SiteEntries
+from assistant.review.register.index import Index, Row
+from tests.bench.review.generator import EPOCH, Recorder, demo_site
+from tests.bench.review.operator import Manner
+from tests.bench.review.stage import PASSPHRASE, SUPERVISOR
+from assistant.review.register.register import Duty, overdue, overdue_now
+from assistant.review.deciding.site_rule import load_rules
 from tests.review.conftest import Browser, rows
 
 
@@ -263,7 +263,7 @@ def test_times_are_shown_in_the_sites_zone_with_the_offset(
         "release: [{purpose: any, final: [supervisor]}]\n"
     )
     desk.rules = load_rules(path)
-    from assistant.review.times import Clock
+    from assistant.review.session.times import Clock
 
     desk.clock = Clock(desk.rules.zone)
     client.sign_in()

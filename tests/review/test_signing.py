@@ -12,11 +12,11 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RefusedError
-from assistant.record.keys import signature_holds
+from assistant.record.signing.keys import signature_holds
 from assistant.record.reader import read_record
 from assistant.record.verify import verify
-from assistant.review.accounts import Account
-from assistant.review.decisions import (
+from assistant.review.people.accounts import Account
+from assistant.review.deciding.decisions import (
     ACCEPTED,
     MEANINGS,
     PROVISIONAL,
@@ -25,12 +25,12 @@ from assistant.review.decisions import (
     signed_lines,
     standing,
 )
-from assistant.review.desk import Desk
-from assistant.review.measure.generator import EPOCH, Recorder, demo_site
-from assistant.review.measure.operator import Manner
-from assistant.review.measure.stage import PASSPHRASE, SUPERVISOR, TECHNICIAN
-from assistant.review.rules import load_rules
-from assistant.review.signing import Wish, choices, sign
+from assistant.review.serving.desk import Desk
+from tests.bench.review.generator import EPOCH, Recorder, demo_site
+from tests.bench.review.operator import Manner
+from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, TECHNICIAN
+from assistant.review.deciding.site_rule import load_rules
+from assistant.review.deciding.signing import Wish, choices, sign
 from tests.review.conftest import Browser, browser, clumsy, rows, session_path
 
 CALM = Manner(0, 0, 0, 0, 0, 0, 0, person="Dana Reyes")

@@ -10,7 +10,7 @@ import dataclasses
 import json
 from pathlib import Path
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 from assistant.session import decide, fold, initial, inputs
 from assistant.session.facts.base import Fact
 from assistant.session.rules import RULES_VERSION

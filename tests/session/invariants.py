@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from dataclasses import fields
 
-from assistant.procedure.plan import Plan
+from assistant.procedure.model.plan import Plan
 from assistant.session import thresholds
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
 from assistant.session.facts.base import Fact

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from assistant.session import inputs
-from assistant.session import words as w
+from assistant.session.words import vocabulary as w
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk
 

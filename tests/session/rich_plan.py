@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 
 GO = p.GAUNTLETS
 

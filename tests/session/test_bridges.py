@@ -7,15 +7,15 @@ from functools import lru_cache
 
 import pytest
 
-from assistant.procedure import plan as p
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure
+from assistant.procedure.model import plan as p
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import load_procedure
 from assistant.session import inputs
-from assistant.session import words as w
-from assistant.session.bridges import bridge_step
+from assistant.session.words import vocabulary as w
+from assistant.session.order.bridges import bridge_step
 from assistant.session.facts import lines, machine, steps, troubles
 from assistant.session.view import view
-from assistant.session.wording import LANGUAGES
+from assistant.session.asking.wording import LANGUAGES
 from tests.session.small_plan import small_plan
 from tests.session.walk import Walk
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 from assistant.session import allowed_words, inputs
-from assistant.session import words as w
+from assistant.session.words import vocabulary as w
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
 from tests.session.reach import PRESET, REACH
 from tests.session.rich_plan import rich_plan

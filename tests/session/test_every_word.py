@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from assistant.session import allowed_words, decide, fold, inputs
-from assistant.session import words as w
+from assistant.session.words import vocabulary as w
 from assistant.session.facts import lines, steps
 from assistant.session.state import FINAL_MODES
 from tests.session.invariants import same

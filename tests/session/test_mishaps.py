@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session import words as w
-from assistant.session.bridges import MICROPHONE, SIGN_IN
+from assistant.session.words import vocabulary as w
+from assistant.session.order.bridges import MICROPHONE, SIGN_IN
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
 from assistant.session.state import FINAL_MODES
 from tests.session.reach import PRESET, REACH

@@ -99,4 +99,4 @@ def test_the_diagram_in_the_handbook_is_the_table():
     if not handbook.exists() or "<!-- modes -->" not in handbook.read_text(encoding="utf-8"):
         pytest.skip("not measured here: DEVELOPERS.md has no block between <!-- modes --> marks yet")
     block = handbook.read_text(encoding="utf-8").split("<!-- modes -->")[1]
-    assert text in block, "run `python -m assistant.station.modes` and put its output between the marks"
+    assert text in block, "run `python -m tests.support.mode_diagram` and put its output between the marks"

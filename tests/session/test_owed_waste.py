@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import load_procedure
 from assistant.session import decide, evolve, initial, inputs, next_deadline_ms
 from assistant.session.facts import session, steps
 

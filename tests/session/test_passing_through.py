@@ -8,11 +8,11 @@ from functools import lru_cache
 
 import pytest
 
-from assistant.procedure import plan as p
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure
+from assistant.procedure.model import plan as p
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import load_procedure
 from assistant.session import inputs
-from assistant.session import words as w
+from assistant.session.words import vocabulary as w
 from assistant.session.facts import machine, steps, troubles
 from tests.session.walk import Walk
 

@@ -9,7 +9,7 @@ import sys
 from dataclasses import fields
 
 from assistant.session import decide, evolve, fold, initial, inputs
-from assistant.session import words as w
+from assistant.session.words import vocabulary as w
 from assistant.session.state import State
 from tests.session.invariants import same
 from tests.session.reach import REACH

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import pytest
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 from assistant.session import evolve, inputs, next_deadline_ms
-from assistant.session import words as w
+from assistant.session.words import vocabulary as w
 from assistant.session.facts import contacts, lines, machine, steps, troubles
 from assistant.session.state import FINAL_MODES, State
 from tests.session.reach import PRESET, REACH

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session import words as w
+from assistant.session.words import vocabulary as w
 from assistant.session.facts import contacts, lines, session, steps, troubles
 from tests.session.walk import Walk
 from tests.session.wall_plan import look, wall, walls

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 from assistant.session import allowed_words, inputs
-from assistant.session import words as w
+from assistant.session.words import vocabulary as w
 from assistant.session.facts import contacts, lines, steps, troubles
 from tests.session.invariants import same
 from tests.session.small_plan import small_plan

@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.session import expects, inputs, spelling
-from assistant.session import words as w
-from assistant.session.allowed import allowed_words
+from assistant.session import expects, inputs
+from assistant.session.words import spelling
+from assistant.session.words import vocabulary as w
+from assistant.session.words.allowed import allowed_words
 from assistant.session.facts import lines, steps, troubles
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk

@@ -7,8 +7,8 @@ from dataclasses import fields, replace
 import pytest
 
 from assistant.session import allowed_words, inputs
-from assistant.session import words as w
-from assistant.session.ages import LEFT_OUT, key
+from assistant.session.words import vocabulary as w
+from assistant.session.timing.ages import LEFT_OUT, key
 from assistant.session.facts import lines
 from assistant.session.requests import Chime, Hush, Listen, Manner, Say, listen, requests
 from assistant.session.state import FINAL_MODES, State, changed
@@ -73,7 +73,7 @@ def test_the_listener_listens_for_what_counts():
 def test_the_key_of_a_state_holds_or_names_every_field():
     from pathlib import Path
 
-    import assistant.session.ages as ages
+    import assistant.session.timing.ages as ages
 
     source = Path(ages.__file__).read_text(encoding="utf-8")
     for field in fields(State):

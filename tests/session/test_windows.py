@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session import words as w
+from assistant.session.words import vocabulary as w
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
 from tests.session.small_plan import small_plan
 from tests.session.walk import Walk

@@ -9,10 +9,10 @@ import pytest
 
 import assistant.session as package
 from assistant.calc.speech_length import sentence_ms, sentences
-from assistant.procedure.plan import REACHES
-from assistant.session import words as w
+from assistant.procedure.model.plan import REACHES
+from assistant.session.words import vocabulary as w
 from assistant.session.modes import MODES
-from assistant.session.wording import LANGUAGES, SPOKEN, duration, listed, say
+from assistant.session.asking.wording import LANGUAGES, SPOKEN, duration, listed, say
 
 LONGEST_S = 6  # of one sentence; this project's own measure for what is taken in while working
 FILLED = {
@@ -74,7 +74,7 @@ def test_every_line_is_used_and_every_mode_has_its_words():
     for written, keys in FAMILIES.items():
         assert written in SOURCES, written
         families |= keys
-    own = (Path(package.__file__).parent / "wording" / "__init__.py").read_text(encoding="utf-8")
+    own = (Path(package.__file__).parent / "asking" / "wording" / "__init__.py").read_text(encoding="utf-8")
     unused = {k for k in LANGUAGES["en"] if k not in families and f'"{k}"' not in SOURCES + own}
     assert not unused
     assert families <= set(LANGUAGES["en"])

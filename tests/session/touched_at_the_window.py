@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import load_procedure
 from tests.session.walk import Walk
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 from tests.session.small_plan import small_plan
 
 

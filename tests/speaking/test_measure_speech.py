@@ -7,7 +7,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from assistant.speaking import measure
+from tests.bench.speaking import command as measure
 
 
 def test_the_command_prints_one_object_with_baseline_and_what_was_skipped(monkeypatch):

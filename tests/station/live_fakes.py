@@ -6,14 +6,14 @@ import io
 from collections.abc import Callable
 from typing import Any
 
-from assistant.hearing.fake import FakeEngine
+from assistant.hearing.engines.fake import FakeEngine
 from assistant.session import inputs
 from assistant.speaking.cached_voice import CachedVoice
 from assistant.speaking.fake_voice import FakeVoice
 from assistant.speaking.silent_sink import SilentSink
-from assistant.station.live_devices import LiveDevices
-from assistant.station.measure.policy import Policy
-from assistant.station.screen import PlainScreen
+from assistant.station.live.devices import LiveDevices
+from tests.bench.station.policy import Policy
+from assistant.station.loop.screen import PlainScreen
 from tests.station.fakes import BlockSource, HandClock
 
 

@@ -10,13 +10,13 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from assistant.procedure.approval import Approval, Statement, state
-from assistant.procedure.compile import compile_plan
-from assistant.procedure.load import load_procedure
+from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.loading.load import load_procedure
 from assistant.record.verify import verify
-from assistant.station import approval, live
-from assistant.station.live import LiveChoices, run_live
-from assistant.station.recovering import take_up
-from assistant.station.setup import shipped_folder
+from assistant.station.live import approval, session as live
+from assistant.station.live.session import LiveChoices, run_live
+from assistant.station.loop.recovering import take_up
+from assistant.station.live.setup import shipped_folder
 from tests.station.live_fakes import Stage
 
 PROCEDURE = "gb-2-light-clean"

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from types import SimpleNamespace
 
-from assistant.record.keys import KeyStore
-from assistant.review.inbox import leave_statement
+from assistant.record.signing.keys import KeyStore
+from assistant.review.deciding.inbox import leave_statement
 from assistant.session import inputs
-from assistant.station.board import board
+from assistant.station.live.board import board
 
 WALL = "2026-01-05T09:00:00+00:00"
 

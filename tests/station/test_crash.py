@@ -11,13 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from assistant.procedure.load import load_procedure
-from assistant.record.measure.kill import independent_verifier
-from assistant.station.measure.crash import crash_rounds
-from assistant.station.measure.crash_judge import judge_facts, lines_of, missing
-from assistant.station.measure.crash_session import PROCEDURE, plan_for, run_session
-from assistant.station.opening import load_session, rederive
-from assistant.station.site_copy import copy_site
+from assistant.procedure.loading.load import load_procedure
+from tests.bench.record.kill import independent_verifier
+from tests.bench.station.crash import crash_rounds
+from tests.bench.station.crash_judge import judge_facts, lines_of, missing
+from tests.bench.station.crash_session import PROCEDURE, plan_for, run_session
+from assistant.station.account.opening import load_session, rederive
+from assistant.station.loop.site_copy import copy_site
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -47,8 +47,8 @@ def test_two_hundred_kills_lose_nothing_and_invent_nothing(tmp_path: Path) -> No
 
 
 _SABOTAGE = """
-import assistant.station.measure.crash_session as victim
-from assistant.station import keeper
+import tests.bench.station.crash_session as victim
+from assistant.station.loop import keeper
 {fault}
 victim.main()
 """
@@ -77,7 +77,7 @@ def test_the_harness_notices_a_start_that_goes_on_as_if_somebody_had_watched(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     from assistant.session import inputs
-    from assistant.station import recovering
+    from assistant.station.loop import recovering
 
     monkeypatch.setattr(recovering.TakenUp, "given", lambda self, begin, now_ms: inputs.Tick())
     tally = crash_rounds(tmp_path, 3, 2)

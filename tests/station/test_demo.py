@@ -16,9 +16,9 @@ import pytest
 import soundfile
 
 from assistant.session.facts import contacts, lines, steps, troubles
-from assistant.station.demo import DemoResult, run_demo
-from assistant.station.opening import load_session, rederive
-from assistant.station.screen import PlainScreen
+from assistant.station.demo.demo import DemoResult, run_demo
+from assistant.station.account.opening import load_session, rederive
+from assistant.station.loop.screen import PlainScreen
 
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -9,16 +9,16 @@ import numpy as np
 import pytest
 
 from assistant.errors import RefusedError, SoundDeviceError
-from assistant.hearing.fake import FakeEngine
+from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from assistant.hearing.packs import load_pack
-from assistant.record.store import SlowStorageError
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.record.storage.store import SlowStorageError
 from assistant.speaking.fake_voice import FakeVoice
 from assistant.speaking.player import Player
-from assistant.station.disk_watch import DiskWatch
-from assistant.station.level_check import ASKED, check_hearing
-from assistant.station.microphone import Microphone
-from assistant.station.speaker import Speaker
+from assistant.station.live.disk_watch import DiskWatch
+from assistant.station.live.level_check import ASKED, check_hearing
+from assistant.station.live.microphone import Microphone
+from assistant.station.live.speaker import Speaker
 from tests.station.fakes import HandClock
 from tests.station.live_fakes import ClockedSink
 
@@ -191,7 +191,7 @@ def test_words_that_arent_understood_refuse_the_start() -> None:
 
 
 def test_the_real_headset_classes_have_what_the_wrappers_ask_for() -> None:
-    from assistant.hearing.headset import HeadsetSource
+    from assistant.hearing.sound.headset import HeadsetSource
     from assistant.speaking.headset_sink import HeadsetSink
 
     for cls, names in ((HeadsetSource, ("next_block", "close", "latency_s")), (HeadsetSink, ("play", "lost", "close", "now_s"))):

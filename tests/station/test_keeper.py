@@ -14,7 +14,7 @@ from small_plan import small_plan  # noqa: E402
 
 from assistant.errors import StorageError  # noqa: E402
 from assistant.session import inputs  # noqa: E402
-from assistant.station.keeper import SessionKeeper  # noqa: E402
+from assistant.station.loop.keeper import SessionKeeper  # noqa: E402
 
 
 def test_facts_are_written_before_anything_is_said() -> None:

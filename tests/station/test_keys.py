@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from assistant.session import inputs
-from assistant.session import words as w
-from assistant.station.keys import KEYS, KeyReader, key_help
+from assistant.session.words import vocabulary as w
+from assistant.station.live.keys import KEYS, KeyReader, key_help
 
 
 def test_every_key_is_a_command_the_core_knows_and_is_shown() -> None:

@@ -3,7 +3,6 @@ must be, sounded where the disk fails."""
 
 from __future__ import annotations
 
-import errno
 import json
 import os
 from dataclasses import replace
@@ -12,14 +11,14 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import EXIT_NOT_COMPLETE, RecordError, RefusedError, SoundDeviceError, StorageError, UsageError
-from assistant.record.locks import WriterLock
+from assistant.record.storage.locks import WriterLock
 from assistant.record.verify import verify
 from assistant.speaking.chimes import chime
-from assistant.station import live
-from assistant.station.live import LiveChoices, run_live
-from assistant.station.opening import load_session, rederive
-from assistant.station.recovering import find_open
-from assistant.station.setup import prepare, shipped_folder
+from assistant.station.live import session as live
+from assistant.station.live.session import LiveChoices, run_live
+from assistant.station.account.opening import load_session, rederive
+from assistant.station.loop.recovering import find_open
+from assistant.station.live.setup import prepare, shipped_folder
 from tests.record.support import FaultyFiles
 from tests.station.live_fakes import Killed, Stage
 

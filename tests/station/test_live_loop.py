@@ -10,15 +10,15 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from fakes import BlockSource, HandClock, ListWriter, TimedKeys  # noqa: E402
 from small_plan import small_plan  # noqa: E402
 
-from assistant.hearing.recogniser import ENGINE_RESTARTED  # noqa: E402
+from assistant.hearing.engines.recogniser import ENGINE_RESTARTED  # noqa: E402
 from assistant.hearing.utterance import Utterance  # noqa: E402
 from assistant.session import inputs  # noqa: E402
 from assistant.speaking.fake_voice import FakeVoice  # noqa: E402
 from assistant.speaking.player import Player  # noqa: E402
 from assistant.speaking.silent_sink import SilentSink  # noqa: E402
-from assistant.station.keeper import SessionKeeper  # noqa: E402
-from assistant.station.live_loop import LiveLoop  # noqa: E402
-from assistant.station.mouth import Mouth  # noqa: E402
+from assistant.station.loop.keeper import SessionKeeper  # noqa: E402
+from assistant.station.live.loop import LiveLoop  # noqa: E402
+from assistant.station.loop.mouth import Mouth  # noqa: E402
 
 
 class _DeafListener:

@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RefusedError, UsageError
-from assistant.hearing import profile as profiles
-from assistant.hearing.judge import Bars
-from assistant.hearing.profile import Profile, save_profile
-from assistant.station import own_voice
-from assistant.station.battery import Batteries, batteries
-from assistant.station.level_check import Around, check_without_microphone
-from assistant.station.own_voice import as_said_by, bars_of, profile_of
-from assistant.station.setup import prepare, shipped_folder
+from assistant.hearing.people import profile as profiles
+from assistant.hearing.judging.judge import Bars
+from assistant.hearing.people.profile import Profile, save_profile
+from assistant.station.live import own_voice
+from assistant.station.live.battery import Batteries, batteries
+from assistant.station.live.level_check import Around, check_without_microphone
+from assistant.station.live.own_voice import as_said_by, bars_of, profile_of
+from assistant.station.live.setup import prepare, shipped_folder
 
 BARS = Bars(confirming=0.6, other=0.2)
 

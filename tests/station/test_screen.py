@@ -15,8 +15,8 @@ from rich.console import Console  # noqa: E402
 
 from assistant.session import decide, evolve, initial, inputs  # noqa: E402
 from assistant.session.facts.lines import LineSpoken  # noqa: E402
-from assistant.station.measure.policy import Policy  # noqa: E402
-from assistant.station.screen import LiveScreen, PlainScreen, fact_line, open_screen, printable  # noqa: E402
+from tests.bench.station.policy import Policy  # noqa: E402
+from assistant.station.loop.screen import LiveScreen, PlainScreen, fact_line, open_screen, printable  # noqa: E402
 
 
 def test_a_pipe_gets_plain_lines_and_no_escape_sequences() -> None:

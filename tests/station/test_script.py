@@ -6,7 +6,7 @@ import pytest
 
 from assistant.errors import SiteFileError
 from assistant.session import inputs
-from assistant.station.script import parse_script
+from assistant.station.script.script import parse_script
 
 
 def test_a_script_gives_inputs_with_their_times() -> None:

@@ -10,11 +10,11 @@ import pytest
 from assistant.cli import main
 from assistant.record.verify import verify
 from assistant.session import decide, evolve, initial, inputs
-from assistant.station.measure.policy import Policy
-from assistant.station.opening import load_session, rederive
-from assistant.station.recovering import find_open
-from assistant.station.script import NAMES
-from assistant.station.setup import prepare, shipped_folder
+from tests.bench.station.policy import Policy
+from assistant.station.account.opening import load_session, rederive
+from assistant.station.loop.recovering import find_open
+from assistant.station.script.script import NAMES
+from assistant.station.live.setup import prepare, shipped_folder
 
 ROOT = Path(__file__).resolve().parents[2]
 

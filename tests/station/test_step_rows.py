@@ -6,7 +6,7 @@ from __future__ import annotations
 import pytest
 
 from assistant.session.facts import lines, steps
-from assistant.station.summary import step_rows
+from assistant.station.account.summary import step_rows
 from tests.session.touched_at_the_window import touched_at_the_window
 from tests.session.walk import Walk
 

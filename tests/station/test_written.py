@@ -13,9 +13,9 @@ import pytest
 from rich.console import Console
 
 from assistant.session import inputs
-from assistant.session import words as w
+from assistant.session.words import vocabulary as w
 from assistant.session.facts import lines, steps
-from assistant.station.screen import LiveScreen, PlainScreen
+from assistant.station.loop.screen import LiveScreen, PlainScreen
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk
 

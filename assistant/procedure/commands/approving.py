@@ -8,9 +8,9 @@ from pathlib import Path
 import platformdirs
 
 from assistant.procedure.approval import Approval, approval_of
-from assistant.procedure.plan import Plan
+from assistant.procedure.model.plan import Plan
 from assistant.record.commands.shared import keys_root
-from assistant.record.keys import KeyStore, signature_holds
+from assistant.record.signing.keys import KeyStore, signature_holds
 
 
 def approvals_root(chosen: str | Path | None = None) -> Path:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from assistant.procedure.model import Node
+from assistant.procedure.model.kinds import Node
 from assistant.procedure.rules.walk import Context
 
 ERROR, WARNING, NOTE = "error", "warning", "note"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from assistant.procedure.plan import Cond
+from assistant.procedure.model.plan import Cond
 from assistant.procedure.rules.base import WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context, Visit
 

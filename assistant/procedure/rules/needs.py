@@ -7,7 +7,7 @@ words are those of `gaps.py`: kinds of step ("move": where the hands are by then
 
 from __future__ import annotations
 
-from assistant.procedure.gaps import ANYTHING, BRANCH, LINE, MISHAPS, TIME, Gaps
+from assistant.procedure.loading.gaps import ANYTHING, BRANCH, LINE, MISHAPS, TIME, Gaps
 
 _HANDS = frozenset(("move", "procedure.start_hands"))
 _DOORS = frozenset(("open", "close", "openings"))

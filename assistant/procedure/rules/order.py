@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from assistant.procedure.expand import wiping_order as order_of
+from assistant.procedure.compiling.expand import wiping_order as order_of
 from assistant.procedure.rules.base import WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
 

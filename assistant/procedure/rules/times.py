@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 from assistant.calc.due import LONGEST_DAYS, SOURCES, longest_published_days
 from assistant.calc.wetting import largest_area_cm2, wetting_passes, wiping_ms
-from assistant.procedure.cycles import cycle_duration_ms, worked_out_ms
-from assistant.procedure.estimate import CALM_WIPING_CM2_S, LISTENING_MS, least_lead_ms
+from assistant.procedure.compiling.cycles import cycle_duration_ms, worked_out_ms
+from assistant.procedure.compiling.estimate import CALM_WIPING_CM2_S, LISTENING_MS, least_lead_ms
 from assistant.procedure.rules.base import WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context, Visit
 
@@ -253,7 +253,7 @@ def open_too_long(c: Context) -> Iterable[Hit]:
 
 
 def _span_ms(c: Context, walk: list[Visit], first: int, last: int) -> int:
-    from assistant.procedure.timeline import run_times
+    from assistant.procedure.paper.timeline import run_times
 
     times = run_times([v.step for v in walk], c.plan)
     return times[last].end_ms - times[first].end_ms
@@ -302,7 +302,7 @@ def interval_missing(c: Context) -> Iterable[Hit]:
 
 @rule("gloves-too-long", "Outer gloves are not worn longer than the enclosure's limit.", WARNING)
 def gloves_too_long(c: Context) -> Iterable[Hit]:
-    from assistant.procedure.timeline import run_times
+    from assistant.procedure.paper.timeline import run_times
 
     limit = c.enclosure.glove_limit
     if not limit:

@@ -6,9 +6,9 @@ import itertools
 from dataclasses import dataclass, field
 from typing import Any
 
-from assistant.procedure.expand import FlatStep
-from assistant.procedure.load import Loaded
-from assistant.procedure.plan import ALL_CONTACTS, Plan, Step
+from assistant.procedure.compiling.expand import FlatStep
+from assistant.procedure.loading.load import Loaded
+from assistant.procedure.model.plan import ALL_CONTACTS, Plan, Step
 
 MAX_COMBINATIONS = 256
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.procedure.plan import CHECK, OPEN, READING
+from assistant.procedure.model.plan import CHECK, OPEN, READING
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.procedure.plan import CLOSE, INSTRUCT, MACHINE, MOVE, OPEN, WET
+from assistant.procedure.model.plan import CLOSE, INSTRUCT, MACHINE, MOVE, OPEN, WET
 from assistant.prover import naming
 from assistant.prover.requirements import Task
 from assistant.prover.truth import Truth

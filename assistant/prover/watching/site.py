@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.procedure.plan import CLOSE, CYCLE, INSTRUCT, MOVE, OPEN, WAIT, Plan
+from assistant.procedure.model.plan import CLOSE, CYCLE, INSTRUCT, MOVE, OPEN, WAIT, Plan
 from assistant.prover import naming
 from assistant.prover.requirements import MishapNeed, Requirements, Task
 from assistant.prover.truth import Truth

@@ -3,7 +3,7 @@ run (`mishap_steps`)."""
 
 from __future__ import annotations
 
-from assistant.procedure.plan import CLOSE, MACHINE, MOVE, OPEN, WAIT
+from assistant.procedure.model.plan import CLOSE, MACHINE, MOVE, OPEN, WAIT
 from assistant.prover import naming
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import BRIDGE, Found, Site

@@ -3,7 +3,7 @@ off the file's own order."""
 
 from __future__ import annotations
 
-from assistant.procedure.plan import CLOSE, OPEN, WET
+from assistant.procedure.model.plan import CLOSE, OPEN, WET
 from assistant.prover.requirements import Requirements, Task
 
 LIFT, LOWER = "lift_tray", "lower_tray"  # instructions that move a tray; others move it by an opening

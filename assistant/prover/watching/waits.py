@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.procedure.plan import ALL_CONTACTS, WAIT
+from assistant.procedure.model.plan import ALL_CONTACTS, WAIT
 from assistant.prover.requirements import Task
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site

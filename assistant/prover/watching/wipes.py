@@ -7,7 +7,7 @@ changed; one used from the room is binned before a door is closed, the gloves ar
 
 from __future__ import annotations
 
-from assistant.procedure.plan import CLOSE, GAUNTLETS, MOVE, ROOM, WINDOW
+from assistant.procedure.model.plan import CLOSE, GAUNTLETS, MOVE, ROOM, WINDOW
 from assistant.prover.requirements import Requirements, Task
 
 _WAYS_OUT = {

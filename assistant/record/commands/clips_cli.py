@@ -7,10 +7,10 @@ from pathlib import Path
 import click
 
 from assistant.errors import UsageError
-from assistant.record.clip_rule import clips_kept, expire_clips, load_rule, rule_file, save_rule
-from assistant.record.clips import ClipPolicy
+from assistant.record.beside.clip_rule import clips_kept, expire_clips, load_rule, rule_file, save_rule
+from assistant.record.beside.clips import ClipPolicy
 from assistant.record.commands.shared import print_json, records_root, wall_now
-from assistant.record.index import list_records
+from assistant.record.storage.index import list_records
 
 _WHICH = {
     "all": "every utterance", "refused": "utterances that were refused", "none": "no utterance",

@@ -11,7 +11,7 @@ from assistant.record.commands.shared import print_json, record_path, summary_of
 from assistant.record.export.archive import write_archive
 from assistant.record.export.csv_facts import csv_bytes
 from assistant.record.export.pdf import pdf_bytes
-from assistant.record.paths import root_of_session
+from assistant.record.storage.paths import root_of_session
 from assistant.record.reader import read_record, require_whole
 from assistant.record.verify import verify
 from assistant.record.witness_log import WitnessLog, printed_statement

@@ -8,7 +8,7 @@ import click
 
 from assistant.errors import UsageError
 from assistant.record.commands.shared import keys_root, print_json, wall_now
-from assistant.record.keys import KeyStore
+from assistant.record.signing.keys import KeyStore
 
 _folder = click.option("--keys-folder", type=click.Path(file_okay=False), help="Where keys are kept.")
 _json = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")

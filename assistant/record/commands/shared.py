@@ -15,9 +15,9 @@ from typing import Any, BinaryIO
 import platformdirs
 
 from assistant.errors import GauntletError, StorageError
-from assistant.record.file_store import FILE_NAME, storage_error
-from assistant.record.files import OsFiles, make_folders, write_whole
-from assistant.record.index import find_record
+from assistant.record.storage.file_store import FILE_NAME, storage_error
+from assistant.record.storage.files import OsFiles, make_folders, write_whole
+from assistant.record.storage.index import find_record
 from assistant.record.reader import Record, read_record
 from assistant.record.verify import DeepOutcome, deep_verify
 
@@ -89,8 +89,8 @@ def fold_deep(record: Record) -> DeepOutcome:
     version."""
     if record.header.get("transcribed") is True:
         return DeepOutcome("")  # paper has no core facts to fold
-    from assistant.station.digest import state_sha256
-    from assistant.station.opening import OpenedSession, facts_of, plan_of, rederive
+    from assistant.station.account.digest import state_sha256
+    from assistant.station.account.opening import OpenedSession, facts_of, plan_of, rederive
 
     opened = OpenedSession(record, plan_of(record), tuple(facts_of(record)))
     return DeepOutcome(state_sha256(opened.state(), record.rules), problems=tuple(rederive(opened)))
@@ -98,7 +98,7 @@ def fold_deep(record: Record) -> DeepOutcome:
 
 def state_digest(state: Any, rules: int) -> str:
     """The digest that a seal carries, of a state that was folded already. `rules`: the record's version of them."""
-    from assistant.station.digest import state_sha256
+    from assistant.station.account.digest import state_sha256
 
     return state_sha256(state, rules)
 
@@ -116,7 +116,7 @@ def deep_problems(path: Path | str) -> list[str]:
 
 def summary_of(record: Record) -> Any:
     """The report's summary, from the core's fold; of a clean kept on paper, from its late entries."""
-    from assistant.station.summary import RELEASE_RULE, released_by, summarise
+    from assistant.station.account.summary import RELEASE_RULE, released_by, summarise
 
     if record.header.get("transcribed") is True:
         from assistant.record.export.paper import paper_summary

@@ -11,7 +11,7 @@ import click
 from assistant.record.commands.shared import print_json, record_path, summary_of, write_out
 from assistant.record.export.tag import NOT_BEYOND_USE, label_lines, label_pdf, label_text, qr_text, status
 from assistant.record.export.summary import ReportSummary
-from assistant.record.paths import root_of_session
+from assistant.record.storage.paths import root_of_session
 from assistant.record.reader import Record, read_record, require_whole
 from assistant.record.verify import verify
 
@@ -55,7 +55,7 @@ def _unless_overdue(held: Record, summary: ReportSummary) -> ReportSummary:
     enclosure = held.header.get("enclosure")
     if held.kind != "live" or held.folder is None or not isinstance(enclosure, dict):
         return summary
-    from assistant.station.overdue import overdue_lines
+    from assistant.station.account.overdue import overdue_lines
 
     late = overdue_lines(root_of_session(held.folder), str(enclosure.get("id", "")), date.today())
     return replace(summary, fit_until_wall="", fit_rule=" ".join(late)) if late else summary

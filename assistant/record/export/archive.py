@@ -17,11 +17,11 @@ from pathlib import Path
 from typing import BinaryIO
 
 from assistant.errors import StorageError
-from assistant.record.attached import attached_names
+from assistant.record.beside.attached import attached_names
 from assistant.record.export.csv_facts import csv_bytes
 from assistant.record.export.pdf import pdf_bytes
 from assistant.record.export.summary import ReportSummary
-from assistant.record.file_store import FILE_NAME, TAILS
+from assistant.record.storage.file_store import FILE_NAME, TAILS
 from assistant.record.reader import Record
 
 FOLDERS = ("clips", "site", "approvals", "scans", TAILS)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from assistant.record.envelope import Line
+from assistant.record.lines.envelope import Line
 
 _CONFIRMED, _CORRECTED = "step_confirmed", "correction_made"
 

@@ -11,7 +11,7 @@ from importlib import resources
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
-from assistant.record.safe_text import printable
+from assistant.record.lines.safe_text import printable
 
 FONT = "NotoSans"
 

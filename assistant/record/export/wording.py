@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from assistant.record.safe_text import printable
+from assistant.record.lines.safe_text import printable
 
 
 def clock(ms: int | None) -> str:

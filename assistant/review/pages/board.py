@@ -9,9 +9,9 @@ from collections.abc import AsyncIterator
 from starlette.responses import Response, StreamingResponse
 
 from assistant.errors import GauntletError, RecordError, RefusedError, UsageError
-from assistant.procedure.plan import CHECK, INSTRUCT, NOTE, PATCH, READING, WET, Step
-from assistant.review.call import Call, session_url
-from assistant.review.inbox import leave_statement
+from assistant.procedure.model.plan import CHECK, INSTRUCT, NOTE, PATCH, READING, WET, Step
+from assistant.review.serving.call import Call, session_url
+from assistant.review.deciding.inbox import leave_statement
 from assistant.review.pages.door import address_of
 from assistant.review.pages.sign import components
 from assistant.session.lookup import step_of

@@ -9,11 +9,11 @@ from typing import Any
 
 from starlette.responses import Response
 
-from assistant.record.envelope import Line
-from assistant.record.safe_text import printable
-from assistant.review.call import Call, session_url
-from assistant.review.names import plain
-from assistant.review.times import clock_words
+from assistant.record.lines.envelope import Line
+from assistant.record.lines.safe_text import printable
+from assistant.review.serving.call import Call, session_url
+from assistant.review.session.names import plain
+from assistant.review.session.times import clock_words
 
 PER_PAGE = 50
 MOST_FIELDS, MOST_TEXT, MOST_RAW = 40, 400, 6_000

@@ -8,11 +8,11 @@ from typing import Any
 from sqlalchemy import func, select
 from starlette.responses import Response
 
-from assistant.review.call import Call
-from assistant.review.decisions import SHORT
-from assistant.review.index import Row
-from assistant.review.register import PRESSING
-from assistant.review.times import parse_wall
+from assistant.review.serving.call import Call
+from assistant.review.deciding.decisions import SHORT
+from assistant.review.register.index import Row
+from assistant.review.register.register import PRESSING
+from assistant.review.session.times import parse_wall
 
 PER_PAGE = 25
 HEAVY = 10  # of weight: something to look at

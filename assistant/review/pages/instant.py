@@ -6,8 +6,8 @@ from typing import Any
 
 from starlette.responses import Response
 
-from assistant.review.call import Call, session_url
-from assistant.review.sessions import Opened
+from assistant.review.serving.call import Call, session_url
+from assistant.review.session.opened import Opened
 from assistant.session.facts.lines import Heard, LineSpoken
 from assistant.session.view import view
 

@@ -9,12 +9,12 @@ from sqlalchemy import func, select
 from starlette.responses import Response
 
 from assistant.errors import GauntletError, RecordError
-from assistant.review.agenda import calendar_file
-from assistant.review.call import Call
-from assistant.review.decisions import SHORT
-from assistant.review.entries import DONE, MANUAL, PREPARATION, STRUCK
-from assistant.review.index import Row
-from assistant.review.register import NAMES
+from assistant.review.register.agenda import calendar_file
+from assistant.review.serving.call import Call
+from assistant.review.deciding.decisions import SHORT
+from assistant.review.register.entries import DONE, MANUAL, PREPARATION, STRUCK
+from assistant.review.register.index import Row
+from assistant.review.register.register import NAMES
 
 PER_PAGE = 25
 _LOCAL_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d)?")

@@ -6,7 +6,7 @@ import mimetypes
 
 from starlette.responses import FileResponse, Response
 
-from assistant.review.call import HERE, Call
+from assistant.review.serving.call import HERE, Call
 
 FOLDER = HERE / "static"
 _TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}

@@ -5,10 +5,10 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, field
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session import words as w
-from assistant.session.bridges import SIGN_IN
+from assistant.session.words import vocabulary as w
+from assistant.session.order.bridges import SIGN_IN
 from assistant.session.facts import contacts, machine, troubles
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES

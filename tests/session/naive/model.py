@@ -7,7 +7,7 @@ Nothing is spoken here: it tells what was completed, what departed from the proc
 
 from __future__ import annotations
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 from tests.session.naive.lines import Lines
 from tests.session.naive.world import World
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal, InvalidOperation
 
-from assistant.procedure import plan as p
+from assistant.procedure.model import plan as p
 
 
 class World:

@@ -1,0 +1,205 @@
+"""Signatures on a sealed record, and their withdrawal: lines after the seal, chained to it.
+
+A signature covers the whole line, `prev` included, so it can't be cut out and put under another record
+(21 CFR 11.70); it shows the printed name, the time and what it means (11.50).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from assistant.errors import RecordError, RefusedError, StorageError, UsageError
+from assistant.record.lines.canonical import from_canonical, to_canonical
+from assistant.record.lines.chain import SIGNATURE_ZEROS, ZEROS, blank, digest_of
+from assistant.record.lines.envelope import Line, encode_line
+from assistant.record.storage.file_store import FileLineStore, record_file
+from assistant.record.storage.files import Files, OsFiles
+from assistant.record.signing.keys import UnlockedKey, key_id_of, signature_holds
+from assistant.record.storage.locks import WriterLock
+from assistant.record.storage.paths import root_of_session
+from assistant.record.reader import Record, read_record, require_whole
+from assistant.record.lines.safe_text import printable
+from assistant.record.witness_log import WitnessLog
+
+
+@dataclass(frozen=True)
+class SignatureCheck:
+    """One line after the seal. `known`: its key is in the registry; None when no registry was given."""
+
+    line: int
+    kind: str
+    name: str
+    key_id: str
+    meaning: str
+    wall: str
+    known: bool | None
+    problem: str = ""
+
+
+def check_signature(line: Line, public_keys: dict[str, str] | None = None) -> SignatureCheck:
+    """Check the signature in a `record_signed` or `record_withdrawn` line. Never raises."""
+    data = line.data
+    parts = ("name", "key_id", "public_key", "signature", "digest", "meaning")
+    text = {key: value for key in parts if isinstance(value := data.get(key), str)}
+    if len(text) < len(parts):
+        return SignatureCheck(
+            line.seq, line.kind, "", "", "", line.wall, None, "lacks the parts of a signature"
+        )
+    problem = ""
+    message = _message(line.raw, text["signature"], text["digest"])
+    if message is None or not signature_holds(text["public_key"], message, text["signature"]):
+        problem = "its signature doesn't fit its bytes"
+    elif key_id_of(bytes.fromhex(text["public_key"])) != text["key_id"]:
+        problem = "its key id doesn't fit its key"
+    known = None if public_keys is None else public_keys.get(text["key_id"]) == text["public_key"]
+    if known is False and not problem:
+        problem = "it is signed by a key that isn't in the registry"
+    return SignatureCheck(
+        line.seq,
+        line.kind,
+        printable(text["name"], 120),
+        text["key_id"],
+        printable(text["meaning"], 400),
+        line.wall,
+        known,
+        problem,
+    )
+
+
+def sign_record(
+    path: Path | str,
+    key: UnlockedKey,
+    *,
+    meaning: str,
+    wall: str,
+    details: dict[str, Any] | None = None,
+    files: Files | None = None,
+    witness: bool = True,
+) -> Line:
+    """Sign a sealed live record. `meaning`: what the signature says ("reviewed", "released", ...);
+    `details`: whatever else the signer states. Raises RefusedError for records that aren't live,
+    RecordError for open, damaged or busy ones, StorageError.
+    """
+    if not meaning.strip():
+        raise UsageError("A signature needs its meaning.", expected="what the signer states by it")
+    data = {"meaning": meaning, "details": details or {}}
+    return _add_after_seal(path, "record_signed", data, key, wall, files or OsFiles(), witness)
+
+
+def withdraw_signature(
+    path: Path | str,
+    key: UnlockedKey,
+    *,
+    line: int,
+    reason: str,
+    wall: str,
+    files: Files | None = None,
+    witness: bool = True,
+) -> Line:
+    """Withdraw the signature in line `line`, with a reason. It stays readable; its own withdrawal is
+    signed."""
+    if not reason.strip():
+        raise UsageError("A withdrawal needs its reason.", expected="why the signature no longer stands")
+    record = require_whole(read_record(path))
+    standing = {signed.seq for signed in standing_signatures(record)}
+    if line not in standing:
+        raise RecordError(f"Line {line} holds no signature that stands.", where=str(record.path))
+    data = {"meaning": "withdrawn", "withdraws": line, "reason": reason}
+    return _add_after_seal(path, "record_withdrawn", data, key, wall, files or OsFiles(), witness)
+
+
+def standing_signatures(record: Record) -> list[Line]:
+    """Signatures after the seal that no later line withdraws."""
+    gone = {line.data.get("withdraws") for line in record.after_seal if line.kind == "record_withdrawn"}
+    return [line for line in record.after_seal if line.kind == "record_signed" and line.seq not in gone]
+
+
+def _add_after_seal(
+    path: Path | str,
+    kind: str,
+    data: dict[str, Any],
+    key: UnlockedKey,
+    wall: str,
+    files: Files,
+    witness: bool,
+) -> Line:
+    from assistant.record.recover import set_tail_aside
+    from assistant.record.verify import verify
+
+    folder = record_file(path).absolute().parent
+    lock = WriterLock(folder, key.name, files=files)
+    store: FileLineStore | None = None
+    try:
+        record = require_whole(read_record(folder))
+        if record.kind != "live":
+            raise RefusedError(
+                f"This is a {record.kind} record. Only live records are signed.", where=str(folder)
+            )
+        if not record.seal:
+            raise RecordError(
+                "The record isn't sealed, so it can't be signed.",
+                where=str(folder),
+                try_next="Finish or recover the session first.",
+            )
+        store = FileLineStore(folder, new=False, files=files)
+        tails = set_tail_aside(store, record)
+        report = verify(folder, witness=None if witness else False)
+        if not report.complete:
+            raise RecordError(
+                f"The record doesn't verify: {report.problems[0]}",
+                where=str(folder),
+                try_next="Run 'assistant verify' on it. Don't sign it.",
+            )
+        last = record.lines[-1]
+        data = {
+            **data,
+            "name": key.name,
+            "key_id": key.key_id,
+            "public_key": key.entry.public_key,
+            "seal": record.seal.sha256,
+            "set_aside": tails,
+            "signature": SIGNATURE_ZEROS,
+            "digest": ZEROS,
+        }
+        raw = encode_line(
+            seq=last.seq + 1,
+            t_ms=last.t_ms,
+            wall=wall,
+            record=record.kind,
+            rules=record.rules,
+            fact={"kind": kind, "v": 1, "data": data},
+            prev=last.sha256,
+        )
+        if _message(raw, SIGNATURE_ZEROS, ZEROS) is None:
+            raise UsageError("The details of a signature may not hold fields called signature or digest.")
+        body = from_canonical(raw)
+        body["data"]["signature"] = key.sign(raw)
+        body["data"]["digest"] = digest_of(to_canonical(body), ZEROS)
+        raw = to_canonical(body)
+        store.append(raw + b"\n")
+        signed = read_record(folder).lines[-1]
+        if witness:
+            WitnessLog(root_of_session(folder), files=files).note(
+                "signed" if kind == "record_signed" else "withdrawn",
+                record.session,
+                signed.seq,
+                signed.sha256,
+                wall,
+            )
+        return signed
+    except OSError as error:
+        raise StorageError("The signature can't be written.", where=str(folder)) from error
+    finally:
+        if store:
+            store.close()
+        lock.release()
+
+
+def _message(raw: bytes, signature: str, digest: str) -> bytes | None:
+    """What was signed: the line with signature and digest as zeros."""
+    if len(signature) != len(SIGNATURE_ZEROS) or len(digest) != len(ZEROS):
+        return None
+    without = blank(raw, "signature", signature)
+    return None if without is None else blank(without, "digest", digest)

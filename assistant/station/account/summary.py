@@ -1,0 +1,216 @@
+"""What a record says in plain values, for reports, door labels and pages: folded by the same core."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from assistant.procedure.model.base import in_language
+from assistant.procedure.model.plan import Plan
+from assistant.record.export.summary import Bar, Remark, ReportSummary, StepRow
+from assistant.record.signing.keys import KeyStore, PublicKey
+from assistant.record.reader import Record
+from assistant.review.deciding.decisions import REJECTED, signed_lines, standing
+from assistant.review.serving.places import keys_folder
+from assistant.session.order.bridges import bridge_step, is_bridge
+from assistant.session.facts import contacts, lines, machine, steps, troubles
+from assistant.session.facts.base import Fact
+from assistant.session.initial import initial
+from assistant.session.lookup import holds, name_of
+from assistant.station.account.opening import OpenedSession, facts_of, folded, loaded_of, plan_of
+from assistant.station.account.tally import Tally, tally
+
+_VERDICTS = {
+    "complete": "Complete: every step was done, every contact time kept.",
+    "incomplete": "Incomplete: something was skipped or left open.",
+    "stopped": "Stopped: a safe stop before the end.",
+    "left": "Left: the room had to be left at once.",
+    "": "Open: the session was never closed.",
+}
+
+
+def summarise(record: Record) -> ReportSummary:
+    """Everything a report's first page, step table, time line and label need. Raises RecordError, SiteFileError."""
+    plan = plan_of(record)
+    return summary_of(OpenedSession(record, plan, tuple(facts_of(record))))
+
+
+def summary_of(opened: OpenedSession) -> ReportSummary:
+    """As `summarise`, for a record that is open already."""
+    record, plan, facts = opened.record, opened.plan, opened.facts
+    counted = tally(facts)
+    told = record.header
+    fit_until, fit_rule = _fit(opened, counted)
+    return ReportSummary(
+        title=plan.title, revision=plan.revision, site=plan.site, enclosure=in_language(loaded_of(record).enclosure.name, plan.language),
+        technician=str(told.get("technician", "")), verdict=_VERDICTS[counted.verdict],
+        started_wall=record.lines[0].wall, ended_wall=_ended(record), duration_ms=counted.ended_ms,
+        waiting_ms=counted.waited_ms, words_heard=counted.heard + counted.refused, words_refused=counted.refused,
+        deviations=tuple(_remarks(record)), unanswered=_unanswered(facts, counted),
+        steps=tuple(step_rows(plan, facts)), bars=tuple(bars(plan, facts)),
+        cleaned=f"{plan.title}" if counted.verdict == "complete" else "",
+        fit_until_wall=fit_until, fit_rule=fit_rule, released=released_by(record), release_rule=RELEASE_RULE,
+        witnesses=tuple(dict.fromkeys(f.person for f in facts if isinstance(f, steps.WitnessGiven))),
+        with_what=_with_what(told),
+    )
+
+
+RELEASE_RULE = "released by a standing signature in the record, as the site's review rules say"
+
+
+def known_keys() -> list[PublicKey] | None:
+    """The site's registry of keys, or None where no key store is here: then only each signature itself is held."""
+    folder = keys_folder(None)
+    return KeyStore(folder).registry() if folder.is_dir() else None
+
+
+def released_by(record: Record) -> str:
+    """Who released it and when: the signature that stands now, unless it says not accepted."""
+    now = standing(signed_lines(record, known_keys()))
+    return f"{now.meaning}, {now.name}, {now.wall}" if now and now.decision != REJECTED else ""
+
+
+def _fit(opened: OpenedSession, counted: Tally) -> tuple[str, str]:
+    """Fit until when, by the site's interval for this kind of clean, counted from its end; ("", "") without one."""
+    days = getattr(loaded_of(opened.record).enclosure.intervals, opened.plan.purpose, None)
+    if days is None or counted.verdict != "complete":
+        return "", ""
+    until = datetime.fromisoformat(_ended(opened.record)) + timedelta(days=float(days))
+    return until.isoformat(timespec="seconds"), f"{opened.plan.purpose.replace('_', ' ')} clean every {days} days"
+
+
+def _ended(record: Record) -> str:
+    seal = record.seal
+    return seal.wall if seal is not None else record.lines[-1].wall
+
+
+def _remarks(record: Record) -> list[Remark]:
+    decided = standing(signed_lines(record, known_keys()))
+    answer = ""
+    if decided is not None:
+        answer = f"{decided.meaning}, line {decided.line}" + (f": {decided.reason}" if decided.reason else "")
+    return [
+        Remark(line.t_ms, line.seq, fact["data"]["text"], answer)
+        for line, fact in record.facts()
+        if fact["kind"] == troubles.Deviation.KIND
+    ]
+
+
+def _unanswered(facts: tuple[Fact, ...], counted: Tally) -> tuple[str, ...]:
+    if counted.verdict:
+        return ()
+    last = [f for f in facts if isinstance(f, lines.LineSpoken) and f.role in (lines.QUESTION, lines.INSTRUCTION)]
+    return (last[-1].text,) if last else ()
+
+
+def step_rows(plan: Plan, facts: tuple[Fact, ...]) -> list[StepRow]:
+    """One row per beginning of a step, in order; then the steps that were called for and never begun. A move that
+    the core put in is told for the way it took. Raises RecordError where a fact can't follow those before it."""
+    rows: list[StepRow] = []
+    open_row: StepRow | None = None
+    done: dict[str, int] = {}
+    owed: set[str] = set()
+    state = initial(plan)
+    for count, fact in enumerate(facts, 1):
+        hands, state = state.hands, folded(state, fact, count)
+        if isinstance(fact, steps.StepStarted):
+            if open_row is not None:
+                rows.append(open_row)
+            text = _text(plan, fact.step, hands)
+            number = _number(plan, fact.step)
+            open_row = StepRow(number, text, fact.at_ms, None, "open", note=_branch_title(plan, fact.branch))
+        elif isinstance(fact, steps.StepConfirmed | steps.WaitEnded | steps.StepSkipped) and open_row is not None:
+            outcome = "skipped" if isinstance(fact, steps.StepSkipped) else "redone" if fact.step in owed else "done"
+            by = ""
+            if isinstance(fact, steps.StepConfirmed):
+                by = fact.policy.replace("_", " ") + ("" if fact.source == "voice" else f", {fact.source}")
+            rows.append(StepRow(
+                open_row.number, open_row.text, open_row.started_ms, fact.at_ms, outcome, by, open_row.note,
+            ))
+            done[fact.step], open_row = len(rows) - 1, None
+        elif isinstance(fact, steps.StepOwed):
+            owed.add(fact.step)
+            if fact.step in done:
+                at = done.pop(fact.step)
+                old = rows[at]
+                rows[at] = StepRow(old.number, old.text, old.started_ms, old.ended_ms, "failed", old.by, fact.because)
+    if open_row is not None:
+        rows.append(open_row)
+    begun = {row.text for row in rows}
+    for step in plan.steps:
+        if holds(state, step) and step.id not in state.main.done and _text(plan, step.id) not in begun:
+            rows.append(StepRow(_number(plan, step.id), _text(plan, step.id), None, None, "open"))
+    return rows
+
+
+def _text(plan: Plan, step_id: str, hands: str = "") -> str:
+    step = bridge_step(plan, step_id, hands) if is_bridge(step_id) else plan.step(step_id)
+    return step.say or f"Wait for {', '.join(name_of(plan, w) for w in step.wait_for if w != '*') or 'all surfaces'}."
+
+
+def _number(plan: Plan, step_id: str) -> str:
+    for number, step in enumerate(plan.steps, 1):
+        if step.id == step_id:
+            return str(number)
+    return "+"
+
+
+def _branch_title(plan: Plan, branch: str) -> str:
+    return plan.mishaps[branch].title if branch else ""
+
+
+def bars(plan: Plan, facts: tuple[Fact, ...]) -> list[Bar]:
+    """Every contact and cycle as it ran, in the order of their beginnings."""
+    out: list[Bar] = []
+    open_bars: dict[str, tuple[Bar, list[int]]] = {}
+
+    def close(key: str, at_ms: int, outcome: str) -> None:
+        if key in open_bars:
+            bar, rewets = open_bars.pop(key)
+            out.append(Bar(
+                bar.what, bar.with_what, bar.start_ms, at_ms, bar.required_ms, outcome, tuple(rewets), bar.kind,
+            ))
+
+    for fact in facts:
+        if isinstance(fact, contacts.ContactStarted):
+            close(fact.surface, fact.at_ms, "void")
+            step = plan.step(fact.step)
+            open_bars[fact.surface] = (
+                Bar(name_of(plan, fact.surface), step.agent_name or fact.agent, fact.wet_since_ms, 0,
+                    fact.complete_at_ms - fact.wet_since_ms, "open"), [],
+            )
+        elif isinstance(fact, contacts.RewetConfirmed) and fact.surface in open_bars:
+            open_bars[fact.surface][1].append(fact.claimed_ms)
+        elif isinstance(fact, contacts.ContactCompleted):
+            close(fact.surface, fact.due_ms, "complete")
+        elif isinstance(fact, contacts.SurfaceDried) and fact.phase == "contact":
+            close(fact.surface, fact.due_ms, "dried")
+        elif isinstance(fact, contacts.ContactVoided | troubles.SurfaceSpoiled):
+            close(fact.surface, fact.at_ms, "void")
+        elif isinstance(fact, machine.CycleStarted):
+            close(f"cycle:{fact.cycle}", fact.at_ms, "void")
+            open_bars[f"cycle:{fact.cycle}"] = (
+                Bar(name_of(plan, fact.cycle), "", fact.started_ms, 0, fact.due_ms - fact.started_ms, "open",
+                    kind="cycle"), [],
+            )
+        elif isinstance(fact, machine.CycleCompleted):
+            close(f"cycle:{fact.cycle}", fact.due_ms, "complete")
+        elif isinstance(fact, machine.CycleBroken):
+            close(f"cycle:{fact.cycle}", fact.at_ms, "void")
+    end = facts[-1].at_ms if facts else 0
+    for key in list(open_bars):
+        close(key, end, "open")
+    return sorted(out, key=lambda bar: (bar.start_ms, bar.what))
+
+
+def _with_what(told: dict) -> tuple[tuple[str, str], ...]:
+    engine, voice = told.get("engine", {}), told.get("voice", {})
+    software = told.get("software", {})
+    return (
+        ("Software", f"{software.get('name', '')} {software.get('version', '')}, rules {software.get('rules', '')}"),
+        ("Speech engine", f"{engine.get('engine', '')} {engine.get('version', '')}"),
+        ("Speech model", f"{engine.get('model', '')} {str(engine.get('model_sha256', ''))[:16]}"),
+        ("Voice", f"{voice.get('engine', '')} {voice.get('voice', '')}"),
+        ("Microphone", str(told.get("source", {}).get("device", told.get("source", {}).get("source", "")))),
+        ("Headset", str(told.get("sink", {}).get("device", told.get("sink", {}).get("sink", "")))),
+        ("Clock", str(told.get("clock", ""))),
+    )
