@@ -1,4 +1,4 @@
-"""`python -m tests.support.mode_diagram`: the mode table as a Mermaid diagram, for the block in DEVELOPERS.md."""
+"""`python -m tests.support.mode_diagram`: the mode table as a Mermaid diagram, for the block in the handbook (`assistant/handbook/core.md`)."""
 
 from __future__ import annotations
 
