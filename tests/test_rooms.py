@@ -9,7 +9,6 @@ import ast
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
-from fnmatch import fnmatch
 from pathlib import Path
 
 import pytest
