@@ -10,10 +10,13 @@ from pathlib import Path
 
 import icalendar
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from assistant.calc.due import DUE_TODAY, NEVER_DONE, OVERDUE, Due
 from assistant.errors import SiteFileError, UsageError
 from assistant.review.register.agenda import calendar_file
+from assistant.record.lines.canonical import to_canonical
 from assistant.review.serving.desk import Desk
 from assistant.review.register.entries import SiteEntries
 from assistant.review.register.index import Index, Row
@@ -22,7 +25,8 @@ from tests.bench.review.operator import Manner
 from tests.bench.review.stage import PASSPHRASE, SUPERVISOR
 from assistant.review.register.register import Duty, overdue, overdue_now
 from assistant.review.deciding.site_rule import load_rules
-from tests.review.conftest import Browser, rows
+from assistant.station.account.overdue import UNREAD, overdue_lines
+from tests.review.conftest import Browser, browser, rows
 
 
 def duty(desk: Desk, purpose: str) -> Duty:
@@ -269,3 +273,70 @@ def test_times_are_shown_in_the_sites_zone_with_the_offset(
     client.sign_in()
     assert "(+09:00)" in client.get(f"/sessions/{rows(desk)[0].session}").text
     assert desk.clock.full(EPOCH) == "Mon 2 Mar 2026, 15:40:00 (+09:00)"  # 07:40 at +01:00
+
+
+@pytest.mark.parametrize("number", ["²", "٣", "९", "1e3", "-1", "9" * 5_000, "", "７"])
+def test_a_strike_that_names_no_entry_is_refused_and_harms_nobody(tmp_path: Path, number: str) -> None:
+    entries = SiteEntries(tmp_path)
+    now = "2026-03-02T10:00:00+01:00"
+    entries.add("preparation", "gb-2", "P-1", now, "", "X", now)
+    with pytest.raises(UsageError):
+        entries.add("struck", "gb-2", number, now, "", "X", now)
+    assert [e.name for e in entries.all()] == ["P-1"]
+
+
+def test_another_enclosures_entry_cant_be_struck(tmp_path: Path) -> None:
+    entries = SiteEntries(tmp_path)
+    now = "2026-03-02T10:00:00+01:00"
+    entries.add("preparation", "gb-2", "P-1", now, "", "X", now)
+    with pytest.raises(UsageError):
+        entries.add("struck", "pi-1", str(entries.all()[0].number), now, "", "X", now)
+
+
+def _line(**fields: object) -> bytes:
+    now = "2026-03-02T10:00:00+01:00"
+    plain = {"number": 1, "what": "done", "enclosure": "gb-2", "name": "leak_test", "at": now, "note": "", "by": "X",
+             "entered": now}
+    return to_canonical({**plain, **fields})
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.one_of(
+    st.binary(max_size=80).map(lambda raw: raw.replace(b"\n", b"")),
+    st.text(max_size=30).map(lambda text: _line(what="struck", name=text)),
+    st.sampled_from(["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00", "2026-02-30T00:00:00Z", "²"]).map(
+        lambda at: _line(at=at)),
+    st.sampled_from([_line(number=True), _line(what="odd"), _line(number=-5), b"[]", b"7", b"{}", _line(name="\U0001f9e4")]),
+), max_size=6))
+def test_whatever_stands_among_the_entries_the_good_ones_are_read_and_live_work_starts(
+    tmp_path: Path, lines: list[bytes],
+) -> None:
+    entries = SiteEntries(tmp_path)
+    entries.file.parent.mkdir(exist_ok=True)
+    good = _line(number=77)
+    entries.file.write_bytes(b"\n".join([*lines, good]) + b"\n")
+    read, odd = entries.read()
+    assert 77 in {e.number for e in read}
+    assert all(1 <= number <= len(lines) for number in odd)
+    said = overdue_lines(tmp_path, "gb-2", date(2026, 3, 3))
+    assert UNREAD not in said, "the register itself reads whatever is there"
+
+
+def test_a_line_that_cant_be_understood_is_told_on_the_enclosures_page(desk: Desk) -> None:
+    client = browser(desk)
+    client.sign_in()
+    desk.entries.file.parent.mkdir(parents=True, exist_ok=True)
+    desk.entries.file.write_bytes(_line(what="struck", name="²") + b"\n" + _line(number=2) + b"\n")
+    page = client.get("/register/gb-2")
+    assert page.status_code == 200 and "line 1 of" in page.text
+    assert client.get("/").status_code == client.get("/register/calendar.ics").status_code == 200
+
+
+def test_a_start_goes_on_where_the_register_breaks_and_says_whom_to_tell(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise RuntimeError("planted")
+
+    monkeypatch.setattr("assistant.station.account.overdue.overdue_now", broken)
+    assert overdue_lines(tmp_path, "gb-2", date(2026, 3, 3)) == [UNREAD]

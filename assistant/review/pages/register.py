@@ -42,7 +42,8 @@ def register_enclosure(call: Call, problem: str = "", status: int = 200) -> Resp
     with call.desk.index.db() as db:
         total = db.scalar(select(func.count()).select_from(Row).where(*mine)) or 0
     rows = call.desk.index.page(mine, [Row.ended_utc.desc()], page, PER_PAGE)
-    entries = [e for e in call.desk.entries.all() if e.enclosure == enclosure][::-1]
+    standing, odd = call.desk.entries.read()
+    entries = [e for e in standing if e.enclosure == enclosure][::-1]
     file = call.desk.enclosures().get(enclosure)
     duties = [d for d in call.desk.duties() if d.enclosure == enclosure]
     name = duties[0].enclosure_name if duties else rows[0].enclosure_name if rows else enclosure
@@ -58,6 +59,7 @@ def register_enclosure(call: Call, problem: str = "", status: int = 200) -> Resp
         page=page,
         pages=-(-total // PER_PAGE),
         problem=problem,
+        odd=odd,
         short=SHORT,
         preparations=[e for e in entries if e.what == PREPARATION][:200],
         done=[e for e in entries if e.what == DONE][:200],

@@ -1,7 +1,6 @@
 """What the site enters by hand: preparations made in an enclosure, and duties done without a session.
 
-One canonical line each in `<records>/_site/entries.jsonl`, appended, synced, never rewritten; a mistake is
-struck
+One canonical line each in `<records>/_site/entries.jsonl`, appended, synced, never rewritten; a mistake is struck
 by a later line that names it. These lines and the records are what the register is made from.
 """
 
@@ -27,8 +26,7 @@ MANUAL = ("glove_change", "sleeve_change", "leak_test", "certification")
 
 @dataclass(frozen=True)
 class SiteEntry:
-    """One entry. `what`: preparation or done; `name`: the preparation's number, or the duty; `at`: when it
-    was
+    """One entry. `what`: preparation or done; `name`: the preparation's number, or the duty; `at`: when it was
     (RFC 3339); `entered`: when it was entered."""
 
     number: int
@@ -41,6 +39,22 @@ class SiteEntry:
     entered: str
 
 
+def struck_number(name: str) -> int | None:
+    """The entry's number that a strike names, or None: plain digits only, as other scripts' digits aren't numbers."""
+    return int(name) if name.isascii() and name.isdecimal() and len(name) < 10 else None
+
+
+def _entry(raw: bytes) -> SiteEntry | None:
+    try:
+        entry = SiteEntry(**from_canonical(raw))
+    except (NotCanonical, TypeError):
+        return None
+    texts = (entry.what, entry.enclosure, entry.name, entry.at, entry.note, entry.by, entry.entered)
+    if type(entry.number) is not int or not all(isinstance(text, str) for text in texts):
+        return None
+    return entry if entry.what in (PREPARATION, DONE, STRUCK) and parse_wall(entry.at) else None
+
+
 class SiteEntries:
     """The entries of one records root."""
 
@@ -48,40 +62,29 @@ class SiteEntries:
         self.file = Path(root) / "_site" / "entries.jsonl"
 
     def all(self) -> list[SiteEntry]:
-        """Entries that stand, oldest first. Lines that can't be read are left out; a torn last one is
-        normal."""
+        """Entries that stand, oldest first."""
+        return self.read()[0]
+
+    def read(self) -> tuple[list[SiteEntry], list[int]]:
+        """Entries that stand, oldest first, and the numbers of the lines that can't be understood: these are skipped
+        and told, so that nothing stored by one person stops another. A torn last line is normal and not among them."""
         found: dict[int, SiteEntry] = {}
+        odd: list[int] = []
         try:
-            raw_lines = self.file.read_bytes().split(b"\n")
+            *whole, _torn = self.file.read_bytes().split(b"\n")
         except OSError:
-            return []
-        for raw in raw_lines:
-            if not raw:
-                continue
-            try:
-                item = from_canonical(raw)
-                entry = SiteEntry(**item)
-            except (NotCanonical, TypeError):
-                continue
-            if not isinstance(entry.number, int) or not all(
-                isinstance(v, str)
-                for v in (
-                    entry.what,
-                    entry.enclosure,
-                    entry.name,
-                    entry.at,
-                    entry.note,
-                    entry.by,
-                    entry.entered,
-                )
-            ):
-                continue
-            if entry.what == STRUCK:
-                if entry.name.isdigit():
-                    found.pop(int(entry.name), None)
-            elif parse_wall(entry.at):
+            return [], []
+        for number, raw in enumerate(whole, 1):
+            entry = _entry(raw)
+            if entry is None:
+                odd.append(number)
+            elif entry.what != STRUCK:
                 found[entry.number] = entry
-        return sorted(found.values(), key=lambda e: e.at)
+            elif (struck := struck_number(entry.name)) is not None:
+                found.pop(struck, None)
+            else:
+                odd.append(number)
+        return sorted(found.values(), key=lambda e: e.at), odd
 
     def add(self, what: str, enclosure: str, name: str, at: str, note: str, by: str, entered: str) -> None:
         """Append an entry. Raises UsageError for one that can't be right, StorageError."""
@@ -96,6 +99,10 @@ class SiteEntries:
             or printable(note, 400) != note
         ):
             raise UsageError("The entry needs a name of 1 to 120 printable characters.")
+        if what == STRUCK and not any(
+            e.number == struck_number(name) and e.enclosure == enclosure for e in self.all()
+        ):
+            raise UsageError("There is no such entry to strike.", expected="the number of an entry of this enclosure")
         if what == DONE and name not in MANUAL:
             raise UsageError("This can't be entered by hand.", expected=", ".join(MANUAL))
         moment, now = parse_wall(at), parse_wall(entered)
