@@ -56,7 +56,7 @@ EXPECTED: dict[str, tuple[int | None, str]] = {
     "mapping-as-key": (None, "should"),
     "merge-key": (None, "isn't allowed"),
     "negative-time": (18, "negative"),
-    "newer-format": (1, "format 3"),
+    "newer-format": (1, "format 4"),
     "no-format": (1, "format is missing"),
     "no-kind": (1, "kind is missing"),
     "no-steps": (11, "steps is too short"),

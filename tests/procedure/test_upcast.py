@@ -41,6 +41,26 @@ def test_the_current_format_passes_through_unchanged():
     assert upcast(tree).data == before and before["format"] == CURRENT
 
 
+def test_a_mishap_of_format_2_is_taken_to_endanger_the_person():
+    old = parse_tree("format: 2\nkind: part\nmishaps:\n  - {id: a, word: spill}\n  - {id: b, urgency: work}\n", "x.yaml")
+    assert [m["urgency"] for m in upcast(old).data["mishaps"]] == ["person", "work"]
+
+
+def test_a_mishap_without_urgency_is_named_with_its_line_and_what_it_can_be(tmp_path):
+    for file in default_folder().rglob("*.yaml"):
+        to = tmp_path / file.relative_to(default_folder())
+        to.parent.mkdir(parents=True, exist_ok=True)
+        to.write_text(file.read_text())
+    part = tmp_path / "parts" / "mishaps.yaml"
+    text = part.read_text()
+    part.write_text(text.replace("    urgency: person\n", "", 1))
+    with pytest.raises(SiteFileProblems) as caught:
+        load_procedure("gb-2-light-clean", tmp_path)
+    problem = next(p for p in caught.value.problems if "urgency" in p.message)
+    assert problem.message == "urgency is missing." and "person, containment or work" in problem.expected
+    assert problem.file.endswith("mishaps.yaml") and text.splitlines()[problem.line - 1].strip().startswith("- id:")
+
+
 def test_a_newer_format_is_refused_by_its_number():
     with pytest.raises(SiteFileProblems, match=f"format {CURRENT + 1}; this program reads up to {CURRENT}"):
         upcast(parse_tree(f"format: {CURRENT + 1}\nkind: procedure\n", "x.yaml"))

@@ -165,6 +165,7 @@ class _Compiler:
             m.then,
             self.text(m.tell),
             self.text(m.asks_which),
+            m.urgency,
         )
 
     def line(self, steps: tuple[FlatStep, ...], hands: str, ids: list[str]) -> tuple[Step, ...]:

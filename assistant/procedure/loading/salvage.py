@@ -24,14 +24,14 @@ _SAY = "-"
 _STEP = {"id": "left-out", "do": "instruct", "say": _SAY}
 STAND_INS: dict[str, dict[str, Any]] = {
     "procedure": {
-        "format": 2, "title": "-", "revision": "-", "purpose": "other", "document": "-", "steps": [_STEP],
+        "format": 3, "title": "-", "revision": "-", "purpose": "other", "document": "-", "steps": [_STEP],
     },
-    "part": {"format": 2, "revision": "-"},
+    "part": {"format": 3, "revision": "-"},
     "enclosure": {
-        "format": 2, "name": "-", "site": "-", "revision": "-", "hazardous": "yes", "maker_document": "-",
+        "format": 3, "name": "-", "site": "-", "revision": "-", "hazardous": "yes", "maker_document": "-",
         "local_rules": "-", "wipe": {"faces": 8, "area_per_face": {"clean": "1 m2"}, "source": "-"},
     },
-    "agents": {"format": 2, "revision": "-"},
+    "agents": {"format": 3, "revision": "-"},
 }
 
 

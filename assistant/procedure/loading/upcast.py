@@ -1,7 +1,7 @@
 """Older formats of site files into the current one, step by step, on plain values and their places.
 
 Format 1 (the first drafts) wrote the kind of a step as its key (`- wet: back_wall`), seconds as bare numbers
-(`contact_s: 60`) and the file's kind as `type`. Nothing else reads format 1.
+(`contact_s: 60`) and the file's kind as `type`. Nothing else reads format 1. Format 2 had no `urgency` on a mishap.
 """
 
 from __future__ import annotations
@@ -11,7 +11,10 @@ from typing import Any
 from assistant.procedure.loading.problems import SiteFileProblems
 from assistant.procedure.loading.yaml_tree import Key, Tree
 
-CURRENT = 2
+CURRENT = 3
+# Format 2 didn't say what a mishap endangers. Until the site says it, the person is taken to be: that costs a wiping at
+# most.
+_URGENCY = "person"
 # The key that carried the kind in format 1 -> (kind, the field its value goes to).
 _STEP_KEYS = {
     "instruct": ("instruct", "say"),
@@ -64,7 +67,18 @@ def upcast(tree: Tree) -> Tree:
         )
     if version == 1:
         tree = _from_1_to_2(tree)
+    if version < 3:
+        _from_2_to_3(tree)
     return tree
+
+
+def _from_2_to_3(tree: Tree) -> None:
+    """Format 2 into 3, in place: every mishap says what it endangers."""
+    mishaps = tree.data.get("mishaps")
+    for mishap in mishaps if isinstance(mishaps, list) else ():
+        if isinstance(mishap, dict):
+            mishap.setdefault("urgency", _URGENCY)
+    tree.data["format"] = 3
 
 
 def _from_1_to_2(tree: Tree) -> Tree:

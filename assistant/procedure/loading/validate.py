@@ -13,9 +13,11 @@ from pydantic import TypeAdapter, ValidationError
 from assistant.procedure.model.kinds import Node
 from assistant.procedure.loading.problems import Problem, nearest
 from assistant.procedure.loading.units import convert
+from assistant.procedure.loading.upcast import CURRENT
 from assistant.procedure.loading.yaml_tree import Key, Tree
 
 CONTEXT = {"convert": convert}
+_ONE_OF = {"urgency": ": person, containment or work"}  # after the name of a key that is missing
 
 
 class Kept(list):
@@ -115,7 +117,7 @@ def problem_of(error: Any, kind: Any, data: Any, tree: Tree, base: Key, place: K
     if path and isinstance(path[-1], int):
         name = f"Item {place[-1] + 1}"
     if code == "missing":
-        return tree.problem(full[:-1], f"{name} is missing.", f"the key {name}")
+        return tree.problem(full[:-1], f"{name} is missing.", f"the key {name}{_ONE_OF.get(name, '')}")
     if code == "extra_forbidden":
         valid = _keys_at(kind, path[:-1], data)
         line, column = tree.key_places.get(full, tree.place(full))
@@ -136,7 +138,7 @@ def problem_of(error: Any, kind: Any, data: Any, tree: Tree, base: Key, place: K
             return tree.problem(
                 where,
                 f"Format {shown} isn't known here.",
-                "format: 2",
+                f"format: {CURRENT}",
                 "A newer format needs a newer version of this program.",
             )
         return tree.problem(

@@ -83,7 +83,7 @@ class Agent(Named):
 class AgentsFile(Node):
     """A whole agents file."""
 
-    format: Literal[2]
+    format: Literal[3]
     kind: Literal["agents"]
     id: Name
     revision: str = Field(max_length=20)

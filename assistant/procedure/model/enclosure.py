@@ -220,7 +220,7 @@ class Intervals(Node):
 class EnclosureFile(Node):
     """A whole enclosure file."""
 
-    format: Literal[2]
+    format: Literal[3]
     kind: Literal["enclosure"]
     id: Name
     name: Text

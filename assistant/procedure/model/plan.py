@@ -155,6 +155,12 @@ class Spoil:
     surfaces: tuple[str, ...] = ()
 
 
+# What a mishap endangers, the most urgent first. While a branch of one that endangers more than the work is open,
+# nothing of the work that it interrupted is asked for.
+URGENCY_PERSON, URGENCY_CONTAINMENT, URGENCY_WORK = "person", "containment", "work"
+URGENCIES = (URGENCY_PERSON, URGENCY_CONTAINMENT, URGENCY_WORK)
+
+
 @dataclass(frozen=True, slots=True)
 class Mishap:
     """A branch that can be entered from any step. `then`: resume | stop | leave (fire: shortest way out)."""
@@ -168,6 +174,7 @@ class Mishap:
     then: str = "resume"
     tell: str = ""  # who must be told, spoken at the end
     asks_which: str = ""  # a question with two words as answers, e.g. power: computer or enclosure
+    urgency: str = URGENCY_WORK  # what it endangers, one of URGENCIES
 
 
 @dataclass(frozen=True, slots=True)

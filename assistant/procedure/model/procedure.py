@@ -39,6 +39,7 @@ class MishapModel(Node):
     id: Name
     word: str = Field(pattern=r"^[a-z_]+$", max_length=40)
     title: Text
+    urgency: Literal["person", "containment", "work"]  # what it endangers; the most urgent comes first
     steps: list[AnyStep] = []
     spoils: list[SpoilModel] = []
     breaks_cycles: YesNo = False
@@ -67,7 +68,7 @@ class Parameter(Node):
 class PartFile(Node):
     """A shared part: steps or mishap branches with parameters."""
 
-    format: Literal[2]
+    format: Literal[3]
     kind: Literal["part"]
     id: Name
     revision: str = Field(max_length=20)
@@ -86,7 +87,7 @@ class LeftOut(Node):
 class ProcedureFile(Node):
     """A whole procedure file."""
 
-    format: Literal[2]
+    format: Literal[3]
     kind: Literal["procedure"]
     id: Name
     title: Text
