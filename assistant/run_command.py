@@ -92,7 +92,7 @@ def write_bug_report(error: Exception, argv: Sequence[str], folder: Path | None 
 
     from platformdirs import user_log_path
 
-    now = datetime.datetime.now(datetime.timezone.utc)
+    now = datetime.datetime.now(datetime.UTC)
     lines = [f"Gauntlet {__version__}, Python {platform.python_version()}, {platform.platform()}",
              f"At {now.isoformat(timespec='seconds')}, with the arguments {list(argv)!r}", ""]
     text = "\n".join(lines) + "\n" + "".join(traceback.format_exception(error))

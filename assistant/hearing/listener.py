@@ -9,16 +9,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from assistant.hearing.values import parsing as values
-from assistant.hearing.sound.frames import HOP, HOP_S, RATE_HZ, WINDOW, Framer, frame_end_s, frame_start_s
+from assistant.hearing.engines.recogniser import Engine, Hypothesis
 from assistant.hearing.judging.judge import LONGEST_COMMAND_S, SHORTEST_S, Bars, Verdict, judge
+from assistant.hearing.sound.frames import HOP, HOP_S, RATE_HZ, WINDOW, Framer, frame_end_s, frame_start_s
 from assistant.hearing.sound.level import LevelMeter
 from assistant.hearing.sound.mute import MuteGate
-from assistant.hearing.vocabulary.packs import Pack
-from assistant.hearing.engines.recogniser import Engine, Hypothesis
 from assistant.hearing.sound.segmenter import Limits, Segmenter, Span
 from assistant.hearing.sound.subtract import Subtractor
 from assistant.hearing.utterance import Utterance, Value
+from assistant.hearing.values import parsing as values
+from assistant.hearing.vocabulary.packs import Pack
 
 CLIP_MARGIN_S = 1.0
 CLIP_LONGEST_S = 12.0

@@ -16,14 +16,14 @@ import numpy as np
 
 from assistant.errors import ModelError
 from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
-from assistant.practice.operator import understanding as u
-from assistant.practice.operator.channel import Channel
 from assistant.practice.enclosure.drills import draw
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.known_lines import Heard, KnownLines, pattern, word_errors, words_of
+from assistant.practice.operator import understanding as u
+from assistant.practice.operator.channel import Channel
 from assistant.practice.operator.person import Operator
-from assistant.practice.operator.voice import RATE_HZ
 from assistant.practice.operator.persona import Persona, load_persona
+from assistant.practice.operator.voice import RATE_HZ
 from assistant.practice.simulate import Simulation
 from assistant.practice.word_pairs import OPEN_WORDS, bigrams
 from assistant.procedure.model.plan import Plan

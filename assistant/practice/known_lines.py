@@ -69,7 +69,7 @@ class KnownLines:
             return Heard("", False)
         if tuple(heard[:3]) == _OFFERED:  # which words are listed is another matter each time
             return Heard(f"You can say: {' '.join(heard[3:])}.", True)
-        if heard[:2] == ["so", "far"] or len(heard) == 1 and heard[0] in SIGNS:  # what was spelled is another matter each time
+        if heard[:2] == ["so", "far"] or (len(heard) == 1 and heard[0] in SIGNS):  # what was spelled is another matter each time
             return spelled(heard)
         if tokens in self.written:
             return self._filled(self.written[tokens], tokens, heard)

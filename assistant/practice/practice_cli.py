@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -12,26 +12,26 @@ import click
 from assistant.errors import ReplayMismatchError, SoundDeviceError, UsageError
 from assistant.practice.enclosure import schematic
 from assistant.practice.enclosure.disturbances import COMPUTER, KINDS
-from assistant.practice.trainee.drill_report import drill_the_words
 from assistant.practice.evidence.command import evidence_folder, show_evidence
+from assistant.practice.evidence.refresh import Refresh
+from assistant.practice.evidence.report import report
+from assistant.practice.evidence.signoff import Tracer, TraineeFile, readiness
+from assistant.practice.evidence.site_rule import site_rule
+from assistant.practice.operator.persona import load_persona, persona_names
+from assistant.practice.session_run import Practised, keep_evidence, run_practice
+from assistant.practice.trainee.drill_report import drill_the_words
+from assistant.practice.trainee.folder import shared_folder, trainee_folder
 from assistant.practice.trainee.headset import run_at_headset
 from assistant.practice.trainee.hints import Hints, at_steps
 from assistant.practice.trainee.levels import LED, LEVELS, check_compression, level
-from assistant.practice.operator.persona import load_persona, persona_names
-from assistant.practice.evidence.refresh import Refresh
-from assistant.practice.evidence.report import report
-from assistant.practice.session_run import Practised, keep_evidence, run_practice
-from assistant.practice.evidence.signoff import Tracer, TraineeFile, readiness
-from assistant.practice.evidence.site_rule import site_rule
-from assistant.practice.trainee.folder import shared_folder, trainee_folder
 from assistant.practice.trainee.typed import TypedTrainee, read_lines, real_pace
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
-from assistant.station.loop.clock import DEMO_EPOCH
 from assistant.station.account.json_out import print_json
 from assistant.station.live.parts import LiveChoices
-from assistant.station.loop.screen import open_screen
 from assistant.station.live.setup import Prepared, prepare
+from assistant.station.loop.clock import DEMO_EPOCH
+from assistant.station.loop.screen import open_screen
 
 TYPE_IT = (
     "Type what you would say, then Enter: affirmative, repeat, stop. Write numbers, lots and dates as you see them. Take as "
@@ -86,7 +86,7 @@ def practice(
     shared = shared_folder(file.folder.parent, trainee)
     if shared is not None:
         click.echo(f"{shared} holds practice of {trainee} and of somebody else, so it counts for nobody.", err=True)
-    now = datetime.now(timezone.utc)
+    now = datetime.now(UTC)
     if tracer:
         if tracer[1] not in ("passed", "failed"):
             raise UsageError(f"A tracer wipe has passed or failed, not '{tracer[1]}'.")
@@ -120,7 +120,7 @@ def practice(
     if done is None:
         done = _without_sound(
             prepared, screen, common, as_json, persona, by_ear, stamp=stamp, session_id=session_id,
-            epoch=epoch.replace(tzinfo=timezone.utc) if epoch else DEMO_EPOCH,
+            epoch=epoch.replace(tzinfo=UTC) if epoch else DEMO_EPOCH,
         )
     if not persona:
         keep_evidence(file, done, prepared.plan, at=now, true_waits=factor == 1.0)

@@ -5,32 +5,32 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from assistant.practice.operator.channel import Channel
 from assistant.practice.enclosure.disturbances import Disturbance, Disturber, draw_disturbances
 from assistant.practice.enclosure.drills import Drill, draw
 from assistant.practice.enclosure.simulated import EnclosureSim
-from assistant.practice.trainee.levels import Level, level
-from assistant.practice.operator.person import Operator
-from assistant.practice.oracle.judge import Oracle
-from assistant.practice.operator.persona import Errors, Persona
+from assistant.practice.enclosure.stage import DrillStage
 from assistant.practice.evidence.refresh import Refresh
 from assistant.practice.evidence.score import EnclosureLog, MishapLog, Score, enclosure_log, items_of, score
 from assistant.practice.evidence.signoff import Session, TraineeFile, record_digest
+from assistant.practice.operator.channel import Channel
+from assistant.practice.operator.person import Operator
+from assistant.practice.operator.persona import Errors, Persona
+from assistant.practice.oracle.judge import Oracle
 from assistant.practice.simulate import Simulation
-from assistant.practice.enclosure.stage import DrillStage
+from assistant.practice.trainee.levels import Level, level
 from assistant.practice.trainee.typed import TypedTrainee
 from assistant.procedure.model.plan import Plan
 from assistant.session.facts.base import Fact
 from assistant.session.inputs import Input
 from assistant.session.state import State
 from assistant.speaking.estimate import seconds
+from assistant.station.live.setup import Prepared
 from assistant.station.loop.clock import DEMO_EPOCH
 from assistant.station.loop.quiet_record import QuietRecord
-from assistant.station.live.setup import Prepared
 
 ENCLOSURE_LOG = "enclosure.json"
 OnFacts = Callable[[State, tuple[Fact, ...], int], None]
@@ -140,6 +140,6 @@ def keep_evidence(
     path = file.folder / "refresh.json"
     cards = Refresh.load(path)
     for item, how in items_of(plan, done.facts, done.score).items():
-        cards.review(item, how, at.astimezone(timezone.utc))
+        cards.review(item, how, at.astimezone(UTC))
     cards.save(path)
     return session

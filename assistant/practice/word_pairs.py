@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import Counter
 
@@ -14,12 +15,12 @@ OPEN_WORDS = (*NUMBERS, *LETTERS, DASH, "minus", "point", "thousand", "so", "far
 def bigrams(sentences: list[list[str]]) -> str:
     """A bigram model of the sentences in ARPA's format, with numbers and spelled letters free to follow one another
     (absolute discounting and backing off; Katz 1987, Ney 1994, from memory)."""
-    single: Counter[str] = Counter({w: 1 for w in OPEN_WORDS})
+    single: Counter[str] = Counter(dict.fromkeys(OPEN_WORDS, 1))
     pairs: Counter[tuple[str, str]] = Counter()
     for said in sentences:
         row = ["<s>", *said, "</s>"]
         single.update(row[1:])
-        pairs.update(zip(row, row[1:], strict=False))
+        pairs.update(itertools.pairwise(row))
     free = (*NUMBERS, *LETTERS)
     pairs.update({(a, b): 1 for a in free for b in NUMBERS} | {(a, b): 1 for a in ("understood", *LETTERS) for b in LETTERS})
     pairs.update({(a, DASH): 2 for a in NUMBERS} | {(DASH, b): 2 for b in NUMBERS})

@@ -18,8 +18,8 @@ from typing import Any
 import rfc8785
 
 from assistant.errors import RefusedError, StorageError
-from assistant.procedure.paper.changes import changes, plan_values
 from assistant.procedure.model.plan import Plan
+from assistant.procedure.paper.changes import changes, plan_values
 
 MEANING = "I approve this procedure for live use."
 MAX_BYTES = 20_000_000

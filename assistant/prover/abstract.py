@@ -13,9 +13,9 @@ from collections.abc import Hashable
 from dataclasses import fields
 
 from assistant.procedure.model.plan import Plan
-from assistant.session.timing.ages import LEFT_OUT
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES, RUNNING, State
+from assistant.session.timing.ages import LEFT_OUT
 from assistant.session.timing.timers import LIMIT_MISSED, LIMIT_WARN, MARK, thresholds
 
 _HERE = frozenset((

@@ -15,7 +15,16 @@ from assistant.prover.following import CHANGES
 from assistant.prover.requirements import Requirements
 from assistant.prover.truth import Truth
 from assistant.prover.watching import (
-    confirming, contacts, cycles, endings, limits, mishaps, openings, steps, waits, ways,
+    confirming,
+    contacts,
+    cycles,
+    endings,
+    limits,
+    mishaps,
+    openings,
+    steps,
+    waits,
+    ways,
 )
 from assistant.prover.watching.endings import leaves_a_trace
 from assistant.prover.watching.site import Found, Site

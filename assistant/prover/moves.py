@@ -14,13 +14,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from assistant.procedure.model import plan as p
-from assistant.session.words import offering
-from assistant.session.words import vocabulary as w
-from assistant.session.words.allowed import allowed_words
 from assistant.session.inputs import Input, Recover, SignIn, Tick, Value, Witness, Word
 from assistant.session.lookup import said_as, step_of
 from assistant.session.state import State
 from assistant.session.timing.timers import LIMIT_MISSED, LIMIT_WARN, MARK, thresholds
+from assistant.session.words import offering
+from assistant.session.words import vocabulary as w
+from assistant.session.words.allowed import allowed_words
 
 PACE, VARY, DEPART = "pace", "vary", "depart"
 LISTEN_MS = 6_000  # a line is said and understood before the work begins

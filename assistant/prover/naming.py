@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from assistant.procedure.model.plan import GAUNTLETS, MOVE, ROOM, WET, WINDOW, Plan, Step
-from assistant.session.order.bridges import bridge_step, is_bridge
 from assistant.session.lookup import name_of
+from assistant.session.order.bridges import bridge_step, is_bridge
 
 _TO = {ROOM: "out to the room side", GAUNTLETS: "into the gauntlets", WINDOW: "into the open window"}
 _PLACES = {ROOM: "on the room side", GAUNTLETS: "in the gauntlets", WINDOW: "in the open window"}

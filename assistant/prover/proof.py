@@ -144,7 +144,7 @@ def prove_plan(
     if refuted is None and (states < 2 or not ends.get("complete")):
         raise NothingVisited("The proof visited nothing.", where=name, expected="at least one complete run")
     cut = any(r.cut for r in results)
-    status = {p: "bounded" for p in PROPERTIES}
+    status = dict.fromkeys(PROPERTIES, "bounded")
     status["stands_alone"] = status["nothing_idle"] = "proven"  # one run per assignment, and every assignment is tried
     counterexample = None
     if refuted is not None:
@@ -152,7 +152,7 @@ def prove_plan(
         piece = next(q for q, r in zip(pieces, results, strict=False) if r.refuted is refuted)
         counterexample = _counterexample(plan, need, piece, bounds, refuted, shorten)
     elif cut:
-        status = {p: "open" for p in PROPERTIES}
+        status = dict.fromkeys(PROPERTIES, "open")
     return Proof(
         name, refuted is None and not cut, status, states, transitions, time.monotonic() - started,
         bounds.sentence() + _where(pieces), counterexample, ends,

@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 from assistant.calc.purge import purge_time_s
-from assistant.procedure.model import plan as p
 from assistant.procedure.loading.load import Loaded
+from assistant.procedure.model import plan as p
 from assistant.procedure.model.kinds import in_language
 from assistant.prover.naming import moved
 
@@ -198,15 +198,15 @@ def _file_tasks(loaded: Loaded) -> Iterator[Task]:
         m = flat.model
         reach = m.reach or hands
         by_window = p.WINDOW in ((hands, m.hands) if m.do == "move" else (reach,)) and m.do not in _MOVES_NOTHING
-        passes = by_window or m.do == "instruct" and (m.role or "") in _PUTS_THROUGH
+        passes = by_window or (m.do == "instruct" and (m.role or "") in _PUTS_THROUGH)
         yield replace(_file_task(loaded, flat, reach if m.do == "wet" else ""), passes=passes)
         if m.do == "move":
             hands = m.hands
 
 
 def _file_task(loaded: Loaded, flat, wiped_from: str) -> Task:
-    from assistant.procedure.loading.names import ALL_CONTACTS_WORD, resolve_step
     from assistant.procedure.compiling.wording import fill, step_values
+    from assistant.procedure.loading.names import ALL_CONTACTS_WORD, resolve_step
 
     m = flat.model
     kind = m.do

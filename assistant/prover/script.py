@@ -12,10 +12,10 @@ from assistant.prover.requirements import Requirements
 from assistant.prover.search import Path
 from assistant.prover.watching.site import Site
 from assistant.session import inputs
-from assistant.session.order.bridges import is_bridge
 from assistant.session.decide import decide
 from assistant.session.evolve import fold
 from assistant.session.initial import initial
+from assistant.session.order.bridges import is_bridge
 
 _NAMES = {
     inputs.Begin: "begin", inputs.Word: "word", inputs.Value: "value", inputs.Tick: "tick", inputs.Witness: "witness",

@@ -10,8 +10,16 @@ from assistant.procedure.model.plan import Plan
 from assistant.prover import naming
 from assistant.prover.abstract import place, situation, state_key
 from assistant.prover.bounds import Bounds
-from assistant.prover.moves import PERSON, Move, answer_moves, depart_moves, moment_moves, pace_moves, real_moments
 from assistant.prover.monitor import Monitor
+from assistant.prover.moves import (
+    PERSON,
+    Move,
+    answer_moves,
+    depart_moves,
+    moment_moves,
+    pace_moves,
+    real_moments,
+)
 from assistant.prover.requirements import Requirements
 from assistant.prover.truth import Truth
 from assistant.session.decide import decide

@@ -10,10 +10,10 @@ from typing import Any
 from assistant.errors import RecordError
 from assistant.record.lines.chain import link_problem
 from assistant.record.lines.envelope import AFTER_SEAL, OWN_KINDS, Line
-from assistant.record.storage.file_store import open_record_file, record_file
 from assistant.record.lines.scan import Ending, scan
-from assistant.record.storage.store import LineStore
 from assistant.record.lines.upcast import Upcaster, upcast
+from assistant.record.storage.file_store import open_record_file, record_file
+from assistant.record.storage.store import LineStore
 
 
 @dataclass

@@ -14,11 +14,11 @@ from typing import Any
 
 from assistant.errors import RecordError, StorageError
 from assistant.record.lines.envelope import MalformedLine, parse_line
+from assistant.record.reader import Record, read_record, read_store
 from assistant.record.storage.file_store import FILE_NAME, FileLineStore, record_file
 from assistant.record.storage.files import Files, OsFiles
 from assistant.record.storage.locks import WriterLock
 from assistant.record.storage.paths import root_of_session
-from assistant.record.reader import Record, read_record, read_store
 from assistant.record.storage.room import is_part_of_one_decision
 from assistant.record.storage.store import LineStore
 from assistant.record.witness_log import WitnessLog

@@ -11,13 +11,13 @@ from typing import Any, BinaryIO
 from assistant.record.beside.named import NAMING, Named, problems_beside
 from assistant.record.lines.chain import blank, digest_holds, digest_of, link_problem
 from assistant.record.lines.envelope import AFTER_SEAL, OWN_KINDS, Line
-from assistant.record.storage.file_store import open_record_file, record_file
 from assistant.record.lines.merkle import RunningRoot
-from assistant.record.storage.paths import root_of_session
-from assistant.record.reader import Record
 from assistant.record.lines.scan import Ending, scan
 from assistant.record.lines.seal import seal_problem
+from assistant.record.reader import Record
 from assistant.record.signing.signatures import SignatureCheck, check_signature
+from assistant.record.storage.file_store import open_record_file, record_file
+from assistant.record.storage.paths import root_of_session
 from assistant.record.witness_log import WitnessLog
 
 

@@ -21,9 +21,9 @@ import filelock
 
 from assistant.errors import RecordError, StorageError
 from assistant.record.lines.canonical import NotCanonical, from_canonical, to_canonical
+from assistant.record.lines.merkle import RunningRoot, inclusion_proof, leaf_hash
 from assistant.record.storage.file_store import storage_error
 from assistant.record.storage.files import Files, OsFiles, make_folders, write_all, write_whole
-from assistant.record.lines.merkle import RunningRoot, inclusion_proof, leaf_hash
 from assistant.record.storage.paths import WITNESS_FOLDER
 
 # Rarer than one append in a hundred, so that the slowest percent of appends stays an append's own time.

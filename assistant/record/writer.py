@@ -12,12 +12,12 @@ from typing import Any
 from assistant.errors import RecordError, StorageError
 from assistant.record.lines.chain import seed
 from assistant.record.lines.envelope import AFTER_SEAL, Line, encode_line
+from assistant.record.lines.merkle import RunningRoot
+from assistant.record.lines.seal import seal_fact, with_digest
 from assistant.record.storage.file_store import FileLineStore, storage_error
 from assistant.record.storage.files import Files, OsFiles
 from assistant.record.storage.locks import WriterLock
-from assistant.record.lines.merkle import RunningRoot
 from assistant.record.storage.paths import root_of_session, session_folder
-from assistant.record.lines.seal import seal_fact, with_digest
 from assistant.record.storage.store import SLOW_S, LineStore, SlowStorageError
 from assistant.record.witness_log import CHECKPOINT_LINES, OpenHead, WitnessLog
 

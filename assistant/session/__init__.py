@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from assistant.session.words.allowed import allowed_words, expects, listened_for
 from assistant.session.decide import decide
 from assistant.session.evolve import evolve, fold
 from assistant.session.initial import initial
 from assistant.session.timing.timers import next_deadline_ms, thresholds
+from assistant.session.words.allowed import allowed_words, expects, listened_for
 
 __all__ = ["allowed_words", "decide", "evolve", "expects", "fold", "initial", "listened_for", "next_deadline_ms", "thresholds"]

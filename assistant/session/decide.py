@@ -9,15 +9,15 @@ from __future__ import annotations
 
 from assistant.procedure.model.plan import Plan
 from assistant.session import inputs
-from assistant.session.timing import wet_times
-from assistant.session.troubles import devices, recovery
-from assistant.session.words import confirming, practising, talk, values
 from assistant.session.facts.base import Fact
 from assistant.session.inputs import Input
 from assistant.session.order.settle import settle
 from assistant.session.order.starting import begin
 from assistant.session.state import State
+from assistant.session.timing import wet_times
+from assistant.session.troubles import devices, recovery
 from assistant.session.turn import Turn
+from assistant.session.words import confirming, practising, talk, values
 
 _MOST = 1_000
 

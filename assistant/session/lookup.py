@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from assistant.procedure.model.plan import ALL_CONTACTS, WET, Plan, Step
+from assistant.session.asking.wording import SPOKEN
 from assistant.session.order.bridges import bridge_step, is_bridge
 from assistant.session.state import COMPLETE, RUNNING, State
-from assistant.session.asking.wording import SPOKEN
 
 ASKING_REMEDY = "dries:"  # before the surface, in place of a mishap's id
 

@@ -6,7 +6,7 @@ model, so nothing is remembered between calls and `evolve` stays pure.
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from transitions import Machine, MachineError
 
@@ -82,7 +82,7 @@ def machine() -> Machine:
 
 
 @lru_cache(maxsize=1024)  # the table never changes, and every fact asks
-@lru_cache(maxsize=None)
+@cache
 def moved(mode: str, trigger: str) -> str:
     """The mode after `trigger`. Looks up first; raises ModeRefused and changes nothing where there is no row. The
     table never changes, so each row is run once and remembered: a proof asks a million times."""

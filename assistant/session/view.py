@@ -8,12 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from assistant.procedure.model.plan import WAIT, WET, Plan, Step
+from assistant.session.asking.prompts import choice_names, prompt
+from assistant.session.asking.wording import say
+from assistant.session.lookup import branch_steps, concerned, holds, name_of, said_as, step_of, wait_left
+from assistant.session.state import CLEAN, FINAL_MODES, RUNNING, State
 from assistant.session.timing import timers
 from assistant.session.words.allowed import allowed_words, expects
-from assistant.session.lookup import branch_steps, concerned, holds, name_of, said_as, step_of, wait_left
-from assistant.session.asking.prompts import choice_names, prompt
-from assistant.session.state import CLEAN, FINAL_MODES, RUNNING, State
-from assistant.session.asking.wording import say
 
 CONTACT, WETTING, CYCLE, LIMIT, WAITING, PATCH = "contact", "wetting", "cycle", "limit", "wait", "patch"
 

@@ -41,7 +41,7 @@ class FakeVoice:
             tone = np.zeros(n)
             tone[:sounding] = np.sin(2 * np.pi * pitch_hz * np.arange(sounding) / CLIP_RATE_HZ) * fade
             parts.extend([tone] * syllables(word))
-        samples = np.concatenate([p for p in parts]) * (12_000 * self.settings.volume)
+        samples = np.concatenate(list(parts)) * (12_000 * self.settings.volume)
         return Clip(samples.round().astype(np.int16), CLIP_RATE_HZ, line_text)
 
     def describe(self) -> dict[str, object]:

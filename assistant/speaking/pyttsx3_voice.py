@@ -37,7 +37,7 @@ class _Worker:
         home = str(Path(assistant.__file__).resolve().parent.parent)
         paths = [home, os.environ.get("PYTHONPATH", "")]
         environment = {**os.environ, "PYTHONPATH": os.pathsep.join(p for p in paths if p)}
-        self._errors = open(folder / "worker-errors.txt", "a+", encoding="utf-8", errors="replace")
+        self._errors = open(folder / "worker-errors.txt", "a+", encoding="utf-8", errors="replace")  # noqa: SIM115 - until close
         self.process = subprocess.Popen(
             command,
             stdin=subprocess.PIPE,

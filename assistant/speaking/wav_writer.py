@@ -26,7 +26,9 @@ class WavWriter:
         self._data_bytes = 0
         try:
             # Nothing held back that could fail again later; for its owner only, since it holds voices.
-            self._file = open(path, "wb", buffering=0, opener=lambda p, flags: os.open(p, flags, 0o600))
+            self._file = open(  # noqa: SIM115 - until close
+                path, "wb", buffering=0, opener=lambda p, flags: os.open(p, flags, 0o600)
+            )
             self._put(self._header())
         except OSError as error:
             raise self._storage_error(error) from error

@@ -10,9 +10,9 @@ import sys
 from pathlib import Path
 
 import pytest
-from tests.bootstrap.fakes import FakePip, environment, fake_venv
 
 from assistant.bootstrap.problem import StartProblem
+from tests.bootstrap.fakes import FakePip, environment, fake_venv
 
 ROOT = Path(__file__).resolve().parents[2]
 

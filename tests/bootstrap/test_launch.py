@@ -10,10 +10,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from tests.bootstrap.fakes import FakePip
 
 from assistant.bootstrap import launch
 from assistant.bootstrap.problem import StartProblem
+from tests.bootstrap.fakes import FakePip
 
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -125,7 +125,7 @@ def test_the_count_shown_is_about_right() -> None:
         exact = sum(1 for pin in relock.blocks(text)
                     if ";" not in pin or Marker(pin.partition(";")[2]).evaluate(where))
         assert abs(locks.count_pins(text, system) - exact) <= 10  # of 212 on macOS, of 56 elsewhere
-    assert 40 < locks.count_pins(text, sys.platform)
+    assert locks.count_pins(text, sys.platform) > 40
 
 
 def test_blocks_and_select_split_a_lock_without_losing_a_line() -> None:

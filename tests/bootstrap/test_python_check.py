@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from tests.bootstrap.fakes import SUITABLE, facts
 
 from assistant.bootstrap import python_check
 from assistant.bootstrap.problem import StartProblem
+from tests.bootstrap.fakes import SUITABLE, facts
 
 
 @pytest.mark.parametrize("suitable", [

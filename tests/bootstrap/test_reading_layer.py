@@ -9,10 +9,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from tests.bootstrap.fakes import FakePip, environment
 
 from assistant.bootstrap import pip_run
 from assistant.bootstrap.problem import NoneFits, StartProblem
+from tests.bootstrap.fakes import FakePip, environment
 
 LOG = Path("pip.log")
 FOR_OTHERS = ("Skipping link: none of the wheel's tags (py3-none-manylinux_2_34_x86_64) are compatible (run pip debug "

@@ -32,7 +32,7 @@ class FakePortAudio:
             raise ValueError("Error querying device -1")
         return {"default_samplerate": float(self.own_rate_hz)}
 
-    def OutputStream(self, *, samplerate, channels, dtype, blocksize, latency, device, callback):  # noqa: N802
+    def OutputStream(self, *, samplerate, channels, dtype, blocksize, latency, device, callback):
         if self.no_device or samplerate in self.refuses_rates:
             raise ValueError(f"Invalid sample rate {samplerate}" if not self.no_device else "no device")
         self.rate_hz, self.block, self.callback = samplerate, blocksize, callback

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import StorageError
-from assistant.record.storage.file_store import FileLineStore
-from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.reader import read_store
 from assistant.record.recover import recover_store
+from assistant.record.storage.file_store import FileLineStore
+from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.storage.store import LineStore
 from assistant.record.writer import RecordWriter
 from tests.record.support import WALL, FaultyFiles, spoken

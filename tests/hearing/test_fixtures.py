@@ -13,11 +13,10 @@ import soundfile
 
 from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.listener import Listener
-from tests.training import fixtures
 from assistant.hearing.vocabulary.packs import load_pack
 from assistant.session.words import vocabulary as words
-
 from tests.hearing.sounds import run
+from tests.training import fixtures
 
 FOLDER = Path(__file__).parents[2] / "audio_fixtures"
 MANIFEST = json.loads((FOLDER / "manifest.json").read_text(encoding="utf-8"))

@@ -30,7 +30,7 @@ class Library:
             raise ValueError("no such device")
         return {"default_samplerate": float(self.own_rate_hz)}
 
-    def RawInputStream(self, *, samplerate, channels, dtype, blocksize, device, callback):  # noqa: N802 - sounddevice's name
+    def RawInputStream(self, *, samplerate, channels, dtype, blocksize, device, callback):
         if self.hangs == "open":
             self.never.wait(20)
         if self.gone or samplerate in self.refuses:

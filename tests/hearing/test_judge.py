@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.hearing.engines.recogniser import Hypothesis
 from assistant.hearing.judging.judge import Bars, judge
 from assistant.hearing.vocabulary.packs import load_pack
-from assistant.hearing.engines.recogniser import Hypothesis
 
 PACK = load_pack("en")
-SURE = dict(confidence=0.99)
+SURE = {"confidence": 0.99}
 
 
 @pytest.mark.parametrize(("hypothesis", "active", "loud_s", "word", "reason"), [

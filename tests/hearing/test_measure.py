@@ -7,15 +7,14 @@ import pytest
 
 from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
+from assistant.hearing.sound.speech_level import active_rms
+from assistant.hearing.vocabulary.packs import Pack, load_pack
+from assistant.session.words import vocabulary as words
 from tests.bench.hearing import chain, negatives
 from tests.bench.hearing.baseline import PocketsphinxBaseline
 from tests.bench.hearing.figures import Figures
 from tests.bench.hearing.mixing import SPEECH_RMS, mix, noise
 from tests.bench.hearing.rates import rate, upper_bound
-from assistant.hearing.vocabulary.packs import Pack, load_pack
-from assistant.hearing.sound.speech_level import active_rms
-from assistant.session.words import vocabulary as words
-
 from tests.hearing.sounds import spoken_wave
 
 

@@ -13,7 +13,6 @@ from assistant.hearing.listener import Listener
 from assistant.hearing.sound.mute import MuteGate
 from assistant.hearing.vocabulary.packs import load_pack
 from assistant.session.words import vocabulary as words
-
 from tests.hearing.sounds import mixed, run, spoken_wave
 
 LINES = ("Wipe the work area from top to bottom.", "Say affirmative when every surface is wet.", "Say repeat to hear it again.",
@@ -35,7 +34,7 @@ def test_none_of_the_assistants_own_lines_leaking_in_at_minus_20_db_is_accepted(
     pcm, places = mixed(waves, noise=8.0)
     listener = Listener(engine, load_pack("en"), closed_headset=closed)
     listener.set_active(words.ALL)
-    for line, (start, end) in zip(LINES, places):
+    for line, (start, end) in zip(LINES, places, strict=False):
         listener.mute(start, end, line)
     found = run(listener, pcm)
     assert found  # the first line is met as it comes; from then on the leak is known and hardly opens an utterance

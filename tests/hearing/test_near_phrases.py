@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.hearing.reading.phone_scores import near_words
+from assistant.hearing.vocabulary.packs import load_pack
 from tests.bench.hearing import sentences
 from tests.training.near_misses import near_misses, near_phrases
-from assistant.hearing.vocabulary.packs import load_pack
-from assistant.hearing.reading.phone_scores import near_words
 
 
 def test_one_word_is_replaced_and_then_all_and_the_two_sets_share_no_replacement():

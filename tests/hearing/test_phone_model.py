@@ -7,11 +7,10 @@ import pytest
 
 from assistant.errors import ModelError
 from assistant.hearing.reading import speech_model
-from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary
-from assistant.hearing.vocabulary.packs import load_pack
 from assistant.hearing.reading.phone_model import PhoneModel, load_phone_model, read_phone_model
 from assistant.hearing.reading.phone_scores import LEAD_MOST, PhoneScorer
-
+from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary
+from assistant.hearing.vocabulary.packs import load_pack
 from tests.hearing.sounds import mixed, spoken_wave
 
 reads = pytest.mark.skipif(speech_model.find() is None, reason="the attention model isn't installed here")
@@ -38,7 +37,7 @@ def test_each_network_is_three_convolutions_as_numpy_reckons_them(number):
     for name in ("first", "second", "last"):
         kernel = data[f"{number}/{name}_weight"].astype(float)
         # numpy.convolve turns the kernel round, as mathematics has it; a network doesn't.
-        layer = np.array([sum(np.convolve(row, k[::-1], "same") for row, k in zip(layer, kernels)) for kernels in kernel])
+        layer = np.array([sum(np.convolve(row, k[::-1], "same") for row, k in zip(layer, kernels, strict=False)) for kernels in kernel])
         layer += data[f"{number}/{name}_bias"][:, None]
         layer = np.maximum(layer, 0.0) if name != "last" else layer
     expected = layer - np.log(np.exp(layer).sum(axis=0))

@@ -7,8 +7,14 @@ from itertools import product
 import numpy as np
 import pytest
 
-from assistant.hearing.reading.phone_paths import (FAR_BEHIND, LEAST_LOG, Sequences, best_path_log, log_probabilities,
-                                            mean_log_probabilities)
+from assistant.hearing.reading.phone_paths import (
+    FAR_BEHIND,
+    LEAST_LOG,
+    Sequences,
+    best_path_log,
+    log_probabilities,
+    mean_log_probabilities,
+)
 
 
 def frames(seed: int, count: int, columns: int) -> np.ndarray:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary
+from assistant.hearing.vocabulary.packs import load_pack
 from tests.bench.hearing import sentences, voices
 from tests.training import phone_sounds
 from tests.training.near_misses import near_misses
 from tests.training.phone_sounds import Texts, half_of, in_a_room, longer_words, through_a_mask, tuning_texts
-from assistant.hearing.vocabulary.packs import load_pack
 
 
 def variant(voice: str) -> str:

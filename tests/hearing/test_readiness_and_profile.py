@@ -9,11 +9,17 @@ import pytest
 
 from assistant.errors import UsageError
 from assistant.hearing.judging.judge import Bars
-from assistant.hearing.vocabulary.packs import load_pack
 from assistant.hearing.people.profile import Profile, learn, load_profile, save_profile
-from assistant.hearing.people.readiness import DONT, GO, GO_WITH_HELP, LevelCheck, check_level, judge_readiness
+from assistant.hearing.people.readiness import (
+    DONT,
+    GO,
+    GO_WITH_HELP,
+    LevelCheck,
+    check_level,
+    judge_readiness,
+)
 from assistant.hearing.utterance import Utterance
-
+from assistant.hearing.vocabulary.packs import load_pack
 from tests.hearing.sounds import mixed, spoken_wave
 
 GOOD = LevelCheck(2200.0, 50.0, 30.0, 0.0, False)
@@ -43,7 +49,7 @@ def test_verdicts(level, heard, more, verdict, says):
 @pytest.mark.parametrize("noise", [20.0, 60.0, 150.0])
 def test_the_signal_to_noise_ratio_is_estimated_within_three_decibels(noise):
     wave = spoken_wave("pressure alarm", level=9000.0)
-    pcm, places = mixed([wave] * 4, noise=noise)
+    pcm, _places = mixed([wave] * 4, noise=noise)
     found = check_level(pcm)
     energy = np.sort((wave[: len(wave) // 320 * 320].reshape(-1, 320) ** 2).mean(axis=1))
     true = 20 * np.log10(np.sqrt(energy[len(energy) // 2:].mean()) / noise)

@@ -14,8 +14,8 @@ import soundfile
 
 from assistant.errors import ModelError
 from assistant.hearing.reading import speech_model
-from assistant.hearing.vocabulary.packs import load_pack
 from assistant.hearing.reading.reading import START, Graph, Readings, ways_to_write
+from assistant.hearing.vocabulary.packs import load_pack
 
 FOLDER = speech_model.find()
 pytestmark = pytest.mark.skipif(FOLDER is None, reason="the attention model isn't installed here")

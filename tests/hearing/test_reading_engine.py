@@ -7,16 +7,15 @@ from functools import lru_cache
 import pytest
 
 from assistant.hearing.engines import reading_engine
-from assistant.hearing.reading import phone_scores, speech_model
 from assistant.hearing.engines.choosing import open_engine
-from assistant.hearing.listener import Listener
-from assistant.hearing.vocabulary.packs import load_pack
 from assistant.hearing.engines.pocketsphinx import PocketsphinxEngine
+from assistant.hearing.engines.reading_engine import LEAD_MOST, OTHER_WORDS, UNREAD_LOG
+from assistant.hearing.listener import Listener
+from assistant.hearing.reading import phone_scores, speech_model
 from assistant.hearing.reading.phone_scores import PhoneScores
 from assistant.hearing.reading.reading import Reading
-from assistant.hearing.engines.reading_engine import LEAD_MOST, OTHER_WORDS, UNREAD_LOG
+from assistant.hearing.vocabulary.packs import load_pack
 from assistant.session.words import vocabulary as words
-
 from tests.hearing.sounds import mixed, run, spoken_wave
 from tests.hearing.test_fixtures import hear
 

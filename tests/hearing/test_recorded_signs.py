@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import soundfile
 
-from tests.bench.hearing import recorded_signs
 from assistant.hearing.utterance import Value
+from tests.bench.hearing import recorded_signs
 
 
 class Listener:

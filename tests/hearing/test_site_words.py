@@ -11,16 +11,15 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import FindingsError, ModelError, SiteFileError
+from assistant.hearing.commands.vocabulary_cli import vocabulary
 from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
 from assistant.hearing.vocabulary.packs import Pack, load_pack
 from assistant.hearing.vocabulary.site_words import objections, parsed, with_site_words
-from assistant.hearing.commands.vocabulary_cli import vocabulary
 from assistant.procedure.commands.check_cli import check
 from assistant.session.words import vocabulary as words
 from assistant.station.live.setup import prepare
-
 from tests.hearing.sounds import mixed, run, spoken_wave
 
 PROCEDURES = Path(__file__).resolve().parents[2] / "procedures"
@@ -114,7 +113,7 @@ ENGINES = {
 @pytest.mark.parametrize("name", ENGINES)
 def test_an_engine_whose_model_lacks_the_word_refuses_to_load_and_goes_on_with_the_old_ones(name):
     engine, pack, entry = ENGINES[name]()
-    word, form = parsed(entry)
+    _word, form = parsed(entry)
     try:
         engine.load(pack)
         with pytest.raises(ModelError, match=form) as caught:

@@ -14,7 +14,6 @@ from assistant.errors import SoundFileError
 from assistant.hearing.commands.hear_cli import hear
 from assistant.hearing.sound.level import LevelMeter
 from assistant.hearing.sound.wav_source import WavSource, read_pcm
-
 from tests.hearing.sounds import mixed, spoken_wave
 
 TONE = (0.3 * np.sin(np.arange(16_000) / 10)).astype(np.float32)

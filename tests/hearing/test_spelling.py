@@ -6,12 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.hearing.values import parsing as values
 from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from assistant.hearing.vocabulary.packs import load_pack
+from assistant.hearing.values import parsing as values
 from assistant.hearing.values.spelling import Spelling
-
+from assistant.hearing.vocabulary.packs import load_pack
 from tests.hearing.sounds import mixed, run, spoken_wave
 
 # ICAO Annex 10 volume II, 5.2.1.3, written out apart from the package's own table.

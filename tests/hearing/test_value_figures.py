@@ -6,9 +6,9 @@ import pytest
 
 from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
-from tests.bench.hearing import value_figures as bench
 from assistant.hearing.vocabulary.packs import load_pack
 from assistant.session.words import vocabulary as words
+from tests.bench.hearing import value_figures as bench
 
 VOICE = "espeak:en-us+m3:40:150"
 PACK = load_pack("en")

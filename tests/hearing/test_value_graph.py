@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import random
-from functools import lru_cache
+from functools import cache
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.hearing.reading import speech_model
-from assistant.hearing.values import letters, numbers, parsing as values
 from assistant.hearing.reading.reading import START
-from assistant.hearing.values.graph import value_graphs
 from assistant.hearing.reading.word_pieces import WordPieces
+from assistant.hearing.values import letters, numbers
+from assistant.hearing.values import parsing as values
+from assistant.hearing.values.graph import value_graphs
 
 FOLDER = speech_model.find()
 pytestmark = pytest.mark.skipif(FOLDER is None, reason="the attention model isn't installed here")
@@ -21,7 +22,7 @@ GRAPHS = value_graphs(WordPieces.read(FOLDER / "tokenizer.bin")) if FOLDER else 
 NOT_IN_EVERY_MONTH = {"twenty ninth", "thirtieth", "thirty first"}
 
 
-@lru_cache(maxsize=None)
+@cache
 def choices(graph, state: str) -> list[tuple[str, str]]:
     """(word, next state) in a state."""
     found, open_places = [], [graph.states[state]] if state in graph.states else []

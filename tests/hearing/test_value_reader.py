@@ -5,9 +5,8 @@ from __future__ import annotations
 import pytest
 
 from assistant.hearing.values import grammar as value_grammar
-from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
 from assistant.hearing.values.reader import ALSO_SAID, WORDS, Likeliest
-
+from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
 from tests.hearing.test_reading_engine import engine, reads
 
 

@@ -13,7 +13,7 @@ from assistant.hearing.values.grammar import KINDS, jsgf, words
 
 ONES = "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen " \
        "eighteen nineteen".split()
-TENS = dict(zip(range(20, 100, 10), "twenty thirty forty fifty sixty seventy eighty ninety".split()))
+TENS = dict(zip(range(20, 100, 10), "twenty thirty forty fifty sixty seventy eighty ninety".split(), strict=False))
 # ICAO Annex 10 volume II, 5.2.1.3, the spelling alphabet (spelt as English dictionaries do: alpha, juliet).
 ALPHABET = ("alpha bravo charlie delta echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo "
             "sierra tango uniform victor whiskey x-ray yankee zulu").split()

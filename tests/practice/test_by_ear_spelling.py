@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.practice.operator import understanding as u
-from assistant.practice.operator.answering import Answering
 from assistant.practice.by_ear import ByEar
-from assistant.practice.operator.channel import Channel
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.known_lines import SIGNS, Heard, KnownLines, spelled, words_of
+from assistant.practice.operator import understanding as u
+from assistant.practice.operator.answering import Answering
+from assistant.practice.operator.channel import Channel
 from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import load_persona
 from assistant.practice.simulate import Simulation
@@ -41,7 +41,7 @@ class DeafTo:
         return Heard(" ".join(kept), len(kept) == text.count(". ") + 1)
 
     def _is_lost(self, sentence):
-        lost = sentence.startswith(self.beginnings) or "sign" in self.beginnings and sentence.rstrip(".") in SIGNS
+        lost = sentence.startswith(self.beginnings) or ("sign" in self.beginnings and sentence.rstrip(".") in SIGNS)
         self.lost += lost
         return lost
 

@@ -4,20 +4,27 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.practice.enclosure.disturbances import (
+    COMPUTER,
+    KINDS,
+    MICROPHONE,
+    NOISE,
+    Disturber,
+    draw_disturbances,
+)
+from assistant.practice.enclosure.drills import draw
+from assistant.practice.enclosure.schematic import DONE, WET_NOW, cells
+from assistant.practice.enclosure.simulated import EnclosureSim
+from assistant.practice.enclosure.stage import DrillStage
 from assistant.practice.operator import understanding as u
 from assistant.practice.operator.channel import Channel
-from assistant.practice.enclosure.disturbances import COMPUTER, KINDS, MICROPHONE, NOISE, Disturber, draw_disturbances
-from assistant.practice.enclosure.drills import draw
-from assistant.practice.enclosure.simulated import EnclosureSim
-from assistant.practice.trainee.levels import ASSESSMENT, LED, PROMPTED, RECALL, level
 from assistant.practice.operator.person import Operator
+from assistant.practice.operator.persona import load_persona
 from assistant.practice.oracle.judge import Oracle
 from assistant.practice.oracle.ledger import ENGINE
-from assistant.practice.operator.persona import load_persona
-from assistant.practice.enclosure.schematic import DONE, WET_NOW, cells
 from assistant.practice.session_run import run_practice
 from assistant.practice.simulate import Simulation
-from assistant.practice.enclosure.stage import DrillStage
+from assistant.practice.trainee.levels import ASSESSMENT, LED, PROMPTED, RECALL, level
 from assistant.practice.trainee.typed import TypedTrainee
 from assistant.session.asking.wording import say
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.practice.operator import understanding as u
 from assistant.practice.enclosure.simulated import PURGE_TIME_CONSTANTS, EnclosureSim
+from assistant.practice.operator import understanding as u
 
 WIPE = u.Action(u.WET, "window_inside", "disinfectant")
 

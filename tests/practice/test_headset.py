@@ -9,32 +9,32 @@ import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "station"))
-from fakes import BlockSource, HandClock  # noqa: E402
+from fakes import BlockSource, HandClock
 
-from assistant.errors import SoundDeviceError  # noqa: E402
-from assistant.hearing.judging.judge import Bars  # noqa: E402
-from assistant.hearing.people.profile import Profile  # noqa: E402
-from assistant.practice.trainee import headset  # noqa: E402
-from assistant.practice.operator.channel import Channel  # noqa: E402
-from assistant.practice.enclosure.simulated import EnclosureSim  # noqa: E402
-from assistant.practice.trainee.headset import DisturbedSource, run_at_headset  # noqa: E402
-from assistant.practice.trainee.levels import LED, RECALL  # noqa: E402
-from assistant.practice.operator.person import Operator  # noqa: E402
-from assistant.practice.operator.persona import load_persona  # noqa: E402
-from assistant.practice.evidence.signoff import record_digest  # noqa: E402
-from assistant.practice.trainee.spoken_recall import SpokenRecall  # noqa: E402
-from assistant.session import expects, inputs, listened_for  # noqa: E402
-from assistant.session.facts.steps import StepStarted  # noqa: E402
-from assistant.speaking.player import Player  # noqa: E402
-from assistant.station.live import practice_live  # noqa: E402
-from assistant.station.live.session import LiveChoices  # noqa: E402
-from assistant.station.live.devices import LiveDevices  # noqa: E402
-from assistant.station.account.opening import load_session, rederive  # noqa: E402
-from assistant.station.live.own_voice import bars_of  # noqa: E402
-from assistant.station.live.practice_clock import PracticeClock  # noqa: E402
-from assistant.station.live.practice_live import SpeechGuard  # noqa: E402
-from assistant.station.loop.screen import PlainScreen  # noqa: E402
-from tests.station.live_fakes import Stage  # noqa: E402
+from assistant.errors import SoundDeviceError
+from assistant.hearing.judging.judge import Bars
+from assistant.hearing.people.profile import Profile
+from assistant.practice.enclosure.simulated import EnclosureSim
+from assistant.practice.evidence.signoff import record_digest
+from assistant.practice.operator.channel import Channel
+from assistant.practice.operator.person import Operator
+from assistant.practice.operator.persona import load_persona
+from assistant.practice.trainee import headset
+from assistant.practice.trainee.headset import DisturbedSource, run_at_headset
+from assistant.practice.trainee.levels import LED, RECALL
+from assistant.practice.trainee.spoken_recall import SpokenRecall
+from assistant.session import expects, inputs, listened_for
+from assistant.session.facts.steps import StepStarted
+from assistant.speaking.player import Player
+from assistant.station.account.opening import load_session, rederive
+from assistant.station.live import practice_live
+from assistant.station.live.devices import LiveDevices
+from assistant.station.live.own_voice import bars_of
+from assistant.station.live.practice_clock import PracticeClock
+from assistant.station.live.practice_live import SpeechGuard
+from assistant.station.live.session import LiveChoices
+from assistant.station.loop.screen import PlainScreen
+from tests.station.live_fakes import Stage
 
 
 class Person:

@@ -7,12 +7,12 @@ import inspect
 import pytest
 
 from assistant.errors import SiteFileError
+from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.channel import Channel
 from assistant.practice.operator.demo import ANSWERS, demo_cues, demo_room
-from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.person import Operator
-from assistant.practice.operator.voice import OperatorVoice
 from assistant.practice.operator.persona import VoiceData, load_persona, persona_names, read_persona
+from assistant.practice.operator.voice import OperatorVoice
 from assistant.practice.simulate import Simulation
 from assistant.speaking.noise import active_speech_dbfs, rms_dbfs
 

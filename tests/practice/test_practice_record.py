@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 import shutil
-from datetime import date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
 from assistant.errors import RecordError, RefusedError, SiteFileError, UsageError
-from tests.bench.practice.learner import learn
-from assistant.practice.trainee.levels import ASSESSMENT, LED, PROMPTED, RECALL, check_compression, question
-from tests.bench.practice.command import mean_score
+from assistant.practice.evidence.signoff import Tracer, TraineeFile, load_rule, readiness, record_digest
 from assistant.practice.operator.persona import load_persona
 from assistant.practice.session_run import keep_evidence, run_practice
-from assistant.practice.evidence.signoff import Tracer, TraineeFile, load_rule, readiness, record_digest
+from assistant.practice.trainee.levels import ASSESSMENT, LED, PROMPTED, RECALL, check_compression, question
 from assistant.practice.trainee.typed import TypedTrainee
 from assistant.record.verify import verify
+from assistant.review.deciding.signing import cannot_sign
 from assistant.review.register.index import Index
 from assistant.review.register.register import last_done
 from assistant.review.session.opened import open_session
-from assistant.review.deciding.signing import cannot_sign
 from assistant.station.loop.quiet_record import QuietRecord
+from tests.bench.practice.command import mean_score
+from tests.bench.practice.learner import learn
 
 
 def practise(ready, folder, *, persona="careful", seed=11, level=LED, **more):
@@ -39,7 +39,7 @@ def test_a_practice_session_is_recorded_scored_and_proved(done):
 
 
 def test_the_same_seed_ids_and_epoch_give_the_same_bytes(ready, tmp_path):
-    fixed = {"stamp": "20260314T091500Z", "session_id": "0a1b2c3d", "epoch": datetime(2026, 3, 14, 9, 15, tzinfo=timezone.utc)}
+    fixed = {"stamp": "20260314T091500Z", "session_id": "0a1b2c3d", "epoch": datetime(2026, 3, 14, 9, 15, tzinfo=UTC)}
     one, two = (practise(ready, tmp_path / name, mishaps=1, **fixed) for name in ("a", "b"))
     assert (one.folder / "record.jsonl").read_bytes() == (two.folder / "record.jsonl").read_bytes()
 
@@ -85,7 +85,7 @@ def test_a_session_without_sound_can_never_be_live(ready, tmp_path):
 
 def test_a_trainees_path_from_the_first_lesson_to_ready(ready, tmp_path):
     file, person = TraineeFile(tmp_path / "evidence"), load_persona("newcomer")
-    rule, at = load_rule(), datetime(2026, 2, 2, 9, tzinfo=timezone.utc)
+    rule, at = load_rule(), datetime(2026, 2, 2, 9, tzinfo=UTC)
     first = readiness("Trainee", rule, file.sessions(), file.tracers(), at.date())
     assert not first.ready
     levels = [LED, PROMPTED, RECALL] + [ASSESSMENT] * 14

@@ -12,12 +12,12 @@ from click.testing import CliRunner
 
 from assistant.errors import RecordError, RefusedError, SiteFileError
 from assistant.hearing.values import parsing as values
-from assistant.practice.trainee.levels import question
+from assistant.practice.evidence.score import RECALL, EnclosureLog, score
+from assistant.practice.evidence.signoff import Session, Tracer, TraineeFile
 from assistant.practice.operator.persona import load_persona
 from assistant.practice.practice_cli import practice
-from assistant.practice.evidence.score import RECALL, EnclosureLog, score
 from assistant.practice.session_run import run_practice
-from assistant.practice.evidence.signoff import Session, Tracer, TraineeFile
+from assistant.practice.trainee.levels import question
 from assistant.practice.trainee.typed import TypedTrainee, as_said
 from assistant.record.verify import verify
 from assistant.record.writer import create_record

@@ -10,22 +10,22 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import SoundDeviceError, UsageError
-from assistant.hearing.people import profile as profiles
 from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.judging.judge import Bars
 from assistant.hearing.listener import Listener
-from assistant.hearing.vocabulary.packs import load_pack
+from assistant.hearing.people import profile as profiles
 from assistant.hearing.people.profile import load_profile, save_profile
+from assistant.hearing.vocabulary.packs import load_pack
 from assistant.practice.enclosure import schematic
-from assistant.practice.trainee import words_drill
-from assistant.practice.operator import understanding as u
-from assistant.practice.trainee.drill_report import told
 from assistant.practice.enclosure.simulated import EnclosureSim
-from assistant.practice.operator.voice import OperatorVoice
+from assistant.practice.operator import understanding as u
 from assistant.practice.operator.persona import load_persona
+from assistant.practice.operator.voice import OperatorVoice
 from assistant.practice.practice_cli import practice
-from tests.bench.practice.soak_cli import soak as soak_command
+from assistant.practice.trainee import words_drill
+from assistant.practice.trainee.drill_report import told
 from assistant.practice.trainee.words_drill import WordResult, WordsDrill, drill_words, voice_speaker
+from tests.bench.practice.soak_cli import soak as soak_command
 
 
 @pytest.fixture

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import math
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from fsrs import Scheduler
 
 from assistant.errors import SiteFileError
 from assistant.practice.enclosure.drills import draw
-from tests.bench.practice.command import held_out, mean_score, spearman
-from assistant.practice.oracle.moments import untrue_text
 from assistant.practice.evidence.refresh import Refresh
 from assistant.practice.evidence.score import WEIGHTS, EnclosureLog, MishapLog, Moment, score
+from assistant.practice.oracle.moments import untrue_text
 from assistant.session.facts import lines, steps
+from tests.bench.practice.command import held_out, mean_score, spearman
 
-DAY = datetime(2026, 3, 2, 9, tzinfo=timezone.utc)
+DAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 
 
 def test_every_point_off_has_its_moment_and_the_three_worst_come_first(plan):

@@ -6,11 +6,11 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import RefusedError, SiteFileError, UsageError
-from assistant.practice.practice_cli import practice
 from assistant.practice.evidence.signoff import load_rule
 from assistant.practice.evidence.site_rule import FILE, site_rule
-from assistant.review.review_cli import review
+from assistant.practice.practice_cli import practice
 from assistant.review.people.signoff_cli import command as signoff
+from assistant.review.review_cli import review
 from assistant.station.live.signed_off import require_sign_off
 
 OURS = "id: ours\ntitle: Ours\nassessments_in_a_row: 1\ntracer_wipe: no\n"

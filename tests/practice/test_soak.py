@@ -10,19 +10,19 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import GauntletError
+from assistant.practice.operator.persona import load_persona, persona_names
 from assistant.practice.oracle import judge as oracle_module
-from tests.bench.practice import soak as soak_module
 from assistant.practice.oracle.steps import StepsJudge
 from assistant.practice.oracle.times import TimesJudge
 from assistant.practice.oracle.words import WordsJudge
-from assistant.practice.operator.persona import load_persona, persona_names
+from assistant.session import decide, inputs
+from assistant.session.facts import KINDS
+from assistant.station.script.script import parse_script
+from tests.bench.practice import soak as soak_module
 from tests.bench.practice.shrink import ddmin, faults_of, script_text, shrink
 from tests.bench.practice.side_by_side import side_by_side
 from tests.bench.practice.soak import KEEP, Fault, Soaked, one_session, soak, soak_side_by_side
 from tests.bench.practice.soak_sound import poisson_upper
-from assistant.session import decide, inputs
-from assistant.session.facts import KINDS
-from assistant.station.script.script import parse_script
 
 PEOPLE = [load_persona(name) for name in persona_names()]
 QUICK = 500  # sessions in the default tests: most of a short procedure, some of a whole clean

@@ -8,8 +8,8 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import SiteFileError, UsageError
-from tests.bench.practice import soak_sound
 from assistant.practice.operator.persona import load_persona
+from tests.bench.practice import soak_sound
 from tests.bench.practice.soak_cli import soak
 from tests.bench.practice.soak_sound import SoundSession, SoundSoak, figures, soak_with_sound
 from tests.bench.practice.sound_journal import Journal

@@ -7,11 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.hearing.values import parsing as values
+from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator import saying
 from assistant.practice.operator import understanding as u
 from assistant.practice.operator.answering import Answering
 from assistant.practice.operator.channel import Channel
-from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import load_persona
 from assistant.practice.operator.short_wording import asked_in_short

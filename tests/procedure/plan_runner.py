@@ -6,16 +6,16 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from assistant.procedure.model.plan import PATCH, WET, Plan
-from assistant.session.words import vocabulary as words
-from assistant.session.words.allowed import expects
-from assistant.session.order.bridges import SIGN_IN, is_bridge
 from assistant.session.decide import decide
 from assistant.session.evolve import evolve
 from assistant.session.initial import initial
 from assistant.session.inputs import Begin, SignIn, Tick, Value, Witness, Word
 from assistant.session.lookup import step_of
+from assistant.session.order.bridges import SIGN_IN, is_bridge
 from assistant.session.state import FINAL_MODES, State
 from assistant.session.timing.timers import next_deadline_ms
+from assistant.session.words import vocabulary as words
+from assistant.session.words.allowed import expects
 
 _LIMIT = 3000
 

@@ -6,9 +6,9 @@ import shutil
 
 import pytest
 
-from assistant.procedure.rules.check import check_procedure
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.loading.source import default_folder
+from assistant.procedure.rules.check import check_procedure
 
 RULE = "ethanol-no-disinfection"
 # The example of an author's file. The document is invented, like the site.

@@ -12,7 +12,6 @@ from click.testing import CliRunner
 from assistant.procedure.commands.check_cli import check, check_all
 from assistant.procedure.loading.load import load_procedure, procedure_names
 from assistant.procedure.loading.source import default_folder
-
 from tests.procedure.broken_expected import EXPECTED
 from tests.procedure.mutations import Drop, Swap
 from tests.procedure.test_broken_files import BROKEN

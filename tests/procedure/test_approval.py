@@ -10,15 +10,14 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import FindingsError, RefusedError, UsageError
-from assistant.procedure.paper.changes import changes, plan_values
 from assistant.procedure.commands import proof
 from assistant.procedure.commands.approve_cli import approve
 from assistant.procedure.commands.approving import is_approved
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.loading.source import default_folder
+from assistant.procedure.paper.changes import changes, plan_values
 from assistant.record.signing.keys import Cost, KeyStore
-
 from tests.procedure.mutations import BAG, BAG_OUT, LIGHT, Drop, Swap
 
 WORDS = "four unrelated plain words"

@@ -11,7 +11,6 @@ import pytest
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.loading.problems import SiteFileProblems
 from assistant.procedure.loading.source import default_folder
-
 from tests.procedure.broken_expected import EXPECTED
 
 BROKEN = Path(__file__).parent / "broken"

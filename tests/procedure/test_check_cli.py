@@ -10,7 +10,6 @@ from click.testing import CliRunner
 
 from assistant.procedure.commands.check_cli import check
 from assistant.procedure.loading.source import default_folder
-
 from tests.procedure.mutations import MUTATIONS, Swap
 
 

@@ -6,11 +6,10 @@ import shutil
 
 import pytest
 
-from assistant.procedure.rules.check import check_procedure
 from assistant.procedure.loading.load import load_procedure, procedure_names
-from assistant.procedure.rules.every import RULES
 from assistant.procedure.loading.source import default_folder
-
+from assistant.procedure.rules.check import check_procedure
+from assistant.procedure.rules.every import RULES
 from tests.procedure.mutations import MUTATIONS, E, Swap
 
 

@@ -9,7 +9,6 @@ import pytest
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure, procedure_names
 from assistant.procedure.model.plan import WET
-
 from tests.procedure.plan_runner import run_plan
 
 NAMES = procedure_names()

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pytest
 
-from assistant.procedure.rules.check import check_procedure
 from assistant.procedure.commands.check_cli import check_all
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure, procedure_names
-from assistant.procedure.rules.walk import Context
 from assistant.procedure.loading.source import default_folder
+from assistant.procedure.rules.check import check_procedure
+from assistant.procedure.rules.walk import Context
 from assistant.prover.bounds import Bounds
 from assistant.prover.proof import prove_procedure
 

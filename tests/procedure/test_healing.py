@@ -15,7 +15,6 @@ from assistant.procedure.commands.check_cli import check_all
 from assistant.procedure.loading.problems import SiteFileProblems
 from assistant.procedure.loading.source import default_folder
 from assistant.procedure.loading.yaml_tree import parse_what_can_be
-
 from tests.procedure.mutations import Drop, Swap
 
 LIGHT, E = "gb-2/gb-2-light-clean.yaml", "enclosures/gb-2.yaml"

@@ -8,9 +8,9 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import UsageError
-from assistant.procedure.paper.kit import _dilution, kit
 from assistant.procedure.commands.kit_cli import kit as kit_command
 from assistant.procedure.loading.load import load_procedure
+from assistant.procedure.paper.kit import _dilution, kit
 
 
 @pytest.fixture(scope="module")

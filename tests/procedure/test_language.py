@@ -8,9 +8,9 @@ import pytest
 
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure, procedure_names
+from assistant.procedure.model.plan import KINDS, Cond, When
 from assistant.procedure.model.procedure import MishapModel, ProcedureFile
 from assistant.procedure.model.steps import Include, PlainStep, Repeat
-from assistant.procedure.model.plan import KINDS, Cond, When
 
 LOADED = {name: load_procedure(name) for name in procedure_names()}
 PLANS = {name: compile_plan(loaded) for name, loaded in LOADED.items()}

@@ -138,7 +138,7 @@ def test_any_shape_of_values_in_any_place(tmp_path, value, key):
     import json
 
     # JSON is YAML: the text is well formed, so the model is what has to cope.
-    lines = [line for line in SMALL.replace("unknown-agent", "fuzz").splitlines()]
+    lines = list(SMALL.replace("unknown-agent", "fuzz").splitlines())
     head = "\n".join(lines[:8])
     _load(
         tmp_path,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -50,7 +51,7 @@ def test_schema_prints_and_writes(tmp_path):
     assert json.loads(_run(schema, "agents").stdout)["title"] == "AgentsFile"
     assert set(json.loads(_run(schema, "--json").stdout)) == {"enclosure", "agents", "part", "procedure"}
     written = json.loads(_run(schema, "--out", str(tmp_path), "--json").stdout)["written"]
-    assert len(written) == 4 and all(json.loads(open(p).read()) for p in written)
+    assert len(written) == 4 and all(json.loads(Path(p).read_text()) for p in written)
 
 
 def test_every_command_that_reads_site_files_takes_their_folder_by_the_same_name():

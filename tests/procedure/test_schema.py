@@ -9,9 +9,9 @@ import jsonschema
 import pytest
 
 from assistant.procedure.loading.json_schema import FOLDER, schema, schema_text
-from assistant.procedure.model.kinds import FILE_KINDS
 from assistant.procedure.loading.source import default_folder
 from assistant.procedure.loading.yaml_tree import read_tree
+from assistant.procedure.model.kinds import FILE_KINDS
 
 FILES = sorted(default_folder().rglob("*.yaml"))
 BROKEN = Path(__file__).parent / "broken"

@@ -10,10 +10,10 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import StorageError
+from assistant.procedure.commands.sheet_cli import sheet
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure, procedure_names
 from assistant.procedure.paper.sheet import sheet_pdf
-from assistant.procedure.commands.sheet_cli import sheet
 
 
 def _pages(pdf: bytes) -> list[str]:

@@ -12,7 +12,6 @@ from assistant.procedure.loading.problems import SiteFileProblems
 from assistant.procedure.loading.source import default_folder
 from assistant.procedure.loading.upcast import CURRENT, upcast
 from assistant.procedure.loading.yaml_tree import parse_tree, read_tree
-
 from tests.procedure.plan_runner import run_plan
 
 OLD = Path(__file__).parent / "older" / "gb-2-format-1.yaml"

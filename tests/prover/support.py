@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import lru_cache
 
-from assistant.procedure.model import plan as p
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
+from assistant.procedure.model import plan as p
 from assistant.prover.bounds import Bounds
 from assistant.prover.moves import TODAY
 from assistant.prover.requirements import Requirements, of_files

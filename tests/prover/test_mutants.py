@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.session.troubles import owing
 from tests.bench.prover.mutants.core_faults import FAULTS, seeded
 from tests.bench.prover.mutants.file_operators import FILE_OPERATORS
 from tests.bench.prover.mutants.judge import BASES, Bases, Mutant, judge, mutants
 from tests.bench.prover.mutants.operators import OPERATORS
 from tests.bench.prover.mutants.side_by_side import judge_all
-from assistant.session.troubles import owing
 
 SAMPLE = 30
 

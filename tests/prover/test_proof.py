@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-
 import pytest
 
-from assistant.prover import proof as proof_module
 from assistant.procedure.loading.load import load_procedure, procedure_names
+from assistant.prover import proof as proof_module
 from assistant.prover.bounds import Bounds
 from assistant.prover.proof import NothingVisited, prove_plan, prove_procedure, slices_for
 from assistant.prover.properties import PROPERTIES
 from assistant.prover.requirements import of_files
 from assistant.prover.search import Search
-
 from tests.prover.support import QUICK, shipped
 
 

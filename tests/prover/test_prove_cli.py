@@ -15,7 +15,6 @@ from assistant.prover.prove_cli import prove
 from assistant.run_command import run
 from assistant.station.live.run_cli import run as live
 from assistant.station.script.script import read_script
-
 from tests.prover.support import QUICK, shipped
 
 _KEYS = {"name", "proven", "properties", "states", "transitions", "seconds", "bounded", "counterexample"}
@@ -73,7 +72,7 @@ def test_a_counterexample_is_told_in_names_and_never_in_ids(tmp_path):
     assert "the run-up" in words or "Wait for the run-up" in words
     assert ', at "' in words and "gb-2-start-of-day.yaml:" in words  # the step as spoken; where the fault shows
     ids = {s.id for s in shipped("gb-2-start-of-day")[0].steps}
-    ids |= {i for i in (*shipped("gb-2-start-of-day")[0].openings, "run_up", "bridge:")}
+    ids |= {*shipped("gb-2-start-of-day")[0].openings, "run_up", "bridge:"}
     told = words.replace(str(site), "").replace("gb-2-start-of-day", "")
     assert [i for i in ids if re.search(rf"(?<![\w.]){re.escape(i)}(?![\w.])", told)] == []
     assert script.count('"input"') == len(re.findall(r"^ +\d+\. ", words, re.MULTILINE))

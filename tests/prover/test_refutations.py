@@ -9,13 +9,12 @@ import pytest
 
 from assistant.procedure.model import plan as p
 from assistant.prover.monitor import Monitor
-from assistant.prover.properties import PROPERTIES
 from assistant.prover.proof import prove_plan
+from assistant.prover.properties import PROPERTIES
 from assistant.session.decide import decide
 from assistant.session.evolve import fold
 from assistant.session.initial import initial
 from assistant.station.script.script import parse_script
-
 from tests.prover.support import QUICK, shipped, with_mishap, with_opening, with_step, without_step
 
 UNDER = "pi-1-under-work-surface"

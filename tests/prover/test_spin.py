@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from tests import machine
 from tests.bench.prover.spin.compare import MODELS, SITE, compare, missing, swapped
 from tests.bench.prover.spin.promela import Model, load, read
-from tests import machine
 
 
 def test_the_model_names_every_step_opening_and_cycle_of_its_file():

@@ -9,9 +9,9 @@ from functools import lru_cache
 
 import pytest
 
-from assistant.procedure.rules.check import check_procedure
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.loading.source import default_folder
+from assistant.procedure.rules.check import check_procedure
 from assistant.prover.bounds import Bounds
 from assistant.prover.proof import prove_procedure
 from assistant.prover.requirements import Task, of_files

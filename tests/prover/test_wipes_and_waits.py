@@ -8,15 +8,15 @@ from dataclasses import replace
 
 import pytest
 
-from assistant.procedure.rules.check import check_procedure
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.loading.source import default_folder
+from assistant.procedure.rules.check import check_procedure
 from assistant.prover.bounds import Bounds
 from assistant.prover.moves import TODAY
-from tests.bench.prover.mutants.core_faults import seeded
 from assistant.prover.proof import prove_plan, prove_procedure
 from assistant.prover.requirements import of_files
+from tests.bench.prover.mutants.core_faults import seeded
 
 ONCE = Bounds(depth=0, moments=1)
 END = "gb-2/gb-2-end-of-day.yaml"

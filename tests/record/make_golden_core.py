@@ -15,9 +15,9 @@ from pathlib import Path
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
 from assistant.station.demo.demo import run_demo
+from assistant.station.live.setup import Prepared, prepare, shipped_folder
 from assistant.station.loop.screen import PlainScreen
 from assistant.station.script.run import run_script
-from assistant.station.live.setup import Prepared, prepare, shipped_folder
 from tests.session.naive.compare import random_session
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "records"

@@ -12,9 +12,9 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from assistant.record.beside.attached import attach_file
 from assistant.record.beside.clips import ClipPolicy, ClipStore
-from assistant.record.storage.files import OsFiles
-from assistant.record.signing.keys import PublicKey, UnlockedKey, key_id_of
 from assistant.record.recover import recover
+from assistant.record.signing.keys import PublicKey, UnlockedKey, key_id_of
+from assistant.record.storage.files import OsFiles
 from assistant.record.transcribe import PaperEntry, transcribe
 from assistant.record.writer import RecordWriter, create_record
 

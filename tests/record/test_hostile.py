@@ -17,10 +17,10 @@ from assistant.errors import RecordError
 from assistant.record.lines.canonical import MAX_LINE_BYTES
 from assistant.record.lines.chain import ZEROS, seed
 from assistant.record.lines.envelope import encode_line
-from assistant.record.storage.memory_store import MemoryLineStore
-from assistant.record.reader import read_record, read_store
 from assistant.record.lines.safe_text import printable
 from assistant.record.lines.scan import Ending, scan
+from assistant.record.reader import read_record, read_store
+from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.verify import verify, verify_stream
 from tests.record.support import WALL, spoken
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RecordError
-from assistant.record.storage.locks import WriterLock
 from assistant.record.recover import recover
+from assistant.record.storage.locks import WriterLock
 from tests.record.support import WALL, new_record, spoken
 
 HOLD = """

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.record.storage.paths import safe_name, session_folder
 from assistant.record.lines.safe_text import printable
+from assistant.record.storage.paths import safe_name, session_folder
 
 NASTY = [
     "../../etc/passwd",

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RecordError, StorageError
-from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.reader import read_record, read_store
 from assistant.record.recover import recover, recover_store
+from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.verify import verify, verify_stream
 from assistant.record.writer import RecordWriter
 from tests.record.support import WALL, FaultyFiles, heard, new_record, sealed_record, spoken

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RecordError, StorageError
-from assistant.record.storage import file_store
-from assistant.record.storage.file_store import FileLineStore
-from tests.bench.record.kill import independent_verifier
-from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.reader import read_record, read_store
 from assistant.record.recover import recover, recover_store
+from assistant.record.signing.signatures import sign_record
+from assistant.record.storage import file_store
+from assistant.record.storage.file_store import FileLineStore
+from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.storage.room import (
     CAN_RESERVE,
     MOST_ROOM_BYTES,
@@ -22,9 +22,9 @@ from assistant.record.storage.room import (
     SECTOR_BYTES,
     is_part_of_one_decision,
 )
-from assistant.record.signing.signatures import sign_record
 from assistant.record.verify import verify, verify_stream
 from assistant.record.writer import RecordWriter
+from tests.bench.record.kill import independent_verifier
 from tests.record.support import WALL, FaultyFiles, heard, new_record, sealed_record, spoken, supervisor
 
 needs_room = pytest.mark.skipif(not CAN_RESERVE, reason="this system reserves no room: it appends plainly")

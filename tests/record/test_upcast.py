@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RecordError
-from assistant.record.reader import read_record
 from assistant.record.lines.upcast import upcast
+from assistant.record.reader import read_record
 from tests.record.support import heard, sealed_record
 
 STEPS = {

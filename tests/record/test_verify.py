@@ -16,10 +16,10 @@ import pytest
 
 from assistant.errors import RecordError
 from assistant.record.export.archive import archive_bytes
-from tests.bench.record.kill import independent_verifier
-from tests.bench.record.tamper import tamper_rounds
 from assistant.record.reader import read_record
 from assistant.record.verify import DeepOutcome, VerifyReport, deep_verify, verify, verify_stream
+from tests.bench.record.kill import independent_verifier
+from tests.bench.record.tamper import tamper_rounds
 from tests.record.make_golden import make
 from tests.record.support import WALL, new_record, sealed_record, spoken, summary, supervisor, whole_session
 
@@ -79,7 +79,7 @@ def test_every_dropped_doubled_swapped_inserted_and_truncated_line_is_found_and_
             swapped = lines[:]
             swapped[n], swapped[m] = swapped[m], swapped[n]
             assert check(b"".join(swapped)).first_bad_line == n + 1, "swapped"
-            inserted = lines[:n] + [lines[m]] + lines[n:]
+            inserted = [*lines[:n], lines[m], *lines[n:]]
             assert check(b"".join(inserted)).first_bad_line == n + 1, "inserted"
         truncated = check(b"".join(lines[:n]))
         assert not truncated.complete if n <= seal_at else truncated.complete  # signatures: the witness knows

@@ -64,7 +64,7 @@ def test_every_changed_dropped_or_swapped_entry_is_found(tmp_path: Path):
         for changed in (
             good[:n] + good[n + 1 :] if n < 4 else None,
             good[: n + 1] + good[n:],
-            good[:n] + [good[n].replace(b"a" * 64, b"b" * 64)] + good[n + 1 :],
+            [*good[:n], good[n].replace(b"a" * 64, b"b" * 64), *good[n + 1:]],
         ):
             if changed is not None:
                 log.path.write_bytes(b"".join(changed))

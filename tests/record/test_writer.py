@@ -12,13 +12,13 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RecordError, StorageError
-from tests.bench.record.sessions import QuickFiles
-from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.reader import read_record
 from assistant.record.recover import recover
+from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.storage.store import SlowStorageError
 from assistant.record.verify import verify
 from assistant.record.writer import RecordWriter
+from tests.bench.record.sessions import QuickFiles
 from tests.record.support import HEADER, WALL, FaultyFiles, heard, new_record, spoken
 
 
@@ -90,7 +90,7 @@ def test_a_failure_at_any_write_or_sync_loses_no_told_fact_and_recovery_goes_on(
         failures += 1
         folder = root / "GB-2" / "20260314T081500Z-s1"
         if not failed:  # the witness log was hit, which is a warning, or room that the disk hadn't: then without
-            assert writer.warnings or number == errno.ENOSPC and files.done[files.at_call] == "write"
+            assert writer.warnings or (number == errno.ENOSPC and files.done[files.at_call] == "write")
             assert verify(folder, witness=False).complete
             continue
         if not (folder / "record.jsonl").exists() or not read_record(folder).lines:

@@ -15,16 +15,16 @@ from starlette.testclient import TestClient
 
 from assistant.practice.evidence.signoff import Session, Tracer, TraineeFile, record_digest
 from assistant.procedure.model.plan import WET
+from assistant.review.register.index import Row
 from assistant.review.serving.app import create_app
 from assistant.review.serving.desk import Desk
-from assistant.review.register.index import Row
-from tests.bench.review.generator import EPOCH, Recorder, demo_site, write_sound
-from tests.bench.review.store import make_store
-from tests.bench.review.operator import Manner, Operator
-from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, make_accounts, make_desk
 from assistant.review.serving.wiring import practice_evidence
 from assistant.session.lookup import step_of
 from assistant.session.state import State
+from tests.bench.review.generator import EPOCH, Recorder, demo_site, write_sound
+from tests.bench.review.operator import Manner, Operator
+from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, make_accounts, make_desk
+from tests.bench.review.store import make_store
 
 NOW = EPOCH + timedelta(days=1)
 RULE = "id: small\ntitle: Small rule\nassessments_in_a_row: 1\ntracer_wipe: yes\n"

@@ -22,11 +22,11 @@ from assistant.record.reader import read_record
 from assistant.record.verify import verify
 from assistant.review.deciding.decisions import MEANINGS, REMARK
 from assistant.review.serving.desk import Desk
+from assistant.station.account.summary import summarise
 from tests.bench.review.browser import axe_findings, launched
 from tests.bench.review.generator import Recorder, demo_site
 from tests.bench.review.operator import Manner
 from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, Served, make_desk, served
-from assistant.station.account.summary import summarise
 from tests.review.conftest import NOW, clumsy, practise, rows
 
 pytestmark = pytest.mark.browser

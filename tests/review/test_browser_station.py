@@ -15,12 +15,12 @@ import pytest
 from assistant.practice.operator.persona import load_persona
 from assistant.practice.session_run import run_practice
 from assistant.record.reader import read_record
-from tests.bench.review.browser import launched
-from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, make_accounts, make_desk, served
 from assistant.session.inputs import Input
 from assistant.session.state import State
 from assistant.station.live.board import board
 from assistant.station.live.setup import prepare
+from tests.bench.review.browser import launched
+from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, make_accounts, make_desk, served
 from tests.review.test_browser import LINES, sign_in
 
 pytestmark = pytest.mark.browser

@@ -9,7 +9,7 @@ import stat
 import subprocess
 import sys
 import time
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import httpx
@@ -157,7 +157,7 @@ def certificate(folder: Path) -> tuple[Path, Path]:
     """A self-signed certificate for localhost, and its key."""
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "localhost")])
-    now = datetime.now(timezone.utc)
+    now = datetime.now(UTC)
     made = (
         x509.CertificateBuilder()
         .subject_name(name)

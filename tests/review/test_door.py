@@ -7,11 +7,11 @@ import re
 
 import pytest
 
+from assistant.review.pages.door import NO, local_path
 from assistant.review.people.accounts import Accounts, RateLimit
+from assistant.review.people.visits import COOKIE, IDLE_S, READER_LONGEST_S, Visits
 from assistant.review.serving.desk import Desk
 from tests.bench.review.stage import PASSPHRASE, SUPERVISOR
-from assistant.review.pages.door import NO, local_path
-from assistant.review.people.visits import COOKIE, IDLE_S, READER_LONGEST_S, Visits
 from tests.review.conftest import Browser, browser
 
 _CHANGING = re.compile(r'value="[^"]*"|This page: [^<]*')

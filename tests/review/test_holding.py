@@ -12,11 +12,11 @@ from assistant.record.reader import read_record
 from assistant.record.verify import verify
 from assistant.record.witness_log import WitnessLog
 from assistant.record.writer import create_record
-from assistant.review.serving.desk import Desk
 from assistant.review.deciding.holding import why_not_holding
-from tests.bench.review.stage import PASSPHRASE, SUPERVISOR
 from assistant.review.register.register import _holds_by
+from assistant.review.serving.desk import Desk
 from assistant.review.session.opened import open_session
+from tests.bench.review.stage import PASSPHRASE, SUPERVISOR
 from tests.review.conftest import NOW, Browser, rows
 from tests.review.test_register import duty
 

@@ -14,13 +14,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from assistant.record.writer import create_record
-from assistant.review.serving.desk import Desk
-from tests.bench.review.generator import EPOCH, copy_site, demo_site, header, stamp_of, wall_of
-from tests.bench.review.stage import PASSPHRASE
 from assistant.review.people.roles import TABLE, Access
 from assistant.review.people.visits import COOKIE
+from assistant.review.serving.desk import Desk
 from assistant.session.facts import lines, session, steps, troubles
 from assistant.session.wire import to_wire
+from tests.bench.review.generator import EPOCH, copy_site, demo_site, header, stamp_of, wall_of
+from tests.bench.review.stage import PASSPHRASE
 from tests.review.conftest import Browser, browser, rows
 
 MARKUP = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'>{{7*7}}{%x%}"

@@ -7,16 +7,16 @@ from pathlib import Path
 
 import pytest
 
-from assistant.review.serving.desk import Desk
 from assistant.review.deciding.inbox import read_statements
-from assistant.review.serving.live import Follower
-from tests.bench.review.generator import EPOCH, Recorder, demo_site
-from tests.bench.review.operator import Manner
-from tests.bench.review.stage import AUTHOR, PASSPHRASE, SUPERVISOR, TECHNICIAN
 from assistant.review.deciding.site_rule import load_rules
+from assistant.review.serving.desk import Desk
+from assistant.review.serving.live import Follower
 from assistant.session.facts import steps
 from assistant.session.view import view
 from assistant.session.wire import to_wire
+from tests.bench.review.generator import EPOCH, Recorder, demo_site
+from tests.bench.review.operator import Manner
+from tests.bench.review.stage import AUTHOR, PASSPHRASE, SUPERVISOR, TECHNICIAN
 from tests.review.conftest import Browser, browser
 
 CALM = Manner(0, 0, 0, 0, 0, 0, 0, person="Dana Reyes")

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from assistant.review.serving.desk import Desk
-from tests.bench.review.stage import READER, TECHNICIAN
 from assistant.review.deciding.site_rule import load_rules
+from assistant.review.serving.desk import Desk
 from assistant.session.facts.lines import Heard
+from tests.bench.review.stage import READER, TECHNICIAN
 from tests.review.conftest import Browser, browser, clumsy, rows, session_path
 
 

@@ -21,12 +21,20 @@ from assistant.errors import RefusedError, UsageError
 from assistant.practice.trainee.folder import folder_name
 from assistant.record.lines.canonical import to_canonical
 from assistant.review.people.accounts import Accounts
-from assistant.review.serving.desk import Desk
-from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, TECHNICIAN, WEAK_COST, WEAK_HASHER
 from assistant.review.people.practice_signoff import sign_off
-from assistant.review.people.practice_signoff_lines import FILE, HEADS, SIGNED, WITHDRAWN, names_of, sign_offs, why_not_standing
+from assistant.review.people.practice_signoff_lines import (
+    FILE,
+    HEADS,
+    SIGNED,
+    WITHDRAWN,
+    names_of,
+    sign_offs,
+    why_not_standing,
+)
 from assistant.review.people.signoff_cli import command
+from assistant.review.serving.desk import Desk
 from assistant.station.live.signed_off import require_sign_off
+from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, TECHNICIAN, WEAK_COST, WEAK_HASHER
 from tests.review.conftest import Browser, browser, practise
 
 FORM = {"seen": "yes", "reason": "I watched the last assessment.", "name": SUPERVISOR, "passphrase": PASSPHRASE}

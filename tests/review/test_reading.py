@@ -3,31 +3,33 @@ findings."""
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 
+from assistant.review.deciding.decisions import Signed
+from assistant.review.register.index import Row
+from assistant.review.serving.desk import Desk
 from assistant.review.session.answer import CLEAR, DONE, LOOK, NEVER, REFUSED, STOP, answer
 from assistant.review.session.compare import compare
-from assistant.review.deciding.decisions import Signed
-from assistant.review.serving.desk import Desk
 from assistant.review.session.digest import Digest, Finding, digest
-from assistant.review.session.names import span_words
-from assistant.review.register.index import Row
 from assistant.review.session.lane_builder import lanes
 from assistant.review.session.lanes import CLEAN, CONTACT, DRIED, thinned
-from tests.bench.review.generator import demo_site
-from tests.bench.review.operator import Manner, Operator
+from assistant.review.session.names import span_words
 from assistant.review.session.opened import _SNAPSHOT_EVERY
 from assistant.review.session.steps_table import step_rows
 from assistant.review.session.times import Clock, clock_words, parse_wall
 from assistant.session import evolve, initial
 from assistant.session.facts import contacts, steps, troubles
+from tests.bench.review.generator import demo_site
+from tests.bench.review.operator import Manner, Operator
 from tests.review.conftest import rows
 
 
-def play(seed: int, manner: Manner = Manner()) -> list:
+def play(seed: int, manner: Manner | None = None) -> list:
     """Facts of one seeded session."""
     facts: list = []
-    Operator(demo_site().plan, seed, manner, lambda found, _: facts.extend(found)).run(4 * 3600_000)
+    Operator(demo_site().plan, seed, manner or Manner(), lambda found, _: facts.extend(found)).run(4 * 3600_000)
     return facts
 
 
@@ -56,7 +58,7 @@ def test_every_contact_is_one_span_of_its_surface() -> None:
         completed = [f for f in facts if isinstance(f, contacts.ContactCompleted) and f.surface == surface]
         assert [s.start_ms for s in spans if s.kind == CONTACT] == [f.wet_since_ms for f in started]
         assert [s.start_ms for s in spans if s.kind == CLEAN] == [f.due_ms for f in completed]
-        for before, after in zip(spans, spans[1:], strict=False):
+        for before, after in itertools.pairwise(spans):
             assert before.end_ms <= after.start_ms or before.end_ms == after.start_ms
         assert all(s.start_ms <= s.end_ms for s in spans)
 

@@ -5,7 +5,7 @@ RFC 5545 is held by reading the file back with the icalendar package and by the 
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import icalendar
@@ -15,17 +15,17 @@ from hypothesis import strategies as st
 
 from assistant.calc.due import DUE_TODAY, NEVER_DONE, OVERDUE, Due
 from assistant.errors import SiteFileError, UsageError
-from assistant.review.register.agenda import calendar_file
 from assistant.record.lines.canonical import to_canonical
-from assistant.review.serving.desk import Desk
+from assistant.review.deciding.site_rule import load_rules
+from assistant.review.register.agenda import calendar_file
 from assistant.review.register.entries import SiteEntries
 from assistant.review.register.index import Index, Row
+from assistant.review.register.register import Duty, overdue, overdue_now
+from assistant.review.serving.desk import Desk
+from assistant.station.account.overdue import UNREAD, overdue_lines
 from tests.bench.review.generator import EPOCH, Recorder, demo_site
 from tests.bench.review.operator import Manner
 from tests.bench.review.stage import PASSPHRASE, SUPERVISOR
-from assistant.review.register.register import Duty, overdue, overdue_now
-from assistant.review.deciding.site_rule import load_rules
-from assistant.station.account.overdue import UNREAD, overdue_lines
 from tests.review.conftest import Browser, browser, rows
 
 
@@ -190,7 +190,7 @@ def test_the_quick_look_finds_new_records_and_unfinished_ones_that_grew(desk: De
 
 
 def _values(row: Row) -> dict:
-    return {c: getattr(row, c) for c in Row.__table__.columns.keys()}
+    return {c: getattr(row, c) for c in Row.__table__.columns.keys()}  # noqa: SIM118 - its names
 
 
 def test_the_calendar_file_is_rfc_5545(desk: Desk, client: Browser) -> None:
@@ -240,7 +240,7 @@ def test_overdue_stands_on_today_in_the_calendar() -> None:
         Due(DUE_TODAY, today, 0),
     )
     events = icalendar.Calendar.from_ical(
-        calendar_file([late, now], "S, T;\\", today, datetime.now(timezone.utc))
+        calendar_file([late, now], "S, T;\\", today, datetime.now(UTC))
     ).walk("VEVENT")
     assert [e["DTSTART"].dt for e in events] == [today, today]
     assert str(events[0]["SUMMARY"]).startswith("OVERDUE")

@@ -6,9 +6,9 @@ import pytest
 from starlette.routing import Route
 
 from assistant.review import pages
+from assistant.review.people.roles import ANONYMOUS, ROLES, TABLE, Access, may
 from assistant.review.serving.desk import Desk
 from tests.bench.review.stage import AUTHOR, READER, SUPERVISOR, TECHNICIAN
-from assistant.review.people.roles import ANONYMOUS, ROLES, TABLE, Access, may
 from tests.review.conftest import browser, rows
 
 NAMES = {"supervisor": SUPERVISOR, "technician": TECHNICIAN, "author": AUTHOR, "reader": READER}

@@ -12,10 +12,9 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RefusedError
-from assistant.record.signing.keys import signature_holds
 from assistant.record.reader import read_record
+from assistant.record.signing.keys import signature_holds
 from assistant.record.verify import verify
-from assistant.review.people.accounts import Account
 from assistant.review.deciding.decisions import (
     ACCEPTED,
     MEANINGS,
@@ -25,12 +24,13 @@ from assistant.review.deciding.decisions import (
     signed_lines,
     standing,
 )
+from assistant.review.deciding.signing import Wish, choices, sign
+from assistant.review.deciding.site_rule import load_rules
+from assistant.review.people.accounts import Account
 from assistant.review.serving.desk import Desk
 from tests.bench.review.generator import EPOCH, Recorder, demo_site
 from tests.bench.review.operator import Manner
 from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, TECHNICIAN
-from assistant.review.deciding.site_rule import load_rules
-from assistant.review.deciding.signing import Wish, choices, sign
 from tests.review.conftest import Browser, browser, clumsy, rows, session_path
 
 CALM = Manner(0, 0, 0, 0, 0, 0, 0, person="Dana Reyes")

@@ -7,16 +7,16 @@ from pathlib import Path
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from assistant.record.signing.keys import PublicKey, UnlockedKey, key_id_of
 from assistant.record.reader import read_record
+from assistant.record.signing.keys import PublicKey, UnlockedKey, key_id_of
 from assistant.record.signing.signatures import sign_record, withdraw_signature
 from assistant.review.deciding.decisions import ACCEPTED, MEANINGS, REJECTED, signed_lines, standing
-from assistant.review.serving.desk import Desk
 from assistant.review.register.index import Index, Row
+from assistant.review.register.register import last_done
+from assistant.review.serving.desk import Desk
 from tests.bench.review.generator import EPOCH, Recorder, demo_site
 from tests.bench.review.operator import Manner
 from tests.bench.review.stage import PASSPHRASE, SUPERVISOR, make_desk
-from assistant.review.register.register import last_done
 from tests.review.conftest import NOW, browser, rows, session_path
 
 CALM = Manner(0, 0, 0, 0, 0, 0, 0, person="Dana Reyes")

@@ -122,18 +122,18 @@ def _mishaps() -> dict[str, p.Mishap]:
 
 def rich_plan(**changes: object) -> p.Plan:
     """The plan; `changes` replaces fields of it."""
-    values = dict(
-        procedure="rich", title="Rich clean", revision="1", sha256="1" * 64, site="Test", enclosure="box",
-        enclosure_name="the box", language="en", surfaces=_surfaces(), openings=_openings(),
-        cycles={
+    values = {
+        "procedure": "rich", "title": "Rich clean", "revision": "1", "sha256": "1" * 64, "site": "Test", "enclosure": "box",
+        "enclosure_name": "the box", "language": "en", "surfaces": _surfaces(), "openings": _openings(),
+        "cycles": {
             "purge": p.Cycle(
                 "purge", "purge", 90_000,
                 starts_when=(p.Cond("opening", "outer", "closed"), p.Cond("opening", "inner", "closed")),
                 broken_by_openings=("outer",),
             ),
         },
-        interlocks=(frozenset(("outer", "inner")),), steps=_steps(), mishaps=_mishaps(),
-        options=(p.Option("patch", "Is a patch tested today?"),), start_machines={"fan": "off"},
-        end_machines={"fan": "off"}, today="2026-03-01",
-    )
+        "interlocks": (frozenset(("outer", "inner")),), "steps": _steps(), "mishaps": _mishaps(),
+        "options": (p.Option("patch", "Is a patch tested today?"),), "start_machines": {"fan": "off"},
+        "end_machines": {"fan": "off"}, "today": "2026-03-01",
+    }
     return p.Plan(**{**values, **changes})

@@ -29,7 +29,7 @@ def small_plan(**changes: object) -> p.Plan:
             broken_by_openings=("outer",),
         ),
     }
-    wet = dict(kind=p.WET, agent="alcohol", agent_name="alcohol", contact_ms=60_000, lead_ms=20_000)
+    wet = {"kind": p.WET, "agent": "alcohol", "agent_name": "alcohol", "contact_ms": 60_000, "lead_ms": 20_000}
     steps = (
         p.Step("open-outer", p.OPEN, "Open the outer door.", opening="outer"),
         p.Step("wet-shelf", say="Wipe the shelf.", surface="shelf", wet_ms=90_000, **wet),
@@ -59,9 +59,9 @@ def small_plan(**changes: object) -> p.Plan:
             p.Mishap("power", "power_cut", "Power cut", (p.Step("power-stop", p.INSTRUCT, "Stop work."),), (p.Spoil(p.SPOIL_ALL),), breaks_cycles=True, asks_which="Which power went?"),
         )
     }
-    values = dict(
-        procedure="small", title="Small clean", revision="1", sha256="0" * 64, site="Test", enclosure="box",
-        enclosure_name="the box", language="en", surfaces=surfaces, openings=openings, cycles=cycles,
-        interlocks=(frozenset(("outer", "inner")),), steps=steps, mishaps=mishaps,
-    )
+    values = {
+        "procedure": "small", "title": "Small clean", "revision": "1", "sha256": "0" * 64, "site": "Test", "enclosure": "box",
+        "enclosure_name": "the box", "language": "en", "surfaces": surfaces, "openings": openings, "cycles": cycles,
+        "interlocks": (frozenset(("outer", "inner")),), "steps": steps, "mishaps": mishaps,
+    }
     return p.Plan(**{**values, **changes})

@@ -29,7 +29,7 @@ def _walked() -> set[type[Fact]]:
 def test_every_class_of_fact_is_known_under_its_own_kind():
     assert _walked() == set(KINDS.values()) and len(KINDS) == len(_walked()) > 40
     for kind, cls in KINDS.items():
-        assert cls.KIND == kind and kind.islower() and cls.VERSION >= 1
+        assert kind == cls.KIND and kind.islower() and cls.VERSION >= 1
 
 
 def test_every_class_of_fact_has_a_handler_and_none_is_handled_that_isnt_one():

@@ -10,16 +10,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.procedure.model import plan as p
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
+from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session.words import vocabulary as w
 from assistant.session.facts import lines, troubles
 from assistant.session.facts.steps import StepConfirmed
-from assistant.session.words.offering import GROUP, offered, said_now
 from assistant.session.state import State
 from assistant.session.view import view
+from assistant.session.words import vocabulary as w
+from assistant.session.words.offering import GROUP, offered, said_now
 from tests.session.walk import Walk
 from tests.session.wall_plan import look, wall, walls
 

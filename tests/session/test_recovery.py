@@ -8,9 +8,9 @@ import pytest
 
 from assistant.procedure.model import plan as p
 from assistant.session import evolve, inputs, next_deadline_ms
-from assistant.session.words import vocabulary as w
 from assistant.session.facts import contacts, lines, machine, steps, troubles
 from assistant.session.state import FINAL_MODES, State
+from assistant.session.words import vocabulary as w
 from tests.session.reach import PRESET, REACH
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk

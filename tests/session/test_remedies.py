@@ -8,8 +8,8 @@ import pytest
 
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session.words import vocabulary as w
 from assistant.session.facts import contacts, lines, session, steps, troubles
+from assistant.session.words import vocabulary as w
 from tests.session.walk import Walk
 from tests.session.wall_plan import look, wall, walls
 
@@ -194,5 +194,5 @@ def test_what_drips_or_is_touched_loses_that_surface_alone():
 def test_a_device_that_left_and_came_back_is_told_of_as_what_it_is(device: str, lost: str, back: str):
     walk = Walk(walls(look()))
     assert walk.give(inputs.Lost(device))[-1].text == lost
-    assert [f.text for f in walk.give(inputs.Back(device)) if isinstance(f, lines.LineSpoken)][0] == back
+    assert next(f.text for f in walk.give(inputs.Back(device)) if isinstance(f, lines.LineSpoken)) == back
     assert replace(walk.state, lost=frozenset()).lost == walk.state.lost

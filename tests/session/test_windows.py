@@ -10,8 +10,8 @@ from dataclasses import replace
 
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session.words import vocabulary as w
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
+from assistant.session.words import vocabulary as w
 from tests.session.small_plan import small_plan
 from tests.session.walk import Walk
 from tests.session.wall_plan import look, wall, walls
@@ -179,7 +179,7 @@ def test_a_step_that_must_follow_in_time_is_a_deviation_when_it_doesnt():
 
 
 def test_a_limit_of_a_step_left_out_or_not_called_for_is_none():
-    late = dict(after_step="first", within_ms=30_000)
+    late = {"after_step": "first", "within_ms": 30_000}
     walk = Walk(walls(look("first"), look("second", when=(p.When("o", True),), **late), look("third")))
     walk.yes()
     assert not walk.at(90_000).of(machine.LimitMissed)

@@ -10,9 +10,9 @@ import pytest
 import assistant.session as package
 from assistant.calc.speech_length import sentence_ms, sentences
 from assistant.procedure.model.plan import REACHES
-from assistant.session.words import vocabulary as w
-from assistant.session.modes import MODES
 from assistant.session.asking.wording import LANGUAGES, SPOKEN, duration, listed, say
+from assistant.session.modes import MODES
+from assistant.session.words import vocabulary as w
 
 LONGEST_S = 6  # of one sentence; this project's own measure for what is taken in while working
 FILLED = {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -45,7 +47,7 @@ def test_the_spectrum_falls_as_stated_and_has_the_blade_pass_tone():
     power = np.abs(np.fft.rfft(fan_noise(60, 4).astype(float))) ** 2
     hz = np.fft.rfftfreq(60 * RATE_HZ, 1 / RATE_HZ)
     density = [power[(hz >= low) & (hz < 2 * low)].mean() for low in (600, 1200, 2400)]
-    for a, b in zip(density, density[1:], strict=False):
+    for a, b in itertools.pairwise(density):
         assert 10 * np.log10(b / a) == pytest.approx(SLOPE_DB_PER_OCTAVE, abs=0.5)
     near = (hz > BLADE_PASS_HZ - 30) & (hz < BLADE_PASS_HZ + 30)
     peak_hz = hz[near][power[near].argmax()]

@@ -12,8 +12,8 @@ from assistant.speaking.cached_voice import CachedVoice
 from assistant.speaking.fake_voice import FakeVoice
 from assistant.speaking.silent_sink import SilentSink
 from assistant.station.live.devices import LiveDevices
-from tests.bench.station.policy import Policy
 from assistant.station.loop.screen import PlainScreen
+from tests.bench.station.policy import Policy
 from tests.station.fakes import BlockSource, HandClock
 
 

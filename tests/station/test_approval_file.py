@@ -13,10 +13,11 @@ from assistant.procedure.approval import Approval, Statement, state
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.record.verify import verify
-from assistant.station.live import approval, session as live
+from assistant.station.live import approval
+from assistant.station.live import session as live
 from assistant.station.live.session import LiveChoices, run_live
-from assistant.station.loop.recovering import take_up
 from assistant.station.live.setup import shipped_folder
+from assistant.station.loop.recovering import take_up
 from tests.station.live_fakes import Stage
 
 PROCEDURE = "gb-2-light-clean"

@@ -12,12 +12,12 @@ from pathlib import Path
 import pytest
 
 from assistant.procedure.loading.load import load_procedure
+from assistant.station.account.opening import load_session, rederive
+from assistant.station.loop.site_copy import copy_site
 from tests.bench.record.kill import independent_verifier
 from tests.bench.station.crash import crash_rounds
 from tests.bench.station.crash_judge import judge_facts, lines_of, missing
 from tests.bench.station.crash_session import PROCEDURE, plan_for, run_session
-from assistant.station.account.opening import load_session, rederive
-from assistant.station.loop.site_copy import copy_site
 
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -16,16 +16,16 @@ import pytest
 import soundfile
 
 from assistant.session.facts import contacts, lines, steps, troubles
-from assistant.station.demo.demo import DemoResult, run_demo
 from assistant.station.account.opening import load_session, rederive
+from assistant.station.demo.demo import DemoResult, run_demo
 from assistant.station.loop.screen import PlainScreen
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
 def _demo(folder: Path, **changes: object) -> DemoResult:
-    given = dict(records=folder, language="en", engine="pocketsphinx", model=None, echo_db=None, snr_db=20.0, seed=1,
-                 open_screen=lambda plan, title: PlainScreen(plan, io.StringIO()))
+    given = {"records": folder, "language": "en", "engine": "pocketsphinx", "model": None, "echo_db": None, "snr_db": 20.0, "seed": 1,
+                 "open_screen": lambda plan, title: PlainScreen(plan, io.StringIO())}
     return run_demo(**{**given, **changes})
 
 
@@ -130,8 +130,8 @@ def test_both_sides_are_in_the_sound_and_can_be_decoded_apart(result: DemoResult
 def test_swapping_two_of_the_technicians_words_changes_the_record(tmp_path: Path, result: DemoResult) -> None:
     swapped = _demo(tmp_path, words={"confirm": "negative", "no": "affirmative"}, longest_ms=150_000)
     ours, theirs = load_session(result.record).facts, load_session(swapped.record).facts
-    first = [f for f in ours if isinstance(f, lines.Heard) and f.accepted][0]
-    other = [f for f in theirs if isinstance(f, lines.Heard) and f.accepted][0]
+    first = next(f for f in ours if isinstance(f, lines.Heard) and f.accepted)
+    other = next(f for f in theirs if isinstance(f, lines.Heard) and f.accepted)
     assert {first.word, other.word} == {"confirm", "no"}
     assert swapped.facts_sha256 != result.facts_sha256
 

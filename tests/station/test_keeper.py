@@ -9,12 +9,12 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session"))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from fakes import ListWriter  # noqa: E402
-from small_plan import small_plan  # noqa: E402
+from fakes import ListWriter
+from small_plan import small_plan
 
-from assistant.errors import StorageError  # noqa: E402
-from assistant.session import inputs  # noqa: E402
-from assistant.station.loop.keeper import SessionKeeper  # noqa: E402
+from assistant.errors import StorageError
+from assistant.session import inputs
+from assistant.station.loop.keeper import SessionKeeper
 
 
 def test_facts_are_written_before_anything_is_said() -> None:

@@ -10,15 +10,22 @@ from pathlib import Path
 
 import pytest
 
-from assistant.errors import EXIT_NOT_COMPLETE, RecordError, RefusedError, SoundDeviceError, StorageError, UsageError
+from assistant.errors import (
+    EXIT_NOT_COMPLETE,
+    RecordError,
+    RefusedError,
+    SoundDeviceError,
+    StorageError,
+    UsageError,
+)
 from assistant.record.storage.locks import WriterLock
 from assistant.record.verify import verify
 from assistant.speaking.chimes import chime
+from assistant.station.account.opening import load_session, rederive
 from assistant.station.live import session as live
 from assistant.station.live.session import LiveChoices, run_live
-from assistant.station.account.opening import load_session, rederive
-from assistant.station.loop.recovering import find_open
 from assistant.station.live.setup import prepare, shipped_folder
+from assistant.station.loop.recovering import find_open
 from tests.record.support import FaultyFiles
 from tests.station.live_fakes import Killed, Stage
 
@@ -33,8 +40,8 @@ def approved(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def _run(stage: Stage, root: Path, monkeypatch: pytest.MonkeyPatch, **chosen) -> int:
     monkeypatch.setattr(live, "open_screen", stage.open_screen)
-    given = dict(technician="Ada", records=root, folder=shipped_folder(), with_keys=True, no_voice_in=True,
-                 options=(("drugs_differ", False), ("final_alcohol", False)))
+    given = {"technician": "Ada", "records": root, "folder": shipped_folder(), "with_keys": True, "no_voice_in": True,
+                 "options": (("drugs_differ", False), ("final_alcohol", False))}
     return run_live(PROCEDURE, LiveChoices(**{**given, **chosen}), stage.devices())
 
 

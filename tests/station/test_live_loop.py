@@ -7,24 +7,24 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session"))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from fakes import BlockSource, HandClock, ListWriter, TimedKeys  # noqa: E402
-from small_plan import small_plan  # noqa: E402
+from fakes import BlockSource, HandClock, ListWriter, TimedKeys
+from small_plan import small_plan
 
-from assistant.hearing.engines.recogniser import ENGINE_RESTARTED  # noqa: E402
-from assistant.hearing.utterance import Utterance  # noqa: E402
-from assistant.session import inputs  # noqa: E402
-from assistant.speaking.fake_voice import FakeVoice  # noqa: E402
-from assistant.speaking.player import Player  # noqa: E402
-from assistant.speaking.silent_sink import SilentSink  # noqa: E402
-from assistant.station.loop.keeper import SessionKeeper  # noqa: E402
-from assistant.station.live.loop import LiveLoop  # noqa: E402
-from assistant.station.loop.mouth import Mouth  # noqa: E402
+from assistant.hearing.engines.recogniser import ENGINE_RESTARTED
+from assistant.hearing.utterance import Utterance
+from assistant.session import inputs
+from assistant.speaking.fake_voice import FakeVoice
+from assistant.speaking.player import Player
+from assistant.speaking.silent_sink import SilentSink
+from assistant.station.live.loop import LiveLoop
+from assistant.station.loop.keeper import SessionKeeper
+from assistant.station.loop.mouth import Mouth
 
 
 class _DeafListener:
     """Hears nothing; the loop's own behaviour is under test."""
 
-    class gate:  # noqa: N801
+    class gate:
         @staticmethod
         def cut(at_s: float) -> None:
             return None

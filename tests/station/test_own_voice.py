@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RefusedError, UsageError
-from assistant.hearing.people import profile as profiles
 from assistant.hearing.judging.judge import Bars
+from assistant.hearing.people import profile as profiles
 from assistant.hearing.people.profile import Profile, save_profile
 from assistant.station.live import own_voice
 from assistant.station.live.battery import Batteries, batteries

@@ -8,15 +8,14 @@ from collections import deque
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session"))
-from small_plan import small_plan  # noqa: E402
+import pytest
+from rich.console import Console
+from small_plan import small_plan
 
-import pytest  # noqa: E402
-from rich.console import Console  # noqa: E402
-
-from assistant.session import decide, evolve, initial, inputs  # noqa: E402
-from assistant.session.facts.lines import LineSpoken  # noqa: E402
-from tests.bench.station.policy import Policy  # noqa: E402
-from assistant.station.loop.screen import LiveScreen, PlainScreen, fact_line, open_screen, printable  # noqa: E402
+from assistant.session import decide, evolve, initial, inputs
+from assistant.session.facts.lines import LineSpoken
+from assistant.station.loop.screen import LiveScreen, PlainScreen, fact_line, open_screen, printable
+from tests.bench.station.policy import Policy
 
 
 def test_a_pipe_gets_plain_lines_and_no_escape_sequences() -> None:

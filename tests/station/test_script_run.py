@@ -10,11 +10,11 @@ import pytest
 from assistant.cli import main
 from assistant.record.verify import verify
 from assistant.session import decide, evolve, initial, inputs
-from tests.bench.station.policy import Policy
 from assistant.station.account.opening import load_session, rederive
+from assistant.station.live.setup import prepare, shipped_folder
 from assistant.station.loop.recovering import find_open
 from assistant.station.script.script import NAMES
-from assistant.station.live.setup import prepare, shipped_folder
+from tests.bench.station.policy import Policy
 
 ROOT = Path(__file__).resolve().parents[2]
 

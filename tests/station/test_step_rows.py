@@ -26,7 +26,7 @@ def test_a_move_that_the_core_put_in_is_told_for_the_way_it_took(walk: Walk):
 
 def test_every_row_is_in_the_words_that_were_spoken(walk: Walk):
     rows = step_rows(walk.plan, tuple(walk.facts))
-    begun = [f for f in walk.of(steps.StepStarted)]
+    begun = list(walk.of(steps.StepStarted))
     assert len(rows) == len(begun)
     spoken = " ".join(f.text for f in walk.of(lines.LineSpoken))
     waits = {f.step for f in begun if f.step.startswith("bridge:wait:")}

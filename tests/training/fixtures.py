@@ -19,7 +19,6 @@ import soundfile
 from assistant.hearing.sound.frames import RATE_HZ
 from assistant.hearing.vocabulary.packs import Pack, load_pack
 from assistant.speaking.synth import KOREAN_TRIED
-
 from tests.bench.hearing import noises, sentences, voices
 from tests.bench.hearing.mixing import mix
 from tests.training.phone_sounds import all_voices

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from tests.training.build_fillers import ranked
 from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
 from assistant.hearing.vocabulary.packs import Pack
 from assistant.hearing.vocabulary.phones import likeness
-
 from tests.bench.hearing import sentences
+from tests.training.build_fillers import ranked
 
 AMONG_COMMONEST = 12_000
 SAME_AS = 0.93           # nearer than this can't be told apart even by people ("reseed" for "recede")
@@ -83,7 +82,7 @@ def near_phrases(pack: Pack, split: str) -> list[str]:
                 if other is not None:
                     out.append(" ".join([*words[:k], other, *words[k + 1:]]))
             if sum(other is not None for other in like) > 1:
-                out.append(" ".join(other or word for word, other in zip(words, like)))
+                out.append(" ".join(other or word for word, other in zip(words, like, strict=False)))
     return [phrase for phrase in dict.fromkeys(out) if pack.word_of(phrase) is None]
 
 

@@ -13,19 +13,18 @@ from functools import lru_cache
 import numpy as np
 
 from assistant.errors import ModelError
-from tests.training.build_fillers import ranked
+from assistant.hearing.reading.phone_scores import near_words
+from assistant.hearing.reading.speech_model import SpeechModel, find
 from assistant.hearing.sound.frames import RATE_HZ
 from assistant.hearing.sound.gain import level_out
+from assistant.hearing.sound.speech_level import active_rms
 from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary
 from assistant.hearing.vocabulary.packs import Pack, load_pack
-from assistant.hearing.reading.phone_scores import near_words
-from assistant.hearing.sound.speech_level import active_rms
-from assistant.hearing.reading.speech_model import SpeechModel, find
-
 from tests.bench.hearing import noises, sentences, voices
 from tests.bench.hearing.mixing import QUIET_ROOM_RMS, SPEECH_RMS
-from tests.training.near_misses import near_misses, near_phrases
 from tests.bench.hearing.noises import fan
+from tests.training.build_fillers import ranked
+from tests.training.near_misses import near_misses, near_phrases
 
 HALVES = 2
 COMMON = 6_000
@@ -135,7 +134,7 @@ def sounds_of(voice: str, count: int) -> list[Sound]:
         said = [("", noises.burst(kind, seed)) for kind in noises.KINDS for seed in range(count)]
     else:
         lines = [*pack.forms, *(texts.draw(rng) for _ in range(count))]
-        said = list(zip(lines, voices.render_all(lines, voice)))
+        said = list(zip(lines, voices.render_all(lines, voice), strict=False))
     found = []
     for text, wave in said:
         if RATE_HZ // 10 <= len(wave) <= LONGEST_S * RATE_HZ:

@@ -23,7 +23,6 @@ import numpy as np
 
 from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
 from assistant.hearing.vocabulary.packs import load_pack
-
 from tests.training.phone_sounds import HALVES, NOISES, half_of, sounds_of, tuning_texts, voice_list
 
 WIDTH = 192                # of the two inner layers
@@ -41,7 +40,7 @@ def make(to: Path, jobs: int) -> None:
     frames, ends, texts, spoken_by, total = [], [], [], [], 0
     listed = voice_list()
     with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
-        for k, found in enumerate(pool.map(sounds_of, *zip(*listed))):
+        for k, found in enumerate(pool.map(sounds_of, *zip(*listed, strict=False))):
             for sound in found:
                 total += len(sound.frames)
                 frames.append(sound.frames)
@@ -76,7 +75,7 @@ def train_one(sounds: Path, number: int, half: int | None) -> dict[str, np.ndarr
     phones = sorted({phone for spelled in said.values() for phone in spelled})
     column = {phone: k + 1 for k, phone in enumerate(phones)}
     left_out = tuning_texts(pack) if half is not None else set()
-    chosen = [k for k, (text, voice) in enumerate(zip(texts.tolist(), spoken_by.tolist()))
+    chosen = [k for k, (text, voice) in enumerate(zip(texts.tolist(), spoken_by.tolist(), strict=False))
               if (half is None or voice == NOISES or half_of(voice) == half) and text not in left_out
               and len(said[text]) + 2 < len(pieces[k])]
     sample = np.concatenate([pieces[k] for k in chosen[::20]]).astype(np.float32)
@@ -84,7 +83,7 @@ def train_one(sounds: Path, number: int, half: int | None) -> dict[str, np.ndarr
 
     width = frames.shape[1]
     sizes = [(width, WIDTH), (WIDTH, WIDTH), (WIDTH, len(phones) + 1)]
-    layers = nn.ModuleList(nn.Conv1d(*size, count, padding=count // 2) for size, count in zip(sizes, NETWORKS[number]))
+    layers = nn.ModuleList(nn.Conv1d(*size, count, padding=count // 2) for size, count in zip(sizes, NETWORKS[number], strict=False))
 
     def run(x, there):
         for layer in layers[:-1]:
@@ -109,7 +108,7 @@ def train_one(sounds: Path, number: int, half: int | None) -> dict[str, np.ndarr
                 there[row, :, :len(pieces[k])] = 1.0
             x, there = torch.from_numpy(x), torch.from_numpy(there)
             targets = [[column[p] for p in said[str(texts[k])]] for k in batch]
-            loss = loss_of(run(x + torch.randn_like(x) * JITTER * there, there), torch.tensor(sum(targets, [])),
+            loss = loss_of(run(x + torch.randn_like(x) * JITTER * there, there), torch.tensor([c for target in targets for c in target]),
                            torch.tensor([len(pieces[k]) for k in batch]), torch.tensor([len(t) for t in targets]))
             optimiser.zero_grad()
             loss.backward()
@@ -119,7 +118,7 @@ def train_one(sounds: Path, number: int, half: int | None) -> dict[str, np.ndarr
             total += float(loss.detach())
         print(f"network {number}, pass {turn + 1} of {passes}: {total / len(batches):.3f}", file=sys.stderr)
     found = {"mean": mean, "spread": spread, "phones": np.array(phones)}
-    for name, layer in zip(("first", "second", "last"), layers):
+    for name, layer in zip(("first", "second", "last"), layers, strict=False):
         found |= {f"{name}_weight": layer.weight.detach().numpy().astype(np.float16), f"{name}_bias": layer.bias.detach().numpy()}
     return found
 

@@ -25,16 +25,15 @@ from pathlib import Path
 import numpy as np
 
 from assistant.errors import ModelError
-from assistant.hearing.judging.judge import Bars
-from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
-from assistant.hearing.listener import Listener
-from assistant.hearing.vocabulary.packs import load_pack
-from assistant.hearing.reading.phone_model import read_phone_model
 from assistant.hearing.engines.pocketsphinx import PocketsphinxEngine
 from assistant.hearing.engines.reading_engine import open_reading_engine
+from assistant.hearing.judging.judge import Bars
 from assistant.hearing.judging.verifier import features, reading_features, reading_part
+from assistant.hearing.listener import Listener
+from assistant.hearing.reading.phone_model import read_phone_model
+from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
+from assistant.hearing.vocabulary.packs import load_pack
 from assistant.session.words import vocabulary as words
-
 from tests.bench.hearing import chain, negatives, voices
 from tests.bench.hearing.mixing import mix
 from tests.training.phone_sounds import HALVES, half_of
@@ -116,7 +115,7 @@ def _collect_half(which: str, half: int, judge: Path | None) -> Rows:
     mine = tuple(v for v in voices.TUNE if voices.available(v) and half_of(v) == half)
     for voice in mine:
         said = [(w, f) for w, fs in pack.say.items() for f in fs]
-        pieces = [(w, f, wave) for (w, f), wave in zip(said, voices.render_all([f for _, f in said], voice))]
+        pieces = [(w, f, wave) for (w, f), wave in zip(said, voices.render_all([f for _, f in said], voice), strict=False)]
         for _ in range(ROUNDS):
             for k in range(TAKES):
                 take(pieces[k::TAKES])
@@ -155,7 +154,7 @@ def fit(rows: np.ndarray, labels: np.ndarray, cost: np.ndarray, forms: list[str]
     found = {"mean": mean, "spread": spread, "weights": w[:count]}
     fitted: dict[str, object] = {name: [round(float(v), 5) for v in values] for name, values in found.items()}
     fitted["bias"] = round(float(w[-1]), 5)
-    return fitted | ({"forms": {f: round(float(v), 5) for f, v in zip(own, w[count:-1])}} if own else {})
+    return fitted | ({"forms": {f: round(float(v), 5) for f, v in zip(own, w[count:-1], strict=False)}} if own else {})
 
 
 # Of words and phrases the products of these count too, so that a bad fit weighs more where the free text is unlike as well:
@@ -176,7 +175,7 @@ def models(which: str, rows: np.ndarray, labels: np.ndarray, cost: np.ndarray, n
            forms: list[str]) -> dict[str, object]:
     """One model for each part: the words that confirm, which have rivals, and the others."""
     at = names.index("rival")
-    parts = np.array([part_of(which, form, bool(rival)) for form, rival in zip(forms, rows[:, at])])
+    parts = np.array([part_of(which, form, bool(rival)) for form, rival in zip(forms, rows[:, at], strict=False)])
     fitted = {}
     for part, chance in FROM[which].items():
         mine = parts == part
@@ -184,7 +183,7 @@ def models(which: str, rows: np.ndarray, labels: np.ndarray, cost: np.ndarray, n
         if part in ("word", "phrase"):
             used += [f"{one}*{other}" for one, other in combinations_with_replacement(MULTIPLIED, 2)]
         columns = np.array([np.prod([rows[mine, names.index(factor)] for factor in name.split("*")], axis=0) for name in used]).T
-        own = [f for f, here in zip(forms, mine) if here] if part in ("word", "phrase") else None
+        own = [f for f, here in zip(forms, mine, strict=False) if here] if part in ("word", "phrase") else None
         costs = np.where(labels[mine] == 0, PHRASE_FALSE_WEIGHS, cost[mine]) if part == "phrase" else cost[mine]
         fitted[part] = {"features": used, **fit(columns, labels[mine], costs, own)}
         # One bar for every engine (`judge.Bars`): shift each model so that its chosen chance lies there.

@@ -8,15 +8,14 @@ from pathlib import Path
 import click
 
 from assistant.errors import UsageError
-from assistant.session.words import vocabulary as words
-
 from assistant.hearing.engines.choosing import NAMES, open_engine
 from assistant.hearing.listener import Listener
-from assistant.hearing.vocabulary.packs import load_pack
 from assistant.hearing.people.profile import load_profile
+from assistant.hearing.sound.wav_source import WavSource
 from assistant.hearing.utterance import Utterance
 from assistant.hearing.values.parsing import KINDS
-from assistant.hearing.sound.wav_source import WavSource
+from assistant.hearing.vocabulary.packs import load_pack
+from assistant.session.words import vocabulary as words
 
 
 @click.command("hear")
@@ -38,7 +37,7 @@ def hear(files: tuple[Path, ...], as_json: bool, engine: str | None, language: s
     bars = load_profile(profile_name).bars if profile_name else None
     opened = open_engine(language, model, engine)
     try:
-        for path, source in zip(files, sources):
+        for path, source in zip(files, sources, strict=False):
             listener = Listener(opened, pack, bars=bars)
             listener.set_active(chosen, expect)
             found = [u for block in source.blocks() for u in listener.feed(block)] + listener.flush()

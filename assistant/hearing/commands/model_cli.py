@@ -10,7 +10,6 @@ from pathlib import Path
 import click
 
 from assistant.errors import ModelError, StorageError
-
 from assistant.hearing.engines import vosk_models as models
 
 

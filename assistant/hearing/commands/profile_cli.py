@@ -7,16 +7,16 @@ from pathlib import Path
 
 import click
 
-from assistant.hearing.vocabulary.confusability import suggestions
 from assistant.hearing.engines.choosing import NAMES, open_engine
-from assistant.hearing.sound.headset import HeadsetSource
 from assistant.hearing.listener import Listener
-from assistant.hearing.vocabulary.packs import Pack, load_pack
 from assistant.hearing.people.profile import Profile, learn, save_profile
 from assistant.hearing.people.readiness import check_level
+from assistant.hearing.sound.headset import HeadsetSource
 from assistant.hearing.sound.source import Source
-from assistant.hearing.utterance import Utterance
 from assistant.hearing.sound.wav_source import WavSource
+from assistant.hearing.utterance import Utterance
+from assistant.hearing.vocabulary.confusability import suggestions
+from assistant.hearing.vocabulary.packs import Pack, load_pack
 
 ANSWER_WITHIN_S = 6.0
 

@@ -8,11 +8,10 @@ from pathlib import Path
 import click
 
 from assistant.errors import FindingsError, ModelError
-
-from assistant.hearing.vocabulary.confusability import TOO_CLOSE, pairs
 from assistant.hearing.engines.choosing import NAMES, open_engine
-from assistant.hearing.vocabulary.packs import Pack, load_pack
 from assistant.hearing.engines.recogniser import Engine
+from assistant.hearing.vocabulary.confusability import TOO_CLOSE, pairs
+from assistant.hearing.vocabulary.packs import Pack, load_pack
 from assistant.hearing.vocabulary.site_words import better, objections, parsed, with_site_words
 
 

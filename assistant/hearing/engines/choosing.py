@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from assistant.errors import UsageError
-
 from assistant.hearing.engines.recogniser import Engine
 
 NAMES = ("vosk", "pocketsphinx")

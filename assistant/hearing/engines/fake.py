@@ -9,9 +9,8 @@ from collections import deque
 from collections.abc import Iterable
 
 from assistant.errors import ModelError
-
-from assistant.hearing.vocabulary.packs import Pack
 from assistant.hearing.engines.recogniser import Hypothesis
+from assistant.hearing.vocabulary.packs import Pack
 
 
 class FakeEngine:

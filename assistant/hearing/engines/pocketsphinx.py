@@ -13,14 +13,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.errors import ModelError
-
 from assistant.hearing.engines import pocketsphinx_files as files
-from assistant.hearing.values import grammar as value_grammar
-from assistant.hearing.sound.gain import level_out
-from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
-from assistant.hearing.vocabulary.packs import Pack
 from assistant.hearing.engines.recogniser import Hypothesis
 from assistant.hearing.judging.verifier import features, load_verifier
+from assistant.hearing.sound.gain import level_out
+from assistant.hearing.values import grammar as value_grammar
+from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
+from assistant.hearing.vocabulary.packs import Pack
 
 # All chosen on the tuning voices and sounds (measure/voices.py names them).
 COMMAND_PRIOR = 0.98     # of all probability, shared by the commands; the verifier behind makes up for so open a door

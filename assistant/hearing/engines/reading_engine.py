@@ -14,19 +14,19 @@ from pathlib import Path
 
 import numpy as np
 
-from assistant.hearing.sound.gain import level_out
-from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
-from assistant.hearing.vocabulary.packs import Pack
+from assistant.hearing.engines.pocketsphinx import SHORTEST_BYTES, PocketsphinxEngine
+from assistant.hearing.engines.recogniser import Hypothesis
+from assistant.hearing.judging.verifier import load_verifier, reading_features, reading_part
 from assistant.hearing.reading.phone_model import PhoneModel, load_phone_model
 from assistant.hearing.reading.phone_scores import PhoneScorer, PhoneScores
-from assistant.hearing.vocabulary.phones import likeness
-from assistant.hearing.engines.pocketsphinx import SHORTEST_BYTES, PocketsphinxEngine
 from assistant.hearing.reading.reading import START, Graph, Reading, Readings, ways_to_write
-from assistant.hearing.engines.recogniser import Hypothesis
 from assistant.hearing.reading.speech_model import SpeechModel, find, sha256
-from assistant.hearing.values.reader import ValueReader
+from assistant.hearing.sound.gain import level_out
 from assistant.hearing.values.parsing import parse
-from assistant.hearing.judging.verifier import load_verifier, reading_features, reading_part
+from assistant.hearing.values.reader import ValueReader
+from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
+from assistant.hearing.vocabulary.packs import Pack
+from assistant.hearing.vocabulary.phones import likeness
 
 CLEARLY = 3.0              # of log probability
 LEAST_FIT = -2.5           # a phone, see `PhoneScores.fit`: below this no command is plausible

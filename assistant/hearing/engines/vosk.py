@@ -13,13 +13,12 @@ import time
 from pathlib import Path
 
 from assistant.errors import ModelError
-
 from assistant.hearing.engines import vosk_child
-from assistant.hearing.values import grammar as value_grammar
-from assistant.hearing.sound.gain import level_out
-from assistant.hearing.engines.vosk_models import folder_sha256
-from assistant.hearing.vocabulary.packs import Pack
 from assistant.hearing.engines.recogniser import ENGINE_RESTARTED, Hypothesis
+from assistant.hearing.engines.vosk_models import folder_sha256
+from assistant.hearing.sound.gain import level_out
+from assistant.hearing.values import grammar as value_grammar
+from assistant.hearing.vocabulary.packs import Pack
 
 LOAD_TIMEOUT_S = 60.0
 ANSWER_TIMEOUT_S = 10.0

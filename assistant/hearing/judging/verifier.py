@@ -35,7 +35,7 @@ class Verifier:
     def confidence(self, found: dict[str, float], form: str = "") -> float:
         """0 to 1. KeyError when a feature is missing."""
         total = self.bias + self.forms.get(form, 0.0)
-        for name, mean, spread, weight in zip(self.features, self.mean, self.spread, self.weights):
+        for name, mean, spread, weight in zip(self.features, self.mean, self.spread, self.weights, strict=False):
             total += weight * (math.prod(found[factor] for factor in name.split("*")) - mean) / spread
         return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, total))))
 

@@ -8,11 +8,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from assistant.errors import StorageError, UsageError
-from assistant.session.words import vocabulary as words
-
 from assistant.hearing.judging.judge import Bars
-from assistant.hearing.vocabulary.packs import Pack
 from assistant.hearing.utterance import Utterance
+from assistant.hearing.vocabulary.packs import Pack
+from assistant.session.words import vocabulary as words
 
 LEAST_MARGIN = 0.6       # a learnt bar lies at this part of the person's weakest right word
 RAISED_MOST = 0.9
@@ -71,8 +70,8 @@ def learn(name: str, pack: Pack, asked: list[str], heard: list[Utterance | None]
     """A profile from one round: `asked` command ids and what was heard for each (None for nothing)."""
     if len(asked) != len(heard) or not asked:
         raise ValueError("one utterance or None for each word asked for, and at least one")
-    wrong = tuple(w for w, u in zip(asked, heard) if u is None or not u.accepted or u.word != w)
-    right = [(w, u.confidence) for w, u in zip(asked, heard) if u is not None and u.accepted and u.word == w]
+    wrong = tuple(w for w, u in zip(asked, heard, strict=False) if u is None or not u.accepted or u.word != w)
+    right = [(w, u.confidence) for w, u in zip(asked, heard, strict=False) if u is not None and u.accepted and u.word == w]
     level = sorted(speech_rms)[len(speech_rms) // 2] if speech_rms else 0.0
     found = {w: (alternatives or {}).get(w, ()) for w in wrong if (alternatives or {}).get(w)}
     return Profile(name, pack.language, round(level, 1), learnt_bars(right), wrong, len(asked), found, engine)

@@ -17,7 +17,6 @@ from importlib.resources.abc import Traversable
 import numpy as np
 
 from assistant.errors import ModelError
-
 from assistant.hearing.reading.phone_paths import Sequences
 from assistant.hearing.reading.speech_model import log_softmax
 

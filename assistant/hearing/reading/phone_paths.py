@@ -21,7 +21,7 @@ class Sequences:
     def __init__(self, numbers: Sequence[Sequence[int]]) -> None:
         longest = max((len(n) for n in numbers), default=0)
         self.labels = np.zeros((len(numbers), 2 * longest + 1), dtype=np.int64)     # a blank before, between and after
-        for row, found in zip(self.labels, numbers):
+        for row, found in zip(self.labels, numbers, strict=False):
             row[1:2 * len(found):2] = found
         self.last = np.array([2 * len(n) for n in numbers], dtype=np.int64)
         # The blank between two phones may be left out, unless they are the same.

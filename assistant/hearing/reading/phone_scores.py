@@ -8,10 +8,10 @@ from importlib import resources
 
 import numpy as np
 
-from assistant.hearing.vocabulary.lexicon import pronounce
-from assistant.hearing.vocabulary.packs import Pack
 from assistant.hearing.reading.phone_model import PhoneModel
 from assistant.hearing.reading.phone_paths import best_path_log, mean_log_probabilities
+from assistant.hearing.vocabulary.lexicon import pronounce
+from assistant.hearing.vocabulary.packs import Pack
 
 LEAST = -8.0           # worse than this is no worse
 LEAD_MOST = 8.0       # further ahead is no further
@@ -71,7 +71,7 @@ class PhoneScorer:
         logs = self._model.logs(sound)
         found = mean_log_probabilities(logs, self._sequences)
         best: dict[str, float] = {}
-        for form, log in zip(self._forms, found):
+        for form, log in zip(self._forms, found, strict=False):
             best[form] = max(float(log), best.get(form, -np.inf))
         others = found[len(self._forms):]
         best_log = float(np.mean([best_path_log(one) for one in logs]))

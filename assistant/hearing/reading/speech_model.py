@@ -15,7 +15,6 @@ from pathlib import Path
 import numpy as np
 
 from assistant.errors import ModelError
-
 from assistant.hearing.reading.word_pieces import WordPieces
 
 FILES = ("encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin")
@@ -74,7 +73,7 @@ class SpeechModel:
                 "encoder_attention_mask": np.ones(sound.shape[:2], np.int64), "use_cache_branch": np.array([past is not None])}
         empty = np.zeros((count, self._heads, 1, self._width), np.float32)
         feed |= past if past is not None else dict.fromkeys(self._past, empty)
-        found = dict(zip(self._outputs, self._decoder.run(None, feed)))
+        found = dict(zip(self._outputs, self._decoder.run(None, feed), strict=False))
         following = {}
         for name in self._past:
             # What was made of the sound is made once, in the first step; later steps hand out nothing for it.

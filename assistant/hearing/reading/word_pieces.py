@@ -6,6 +6,7 @@ joined first (Sennrich, Haddow, Birch 2016). A space is written as U+2581, as Se
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 from assistant.errors import ModelError
@@ -47,7 +48,7 @@ class WordPieces:
         is the beginning of what is written, before which a space is understood."""
         parts = [c.encode() for c in (SPACE if begins else "") + text.replace(" ", SPACE)]
         while True:
-            pairs = [(self._numbers[a + b], k) for k, (a, b) in enumerate(zip(parts, parts[1:])) if a + b in self._numbers]
+            pairs = [(self._numbers[a + b], k) for k, (a, b) in enumerate(itertools.pairwise(parts)) if a + b in self._numbers]
             if not pairs:
                 return [self._numbers.get(p, UNKNOWN) for p in parts]
             _, k = min(pairs)

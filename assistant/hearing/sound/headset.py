@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from assistant.errors import SoundDeviceError
-
 from assistant.hearing.sound.frames import RATE_HZ
 from assistant.hearing.sound.source import BLOCK_SAMPLES
 

@@ -10,7 +10,6 @@ from pathlib import Path
 import numpy as np
 
 from assistant.errors import SoundFileError
-
 from assistant.hearing.sound.frames import RATE_HZ
 from assistant.hearing.sound.source import BLOCK_SAMPLES
 

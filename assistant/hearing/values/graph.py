@@ -7,9 +7,9 @@ stands for its name, since a number said digit by digit has the same value.
 from __future__ import annotations
 
 from assistant.hearing.reading.reading import START, Graph
-from assistant.hearing.values.spoken_words import DIGITS, ICAO, MONTHS, ORDINALS, TEENS, TENS
-from assistant.hearing.values.grammar import KINDS
 from assistant.hearing.reading.word_pieces import WordPieces
+from assistant.hearing.values.grammar import KINDS
+from assistant.hearing.values.spoken_words import DIGITS, ICAO, MONTHS, ORDINALS, TEENS, TENS
 
 YEARS = range(2020, 2060)
 _DIGITS = {word: (word, sign) if word not in ("oh", "niner") else (word,) for word, sign in DIGITS.items()}

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from assistant.hearing.values import dates, letters, numbers, spelling
 from assistant.hearing.utterance import Value
+from assistant.hearing.values import dates, letters, numbers, spelling
 
 KINDS = ("number", "lot", "date", "number sign", "lot sign")
 

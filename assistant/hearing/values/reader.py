@@ -6,16 +6,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from assistant.hearing.vocabulary.lexicon import pronounce
 from assistant.hearing.reading.phone_loop import WordLoop
 from assistant.hearing.reading.phone_model import PhoneModel
 from assistant.hearing.reading.phone_paths import mean_log_probabilities
 from assistant.hearing.reading.reading import Readings
-from assistant.hearing.values.spelling import SIGNS
-from assistant.hearing.values.spoken_words import DIGITS, TEENS, TENS
+from assistant.hearing.reading.word_pieces import WordPieces
 from assistant.hearing.values.graph import value_graphs
 from assistant.hearing.values.parsing import parse
-from assistant.hearing.reading.word_pieces import WordPieces
+from assistant.hearing.values.spelling import SIGNS
+from assistant.hearing.values.spoken_words import DIGITS, TEENS, TENS
+from assistant.hearing.vocabulary.lexicon import pronounce
 
 READING_WEIGHS = 0.5       # beside the phones
 UNREAD = -25.0             # behind the free text: a row of words that wasn't read

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from assistant.session.words import spelling
-
 from assistant.hearing.values.spoken_words import DIGITS, ICAO
+from assistant.session.words import spelling
 
 _NUMBER = {**DIGITS, "minus": "-", "point": "."}
 _LOT = {**DIGITS, **ICAO, "dash": "-"}

@@ -62,7 +62,7 @@ def check_form(pack: Pack, word_id: str, form: str) -> list[str]:
 
 def suggestions(pack: Pack, word_id: str, count: int = 3) -> list[str]:
     """Tried forms for a command that stand far from all others, for a site whose own was refused."""
-    tried = [f for f in (*pack.say.get(word_id, ()), *ALTERNATIVES.get(word_id, ()))]
+    tried = [*pack.say.get(word_id, ()), *ALTERNATIVES.get(word_id, ())]
     scored = []
     for form in dict.fromkeys(tried):
         if not check_form(pack, word_id, form):

@@ -7,7 +7,7 @@ insertion costs 1, half that for the weak sounds that speakers drop (common prac
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cache
 
 # consonants: place (0 lips .. 7 throat), manner (0 stop, 1 affricate, 2 fricative, 3 nasal, 4 liquid, 5 glide), voiced
 _CONSONANTS = {
@@ -25,7 +25,7 @@ _VOWELS = {
 _WEAK = {"HH": 0.5, "AH": 0.6, "IH": 0.6, "R": 0.7, "T": 0.7, "D": 0.7, "Y": 0.7, "L": 0.8, "N": 0.8}
 
 
-@lru_cache(maxsize=None)
+@cache
 def substitution(a: str, b: str) -> float:
     """0 for the same sound, up to 1.2 for a vowel against a consonant."""
     if a == b:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from assistant.practice.operator.answering import Answering
-from assistant.practice.operator.cues import Cues
 from assistant.practice.enclosure.drills import Drill
 from assistant.practice.enclosure.simulated import EnclosureSim
+from assistant.practice.operator.answering import Answering
+from assistant.practice.operator.cues import Cues
 
 
 class DrillStage:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -31,14 +31,14 @@ class Refresh:
     def review(self, item: str, how: str, at: datetime) -> datetime:
         """Book one occasion; returns when the item is due again. `how`: again, hard, good or easy; `at` in UTC."""
         card = self.cards.get(item) or Card(card_id=len(self.cards) + 1, due=at)
-        card, _log = self.scheduler.review_card(card, _RATINGS[how], review_datetime=at.astimezone(timezone.utc))
+        card, _log = self.scheduler.review_card(card, _RATINGS[how], review_datetime=at.astimezone(UTC))
         self.cards[item], self.last[item] = card, how
         return card.due
 
     def recall(self, item: str, at: datetime) -> float:
         """The estimated chance, 0 to 1, that it is still known; 0 for what was never practised."""
         card = self.cards.get(item)
-        return self.scheduler.get_card_retrievability(card, at.astimezone(timezone.utc)) if card else 0.0
+        return self.scheduler.get_card_retrievability(card, at.astimezone(UTC)) if card else 0.0
 
     def due(self, at: datetime) -> list[tuple[str, datetime]]:
         """Items due by `at`, the longest due first."""

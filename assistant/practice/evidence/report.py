@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import click
 
-from assistant.practice.trainee.levels import ASSESSMENT
 from assistant.practice.session_run import Practised
+from assistant.practice.trainee.levels import ASSESSMENT
 from assistant.station.account.json_out import print_json
 from assistant.station.account.times import clock_text
 

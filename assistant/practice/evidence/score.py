@@ -11,9 +11,9 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from assistant.practice.enclosure.simulated import EnclosureSim
-from assistant.practice.oracle.moments import step_text, untrue_text
 from assistant.practice.oracle.judge import Oracle
 from assistant.practice.oracle.ledger import DRYING, FALSE_CLAIM, MISPLACED
+from assistant.practice.oracle.moments import step_text, untrue_text
 from assistant.procedure.model.plan import CHECK, READING, WET, Plan
 from assistant.session.lookup import said_as
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from assistant.practice.operator import understanding as u
 from assistant.practice.enclosure.simulated import EnclosureSim
+from assistant.practice.operator import understanding as u
 from assistant.practice.operator.saying import lot_words, number_words, value_words
 from assistant.procedure.model.plan import READING
 
@@ -168,7 +168,7 @@ class Answering:
             low = text.lower()
             steps = [*self.world.plan.steps, *(s for m in self.world.plan.mishaps.values() for s in m.steps)]
             readings = [s for s in steps if s.kind == READING]
-            step = next((s for s in readings if s.say.lower() in low or s.brief and s.brief.lower() in low), None)
+            step = next((s for s in readings if s.say.lower() in low or (s.brief and s.brief.lower() in low)), None)
             step = step or (readings[0] if readings else None)
             return self.world.reading(step.low, step.high) if step else "1"
         lot, expiry = self.world.label(self._pack, self.world.plan.today)

@@ -11,8 +11,8 @@ from dataclasses import replace
 from assistant.hearing.vocabulary.packs import load_pack
 from assistant.practice.operator.interpreter import ENGLISH, Interpreter
 from assistant.practice.operator.keys_person import KeysPerson
-from assistant.practice.operator.person import Operator
 from assistant.practice.operator.mind import Utterance
+from assistant.practice.operator.person import Operator
 from assistant.session import inputs
 
 

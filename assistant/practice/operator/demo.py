@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.bilingual import Bilingual
 from assistant.practice.operator.cues import Cue
-from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.interpreter import ENGLISH, Interpreter
 from assistant.practice.operator.keys_person import KeysPerson
 from assistant.practice.operator.person import Operator
+from assistant.practice.operator.persona import Pace, VoiceData, load_persona
 from assistant.practice.operator.room import OperatorRoom
 from assistant.practice.operator.voice import OperatorVoice
-from assistant.practice.operator.persona import Pace, VoiceData, load_persona
 from assistant.procedure.model.plan import Plan
 from assistant.speaking.synth import KOREAN_TRIED
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator import understanding as u
 from assistant.practice.operator.answering import Answering
-from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.lapses import Lapses
 from assistant.practice.operator.mind import Mind, Saying, Task
 from assistant.practice.operator.persona import Persona

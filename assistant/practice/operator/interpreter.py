@@ -125,7 +125,7 @@ class Interpreter:
         """(English, command id -> offered word) of one or more sentences; None where a part isn't known."""
         if not text:
             return "", {}
-        ends = [len(text)] + [m.start() for m in re.finditer(" ", text)][::-1]
+        ends = [len(text), *[m.start() for m in re.finditer(" ", text)][::-1]]
         for end in ends:
             head, rest = text[:end], text[end:].strip()
             turned = self._one(head)

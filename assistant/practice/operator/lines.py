@@ -5,14 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
+from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator import understanding as u
 from assistant.practice.operator.answering import Answering
-from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.hands import Hands
 from assistant.practice.operator.lapses import Lapses
 from assistant.practice.operator.mind import LONGEST_LINE_MS, MOST_TRIES, Mind, Saying, Task
-from assistant.practice.operator.vocabulary import CHAT, TRAINED
 from assistant.practice.operator.short_wording import FULL, SHORT, asked_in_short
+from assistant.practice.operator.vocabulary import CHAT, TRAINED
 
 _ASIDE = (u.PAUSED, u.WHICH, u.POWER, u.WHAT_HAPPENED, u.STOPPING)  # what is at hand waits meanwhile
 _SPEAK_OF_LAST = (u.AGREE, u.VALUE_BACK, *_ASIDE)

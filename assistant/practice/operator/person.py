@@ -9,18 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator import understanding as u
 from assistant.practice.operator.answering import Answering
 from assistant.practice.operator.channel import english
 from assistant.practice.operator.cues import Cue, Cues
-from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.hands import Hands
 from assistant.practice.operator.lapses import Lapses
 from assistant.practice.operator.lines import Lines
 from assistant.practice.operator.mind import MOST_TRIES, Mind, Said, Saying, Utterance
 from assistant.practice.operator.mouth import Mouth
-from assistant.practice.operator.vocabulary import TRAINED
 from assistant.practice.operator.persona import Persona
+from assistant.practice.operator.vocabulary import TRAINED
 
 _AWAY_MS = 60_000  # how long somebody who ignores a line has their mind elsewhere
 _WONDER_MS, _WAIT_WONDER_MS, _NEVER_MS = 40_000, 700_000, 10**12

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from assistant.practice.operator.bilingual import Bilingual
 from assistant.practice.by_ear import ByEar
+from assistant.practice.operator.bilingual import Bilingual
 from assistant.practice.operator.person import Operator
 from assistant.practice.operator.voice import RATE_HZ, OperatorVoice
 from assistant.session import inputs

@@ -175,7 +175,7 @@ class Names:
 
     find = staticmethod(_find_name)
 
-    @lru_cache(maxsize=16_384)  # noqa: B019: equal names stand for one another, so sessions share what is found
+    @lru_cache(maxsize=16_384)  # noqa: B019 - equal names stand for one another, so sessions share what is found
     def action(self, meaning: Meaning) -> Action:
         """What the sentence asks to be done."""
         body = re.split(r"\bsay ", meaning.text, maxsplit=1, flags=re.IGNORECASE)[0]

@@ -19,8 +19,10 @@ from typing import Any
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.mind import Said
 from assistant.practice.oracle.case import Case
-from assistant.practice.oracle.ledger import (  # noqa: F401: the classes are named by whoever reads the findings
-    CLASSES, ENGINE, Finding,
+from assistant.practice.oracle.ledger import (
+    CLASSES,
+    ENGINE,
+    Finding,
 )
 from assistant.practice.oracle.steps import StepsJudge
 from assistant.practice.oracle.times import TimesJudge

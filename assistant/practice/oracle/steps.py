@@ -103,7 +103,7 @@ class StepsJudge:
         for name in step.wait_for:
             if name in case.plan.cycles and not ledger.cycles.get(name, (0, False))[1]:
                 case.add(fact.at_ms, ENGINE, f"{fact.step} ended before {name} was over")
-            if name in ledger.contacts or name == ALL_CONTACTS and ledger.contacts:
+            if name in ledger.contacts or (name == ALL_CONTACTS and ledger.contacts):
                 case.add(fact.at_ms, ENGINE, f"{fact.step} ended while something is wet")
 
     def on_verdict_reached(self, fact: Any) -> None:

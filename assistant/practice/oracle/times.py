@@ -34,7 +34,7 @@ class TimesJudge:
             spoken = self._words.utterance(fact.claimed_ms)
             about = spoken.action if spoken else None
             # It spoke of a re-wet, though another surface may have been wiped than the one asked for.
-            of_it = spoken is not None and (spoken.meant == "rewetted" or about and about.subject == fact.surface)
+            of_it = spoken is not None and (spoken.meant == "rewetted" or (about and about.subject == fact.surface))
             honest = of_it and about is not None and about.kind == u.WET
             kind = FALSE_CLAIM if honest else self._words.apart(fact.at_ms)
             case.add(fact.at_ms, kind, f"{fact.surface} was believed wet again")

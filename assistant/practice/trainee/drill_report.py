@@ -18,8 +18,8 @@ def drill_the_words(trainee: str, persona: str | None, microphone: str | None, a
     kept. Raises SoundDeviceError without a microphone, UsageError for a name no profile can have."""
     from assistant.hearing.engines.choosing import open_engine
     from assistant.hearing.listener import Listener
-    from assistant.hearing.vocabulary.packs import load_pack
     from assistant.hearing.people.profile import profile_path, save_profile
+    from assistant.hearing.vocabulary.packs import load_pack
     from assistant.practice.operator.voice import OperatorVoice
     from assistant.practice.trainee.words_drill import LOUDER_DB, drill_words, voice_speaker
 

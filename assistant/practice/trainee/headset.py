@@ -13,15 +13,22 @@ from typing import Any
 
 import numpy as np
 
-from assistant.practice.enclosure.disturbances import COMPUTER, MICROPHONE, NOISE, NOISE_DB, Disturber, draw_disturbances
+from assistant.practice.enclosure.disturbances import (
+    COMPUTER,
+    MICROPHONE,
+    NOISE,
+    NOISE_DB,
+    Disturber,
+    draw_disturbances,
+)
 from assistant.practice.enclosure.drills import draw
 from assistant.practice.enclosure.simulated import EnclosureSim
-from assistant.practice.trainee.levels import level
-from assistant.practice.oracle.judge import Oracle
-from assistant.practice.evidence.score import enclosure_log, score
-from assistant.practice.session_run import OnFacts, OnWorld, Practised, keep_log, mishap_logs, options_for
-from assistant.practice.trainee.spoken_recall import SpokenRecall
 from assistant.practice.enclosure.stage import DrillStage
+from assistant.practice.evidence.score import enclosure_log, score
+from assistant.practice.oracle.judge import Oracle
+from assistant.practice.session_run import OnFacts, OnWorld, Practised, keep_log, mishap_logs, options_for
+from assistant.practice.trainee.levels import level
+from assistant.practice.trainee.spoken_recall import SpokenRecall
 from assistant.practice.trainee.typed import TypedTrainee
 from assistant.session import inputs
 from assistant.session.facts import lines
@@ -29,8 +36,8 @@ from assistant.session.facts.base import Fact
 from assistant.session.state import State
 from assistant.speaking.noise import FanNoise
 from assistant.station.live.devices import REAL, LiveDevices
-from assistant.station.live.parts import LiveChoices
 from assistant.station.live.own_voice import as_said_by, profile_of
+from assistant.station.live.parts import LiveChoices
 from assistant.station.live.practice_live import PracticeAtHeadset, practise_at_headset
 from assistant.station.live.setup import Prepared
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import queue
 
 import click
@@ -21,7 +22,7 @@ def at_steps(facts: tuple[Fact, ...]) -> list[tuple[Fact, ...]]:
     """The facts in their order, parted before each step that begins: what was said until then is shown before anybody is
     asked what comes next."""
     starts = [0, *(n for n, fact in enumerate(facts) if n and isinstance(fact, StepStarted)), len(facts)]
-    return [facts[a:b] for a, b in zip(starts, starts[1:], strict=False) if a < b]
+    return [facts[a:b] for a, b in itertools.pairwise(starts) if a < b]
 
 
 class Hints:

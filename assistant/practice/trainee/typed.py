@@ -13,14 +13,14 @@ import time
 from collections.abc import Callable, Iterable
 from typing import TextIO
 
+from assistant.practice.enclosure.simulated import EnclosureSim
+from assistant.practice.enclosure.stage import DrillStage
 from assistant.practice.operator import understanding as u
 from assistant.practice.operator.channel import english
-from assistant.practice.enclosure.simulated import EnclosureSim
-from assistant.practice.trainee.leaving import leave_if_asked
 from assistant.practice.operator.mind import Said, Utterance
 from assistant.practice.operator.saying import date_words, lot_words, number_words
 from assistant.practice.operator.short_wording import FULL, SHORT, asked_in_short
-from assistant.practice.enclosure.stage import DrillStage
+from assistant.practice.trainee.leaving import leave_if_asked
 
 _SPEED_PART = 0.6  # somebody quick needs at least this part of a steady person's time
 _LOOK_MS = 1000  # nothing may be due for as long as a person thinks, and the session still goes on

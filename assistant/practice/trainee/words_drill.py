@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 
 from assistant.hearing.listener import Listener
-from assistant.hearing.vocabulary.packs import Pack
 from assistant.hearing.people.profile import Profile, learnt_bars
 from assistant.hearing.people.readiness import check_level
 from assistant.hearing.utterance import Utterance
+from assistant.hearing.vocabulary.packs import Pack
 from assistant.practice.operator.voice import RATE_HZ, OperatorVoice
 from assistant.session.words import vocabulary as words
 from assistant.speaking.noise import active_speech_dbfs

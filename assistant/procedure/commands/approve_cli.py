@@ -40,12 +40,12 @@ def approve(
 ) -> int:
     """Approve PROCEDURE for live use. A changed file is no longer approved."""
     from assistant.procedure.approval import Approval, add_approval, changes_since_last, state
-    from assistant.procedure.paper.changes import plan_values
-    from assistant.procedure.rules.check import check_procedure
     from assistant.procedure.commands.approving import approvals_root, is_approved
     from assistant.procedure.commands.proof import proof_line
     from assistant.procedure.compiling.compile import compile_plan
     from assistant.procedure.loading.load import load_procedure
+    from assistant.procedure.paper.changes import plan_values
+    from assistant.procedure.rules.check import check_procedure
     from assistant.procedure.rules.every import RULES
     from assistant.record.commands.shared import keys_root, wall_now
     from assistant.record.signing.keys import KeyStore

@@ -103,9 +103,9 @@ class Checked:
 
 def check_all(paths: tuple[str, ...], folder: Path | None) -> Checked:
     """Everything that can be judged of the named procedures, or of all."""
-    from assistant.procedure.rules.check import check_procedure, not_judged
     from assistant.procedure.compiling.languages import coverage
     from assistant.procedure.loading.load import load_what_can_be, procedure_names
+    from assistant.procedure.rules.check import check_procedure, not_judged
 
     findings: set = set()
     unreadable: list[Problem] = []

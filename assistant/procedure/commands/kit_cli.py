@@ -21,10 +21,10 @@ import click
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def kit(procedure: str, options: tuple[str, ...], folder: Path | None, as_json: bool) -> int:
     """List what PROCEDURE needs inside or within reach, with boxes for lots and expiry dates."""
-    from assistant.procedure.compiling.compile import compile_plan
-    from assistant.procedure.paper.kit import kit as work_out
-    from assistant.procedure.loading.load import load_procedure
     from assistant.procedure.commands.options_cli import parse_options
+    from assistant.procedure.compiling.compile import compile_plan
+    from assistant.procedure.loading.load import load_procedure
+    from assistant.procedure.paper.kit import kit as work_out
 
     loaded = load_procedure(procedure, folder)
     k = work_out(loaded, parse_options(compile_plan(loaded), options))

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from assistant.errors import UsageError
-from assistant.procedure.model.plan import Plan
 from assistant.procedure.loading.problems import nearest
+from assistant.procedure.model.plan import Plan
 
 
 def parse_options(plan: Plan, given: tuple[str, ...]) -> dict[str, bool]:

@@ -34,9 +34,9 @@ def sheet(
     """Print PROCEDURE as a PDF with step boxes and time boxes, for the wall and for the day without a computer."""
     import hashlib
 
+    from assistant.procedure.commands.options_cli import parse_options
     from assistant.procedure.compiling.compile import compile_plan
     from assistant.procedure.loading.load import load_procedure
-    from assistant.procedure.commands.options_cli import parse_options
     from assistant.procedure.paper.sheet import sheet_pdf
 
     loaded = load_procedure(procedure, folder)

@@ -10,9 +10,10 @@ from assistant.calc.wipes import WipeCue, WipeJob, plan_wipes
 from assistant.procedure.compiling.cycles import cycle_duration_ms
 from assistant.procedure.compiling.estimate import expected_ms, least_lead_ms
 from assistant.procedure.compiling.expand import FlatStep
+from assistant.procedure.compiling.wording import CUES, fill, spoken_name, step_values
 from assistant.procedure.loading.load import Loaded
-from assistant.procedure.model.kinds import Wet, in_language
 from assistant.procedure.loading.names import ALL_CONTACTS_WORD, resolve_step
+from assistant.procedure.model.kinds import Wet, in_language
 from assistant.procedure.model.plan import (
     ALL_CONTACTS,
     GAUNTLETS,
@@ -27,8 +28,6 @@ from assistant.procedure.model.plan import (
     Surface,
     When,
 )
-from assistant.procedure.compiling.wording import CUES, fill, spoken_name, step_values
-
 
 # Steps about the bag that used wipes leave in.
 WASTE_ROLES = frozenset(("bag_ready", "waste_closed", "waste_wiped", "waste_passed_out"))

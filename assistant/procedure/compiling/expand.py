@@ -7,7 +7,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from assistant.procedure.loading.gaps import BRANCH, MISHAPS
-
+from assistant.procedure.loading.problems import nearest
+from assistant.procedure.loading.salvage import salvage
+from assistant.procedure.loading.source import Site
+from assistant.procedure.loading.validate import Kept
 from assistant.procedure.model.kinds import (
     AnyStep,
     EnclosureFile,
@@ -18,10 +21,6 @@ from assistant.procedure.model.kinds import (
     SurfaceModel,
     Wet,
 )
-from assistant.procedure.loading.problems import nearest
-from assistant.procedure.loading.source import Site
-from assistant.procedure.loading.salvage import salvage
-from assistant.procedure.loading.validate import Kept
 
 MAX_STEPS = 800
 Conditions = tuple[tuple[str, bool], ...]  # (option, wanted answer)
@@ -291,7 +290,7 @@ class Unfolder:
                 self.site.gaps.aspects |= {MISHAPS, BRANCH}
                 self.site.gaps.lose("mishap", None)
                 continue
-            part, tree, filled = raw
+            _part, tree, filled = raw
             data = substitute(self.site.kept[tree.file].get("mishaps", []), filled)
             models = self._models(MishapModel, data, tree, ("mishaps",), "part")
             ids = [m.id for m in models]

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from assistant.procedure.compiling.wording import spoken_fields
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.model.kinds import Node
-from assistant.procedure.compiling.wording import spoken_fields
 
 NAMES = {"en": "English", "ko": "Korean"}
 

@@ -9,8 +9,8 @@ import re
 from typing import Any
 
 from assistant.procedure.compiling.expand import FlatStep
-from assistant.procedure.model.kinds import in_language
 from assistant.procedure.loading.problems import Problem, nearest
+from assistant.procedure.model.kinds import in_language
 
 _PLACEHOLDER = re.compile(r"\{([a-z_]+)(?::(\w)(\w))?\}")
 _WORDS = {

@@ -91,7 +91,7 @@ def _end(lines: list[str], start: int, column: int) -> int:
         if not text or text.startswith("#"):
             continue
         indent = len(_spaced(lines[n])) - len(_spaced(lines[n]).lstrip())
-        if indent < column or indent == column and not (text.startswith("- ") and _ends_open(lines[start])):
+        if indent < column or (indent == column and not (text.startswith("- ") and _ends_open(lines[start]))):
             return n
     return len(lines)
 

@@ -8,13 +8,13 @@ from typing import Any
 
 import rfc8785
 
-from assistant.procedure.loading.gaps import SHELVES
 from assistant.procedure.compiling.expand import FlatMishap, FlatStep, Unfolder
-from assistant.procedure.model.kinds import AgentsFile, EnclosureFile, Node, ProcedureFile
+from assistant.procedure.loading.gaps import SHELVES
 from assistant.procedure.loading.names import Names
 from assistant.procedure.loading.problems import Problem, SiteFileProblems, nearest
 from assistant.procedure.loading.salvage import stand_in
 from assistant.procedure.loading.source import Site, default_folder
+from assistant.procedure.model.kinds import AgentsFile, EnclosureFile, Node, ProcedureFile
 
 
 @dataclass(frozen=True, slots=True)

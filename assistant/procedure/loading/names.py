@@ -7,8 +7,12 @@ from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
 
-from assistant.procedure.loading.gaps import BRANCH, MISHAPS, SHELVES
 from assistant.procedure.compiling.expand import FlatMishap, FlatStep
+from assistant.procedure.loading.gaps import BRANCH, MISHAPS, SHELVES
+from assistant.procedure.loading.problems import a_or_an, nearest
+from assistant.procedure.loading.source import Site
+from assistant.procedure.loading.units import unit_is_known
+from assistant.procedure.model.enclosure import Condition
 from assistant.procedure.model.kinds import (
     AgentsFile,
     Check,
@@ -26,10 +30,6 @@ from assistant.procedure.model.kinds import (
     Wait,
     Wet,
 )
-from assistant.procedure.model.enclosure import Condition
-from assistant.procedure.loading.problems import a_or_an, nearest
-from assistant.procedure.loading.source import Site
-from assistant.procedure.loading.units import unit_is_known
 
 ALL_CONTACTS_WORD = "all_contacts"
 

@@ -13,10 +13,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from assistant.procedure.loading.gaps import Gaps
-from assistant.procedure.model.kinds import EnclosureFile
 from assistant.procedure.loading.problems import Problem
 from assistant.procedure.loading.validate import CONTEXT, Kept, adapter_for, attach, problem_of, real_path
 from assistant.procedure.loading.yaml_tree import Key, Tree
+from assistant.procedure.model.kinds import EnclosureFile
 
 _ROUNDS = 12
 # Texts a step must have, and fields a file must have: without one the rest can be judged, with this in its place.

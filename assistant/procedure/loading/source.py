@@ -9,12 +9,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from assistant.procedure.model.kinds import FILE_KINDS, Node
-from assistant.procedure.loading.problems import Problem, SiteFileProblems, nearest
-from assistant.procedure.loading.upcast import upcast
 from assistant.procedure.loading.gaps import Gaps
+from assistant.procedure.loading.problems import Problem, SiteFileProblems, nearest
 from assistant.procedure.loading.salvage import salvage
+from assistant.procedure.loading.upcast import upcast
 from assistant.procedure.loading.yaml_tree import Tree, read_what_can_be
+from assistant.procedure.model.kinds import FILE_KINDS, Node
 
 _SHELVES = {"enclosure": "enclosures", "agents": "agents", "part": "parts"}
 _MAX_FILES = 2000

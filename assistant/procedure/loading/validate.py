@@ -10,11 +10,11 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from assistant.procedure.model.kinds import Node
 from assistant.procedure.loading.problems import Problem, nearest
 from assistant.procedure.loading.units import convert
 from assistant.procedure.loading.upcast import CURRENT
 from assistant.procedure.loading.yaml_tree import Key, Tree
+from assistant.procedure.model.kinds import Node
 
 CONTEXT = {"convert": convert}
 _ONE_OF = {"urgency": ": person, containment or work"}  # after the name of a key that is missing

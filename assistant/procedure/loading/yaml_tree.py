@@ -307,7 +307,7 @@ def _parse(text: str, shown: str, known: frozenset[Place]) -> Read[Tree]:
                     (ch for ch in getattr(event, "value", "") or "" if ch not in "\n\t" and _is_hidden(ch)),
                     "",
                 )
-                tainted = bool(hidden) or isinstance(event, ScalarEvent) and bool(known) and named(event)
+                tainted = bool(hidden) or (isinstance(event, ScalarEvent) and bool(known) and named(event))
                 # An escape such as "\\u202e" brings in what the text itself may not hold.
                 if hidden and not named(event):
                     complain(
@@ -373,7 +373,7 @@ def _parse(text: str, shown: str, known: frozenset[Place]) -> Read[Tree]:
         )
     if not problems and not root_seen:
         problems.append(Problem(shown, 1, 1, "The file is empty.", "format, kind and content"))
-    if not readable or not root_seen and not fault_line:
+    if not readable or (not root_seen and not fault_line):
         raise SiteFileProblems(problems)
     return Read(tree, fault_line)
 

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from assistant.procedure.model.base import Duration, Name, Node, Percent, PerArea, Ref, Text, WipeSpeed, YesNo
+from assistant.procedure.model.base import Duration, Name, Node, PerArea, Percent, Ref, Text, WipeSpeed, YesNo
 from assistant.procedure.model.enclosure import Material, Named, Orientation
 
 Serves = Literal["deactivation", "decontamination", "cleaning", "disinfection", "sporicidal", "rinse"]

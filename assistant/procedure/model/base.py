@@ -10,8 +10,15 @@ import re
 from decimal import Decimal
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, PrivateAttr, ValidationInfo, WithJsonSchema
-from pydantic import Field
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    ValidationInfo,
+    WithJsonSchema,
+)
 
 NAME_PATTERN = r"^[a-z][a-z0-9]*(?:[-_][a-z0-9]+)*$"
 # A reference may be a placeholder that an include or a repeat fills in; steps inside an include have dots.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Any, Literal, Union
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
@@ -249,20 +249,9 @@ class Repeat(StepBase):
     steps: list[AnyStep] = Field(min_length=1)
 
 
-PlainStep = Union[
-    Instruct,
-    Wet,
-    Wait,
-    Open,
-    Close,
-    StartCycle,
-    SetMachine,
-    Move,
-    Check,
-    Reading,
-    Note,
-    Witness,
-    Patch,
-]
-AnyStep = Annotated[Union[PlainStep, Include, Repeat], Field(discriminator="do")]
+PlainStep = (
+    Instruct | Wet | Wait | Open | Close | StartCycle | SetMachine
+    | Move | Check | Reading | Note | Witness | Patch
+)
+AnyStep = Annotated[PlainStep | Include | Repeat, Field(discriminator="do")]
 Repeat.model_rebuild()

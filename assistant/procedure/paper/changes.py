@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
-from assistant.procedure.model.plan import Plan
 from assistant.procedure.compiling.wording import spoken_duration
+from assistant.procedure.model.plan import Plan
 
 _NAMES = {
     "say": "the words",

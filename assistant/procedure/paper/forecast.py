@@ -132,10 +132,10 @@ def _cause(steps: list[Step], times: list[StepTimes], at: int) -> int | None:
             other.kind == WET
             and other.contact_ms
             and (
-                step.kind == WAIT
-                and (other.surface in step.wait_for or ALL_CONTACTS in step.wait_for)
-                or step.kind == WET
-                and other.surface == step.surface
+                (step.kind == WAIT
+                and (other.surface in step.wait_for or ALL_CONTACTS in step.wait_for))
+                or (step.kind == WET
+                and other.surface == step.surface)
             )
         ) or (other.kind == CYCLE and (step.kind != WAIT or other.cycle in step.wait_for))
         ends = times[j].end_ms + (other.contact_ms if other.kind == WET else 0)

@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 from assistant.calc.dilution import NotEthanolError, dilute
 from assistant.calc.wetting import agent_ml
 from assistant.procedure.compiling.compile import compile_plan, wipe_cues
-from assistant.procedure.paper.forecast import default_answers, forecast, line_for, rewets_of
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.model.kinds import in_language
+from assistant.procedure.paper.forecast import default_answers, forecast, line_for, rewets_of
 
 WIPE_MARGIN, ML_MARGIN = 1.25, 1.2  # spare wipes and liquid; common practice, no source
 HEADSET_MARGIN = 1.5  # on the 90 % forecast; common practice, no source

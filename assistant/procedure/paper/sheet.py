@@ -16,12 +16,12 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
+from assistant.procedure.commands.options_cli import clock
 from assistant.procedure.compiling.compile import compile_plan
+from assistant.procedure.compiling.wording import spoken_duration
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.model.kinds import in_language
-from assistant.procedure.commands.options_cli import clock
 from assistant.procedure.model.plan import ALL_CONTACTS, Plan, Step
-from assistant.procedure.compiling.wording import spoken_duration
 
 SIZES = {"a4": pagesizes.A4, "letter": pagesizes.LETTER}
 _MARGIN = 14 * mm
@@ -107,7 +107,7 @@ class _NumberedCanvas(Canvas):
         super().__init__(*args, **kwargs)
         self._pages: list[dict[str, Any]] = []
 
-    def showPage(self) -> None:  # noqa: N802 - the library's name
+    def showPage(self) -> None:
         self._pages.append(dict(self.__dict__))
         self._startPage()
 

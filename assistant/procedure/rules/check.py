@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import Loaded
-from assistant.procedure.rules.needs import can_be_judged
 from assistant.procedure.rules.every import RULES, Context, Finding
+from assistant.procedure.rules.needs import can_be_judged
 
 
 def check_procedure(loaded: Loaded) -> list[Finding]:

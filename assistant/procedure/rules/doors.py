@@ -245,7 +245,7 @@ def fan_in_conditions(c: Context) -> Iterable[Hit]:
     fans = {m.id for m in c.enclosure.machines if m.role == "fan"}
     for o in c.enclosure.openings:
         if (
-            (o.opens_chamber or o.reach == "gauntlets" and not o.lifts)
+            (o.opens_chamber or (o.reach == "gauntlets" and not o.lifts))
             and fans
             and not any(x.machine in fans and x.is_ == "on" for x in o.opens_when)
         ):
@@ -256,7 +256,7 @@ def fan_in_conditions(c: Context) -> Iterable[Hit]:
 def opens_unconfirmed(c: Context) -> Iterable[Hit]:
     for flat in c.everything("open"):
         opening = c.opening(flat.model.opening)
-        danger = opening.opens_chamber or opening.reach == "gauntlets" and not opening.lifts
+        danger = opening.opens_chamber or (opening.reach == "gauntlets" and not opening.lifts)
         if danger and flat.model.policy == "single":
             yield flat.model, "policy", f"{flat.id} opens {opening.id} on a single word.", "policy: read_back"
 

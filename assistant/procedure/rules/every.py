@@ -3,7 +3,18 @@
 from __future__ import annotations
 
 from assistant.procedure.rules import (
-    agents, doors, gloves, hands, leaving, order, people, spraying, times, trays, waste, wording,
+    agents,
+    doors,
+    gloves,
+    hands,
+    leaving,
+    order,
+    people,
+    spraying,
+    times,
+    trays,
+    waste,
+    wording,
 )
 from assistant.procedure.rules.base import ERROR, NOTE, RULES, WARNING, Finding, Rule
 from assistant.procedure.rules.walk import Context

@@ -47,7 +47,7 @@ def _unchanged(c: Context, wiped, too_late, at_end: bool = False) -> Iterable[Hi
                 last = v
             elif getattr(v.flat.model, "role", None) == _CHANGE:
                 last = None
-            if last and (too_late(v) or at_end and v is walk[-1]):
+            if last and (too_late(v) or (at_end and v is walk[-1])):
                 if (last.flat.id, v.flat.id) not in seen:
                     seen.add((last.flat.id, v.flat.id))
                     yield (

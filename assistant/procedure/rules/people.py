@@ -19,7 +19,7 @@ def glove_integrity(c: Context) -> Iterable[Hit]:
         for v in walk:
             if getattr(v.flat.model, "role", None) == "glove_integrity":
                 break
-            if v.step.kind == "move" and v.step.hands == "gauntlets" or v is walk[-1]:
+            if (v.step.kind == "move" and v.step.hands == "gauntlets") or v is walk[-1]:
                 yield (
                     v.flat.model,
                     "",

@@ -80,7 +80,7 @@ def leads_through(v: Visit) -> bool:
         return "window" in (v.hands, v.step.hands)
     if kind == "instruct" and v.flat.model.role in _THROUGH:
         return True
-    return kind == "wet" or v.step.reach == "window" and kind in ("instruct", "check", "reading", "note", "witness", "patch")
+    return kind == "wet" or (v.step.reach == "window" and kind in ("instruct", "check", "reading", "note", "witness", "patch"))
 
 
 @rule(

@@ -7,9 +7,9 @@ from collections.abc import Iterable
 
 from assistant.calc.speech_length import sentence_ms, sentences, speech_ms
 from assistant.procedure.compiling.languages import missing_in
+from assistant.procedure.compiling.wording import spoken_fields
 from assistant.procedure.rules.base import NOTE, WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
-from assistant.procedure.compiling.wording import spoken_fields
 from assistant.session.words import vocabulary as words
 
 MAX_SENTENCE_MS = 6_000

@@ -28,7 +28,7 @@ def ways(need: Requirements, options: dict[str, bool]) -> dict[str, tuple[frozen
             lifted = lifted | {task.tray} if task.role == LIFT else lifted - {task.tray}
         elif task.kind == WET or task.passes:
             unused = frozenset()
-            if open_ or lifted and task.kind == WET:
+            if open_ or (lifted and task.kind == WET):
                 found[task.id] = (open_, lifted if task.kind == WET else frozenset())
     return found
 

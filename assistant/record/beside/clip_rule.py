@@ -5,7 +5,7 @@ Who may listen stands in the site's review rules, since only the pages play clip
 from __future__ import annotations
 
 import json
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from assistant.errors import GauntletError, RecordError
@@ -77,7 +77,7 @@ def expire_clips(root: Path | str, rule: ClipPolicy, *, wall: str) -> list[tuple
     gone = []
     for entry in list_records(root):
         try:
-            begun = datetime.strptime(entry.stamp, _STAMP).replace(tzinfo=timezone.utc)
+            begun = datetime.strptime(entry.stamp, _STAMP).replace(tzinfo=UTC)
             if begun > latest or not clips_kept(entry):  # most records end here, unopened
                 continue
             record = entry.open()

@@ -7,12 +7,19 @@ from pathlib import Path
 import click
 
 from assistant.errors import StorageError
-from assistant.record.commands.shared import print_json, record_path, summary_of, wall_now, write_out, write_out_by
+from assistant.record.commands.shared import (
+    print_json,
+    record_path,
+    summary_of,
+    wall_now,
+    write_out,
+    write_out_by,
+)
 from assistant.record.export.archive import write_archive
 from assistant.record.export.csv_facts import csv_bytes
 from assistant.record.export.pdf import pdf_bytes
-from assistant.record.storage.paths import root_of_session
 from assistant.record.reader import read_record, require_whole
+from assistant.record.storage.paths import root_of_session
 from assistant.record.verify import verify
 from assistant.record.witness_log import WitnessLog, printed_statement
 

@@ -15,10 +15,10 @@ from typing import Any, BinaryIO
 import platformdirs
 
 from assistant.errors import GauntletError, StorageError
+from assistant.record.reader import Record, read_record
 from assistant.record.storage.file_store import FILE_NAME, storage_error
 from assistant.record.storage.files import OsFiles, make_folders, write_whole
 from assistant.record.storage.index import find_record
-from assistant.record.reader import Record, read_record
 from assistant.record.verify import DeepOutcome, deep_verify
 
 
@@ -27,7 +27,7 @@ def record_path(wanted: str, records: str | None = None) -> Path:
     path = Path(wanted)
     if os.path.isdir(path) and not os.path.exists(path / FILE_NAME) and not records:
         return path / FILE_NAME  # let the reader say that there is none
-    if os.path.exists(path) or os.sep in wanted and not records:
+    if os.path.exists(path) or (os.sep in wanted and not records):
         return path
     return find_record(records or records_root(), wanted).folder
 

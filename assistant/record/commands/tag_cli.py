@@ -9,10 +9,10 @@ from pathlib import Path
 import click
 
 from assistant.record.commands.shared import print_json, record_path, summary_of, write_out
-from assistant.record.export.tag import NOT_BEYOND_USE, label_lines, label_pdf, label_text, qr_text, status
 from assistant.record.export.summary import ReportSummary
-from assistant.record.storage.paths import root_of_session
+from assistant.record.export.tag import NOT_BEYOND_USE, label_lines, label_pdf, label_text, qr_text, status
 from assistant.record.reader import Record, read_record, require_whole
+from assistant.record.storage.paths import root_of_session
 from assistant.record.verify import verify
 
 

@@ -8,9 +8,9 @@ import click
 
 from assistant.errors import FindingsError, RecordError, ReplayMismatchError, UsageError
 from assistant.record.commands.shared import deep_problems, keys_root, print_json, record_path, wall_now
-from assistant.record.storage.index import list_records
-from assistant.record.signing.keys import REGISTRY, KeyStore
 from assistant.record.lines.safe_text import printable
+from assistant.record.signing.keys import REGISTRY, KeyStore
+from assistant.record.storage.index import list_records
 from assistant.record.verify import VerifyReport, verify
 from assistant.record.witness_log import WitnessLog, WitnessReport, printed_statement
 

@@ -21,8 +21,8 @@ from assistant.record.beside.attached import attached_names
 from assistant.record.export.csv_facts import csv_bytes
 from assistant.record.export.pdf import pdf_bytes
 from assistant.record.export.summary import ReportSummary
-from assistant.record.storage.file_store import FILE_NAME, TAILS
 from assistant.record.reader import Record
+from assistant.record.storage.file_store import FILE_NAME, TAILS
 
 FOLDERS = ("clips", "site", "approvals", "scans", TAILS)
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest date a ZIP can hold: "no date"

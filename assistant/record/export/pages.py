@@ -18,7 +18,7 @@ class NumberedCanvas(Canvas):
         self._foot, self._head, self._margin = foot, head, margin
         self._kept: list[dict[str, Any]] = []
 
-    def showPage(self) -> None:  # noqa: N802 - the library's name
+    def showPage(self) -> None:
         self._kept.append(dict(self.__dict__))
         self._startPage()
 

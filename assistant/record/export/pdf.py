@@ -22,8 +22,6 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from assistant.record.lines.chain import seed
-from assistant.record.lines.envelope import Line
 from assistant.record.export.corrections import corrected_lines, corrects
 from assistant.record.export.fonts import shown, use_font
 from assistant.record.export.layout import BAND, SOFT, WARN, WARN_SOFT, box, heading, pairs, para, table
@@ -31,6 +29,8 @@ from assistant.record.export.pages import NumberedCanvas
 from assistant.record.export.summary import Bar, ReportSummary, StepRow
 from assistant.record.export.time_line import GREY, INK, time_line
 from assistant.record.export.wording import clock, detail, length, pieces, wall
+from assistant.record.lines.chain import seed
+from assistant.record.lines.envelope import Line
 from assistant.record.reader import Record
 from assistant.record.signing.signatures import check_signature, standing_signatures
 

@@ -23,10 +23,10 @@ from cryptography.hazmat.primitives.ciphers.aead import ChaCha20Poly1305
 
 from assistant.errors import RecordError, RefusedError, UsageError
 from assistant.record.lines.canonical import to_canonical
+from assistant.record.lines.safe_text import printable
 from assistant.record.storage.file_store import storage_error
 from assistant.record.storage.files import Files, OsFiles, make_folders, write_whole
 from assistant.record.storage.paths import safe_name
-from assistant.record.lines.safe_text import printable
 
 MIN_PASSPHRASE = 8
 REGISTRY = "public_keys.json"

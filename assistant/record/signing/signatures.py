@@ -14,13 +14,13 @@ from assistant.errors import RecordError, RefusedError, StorageError, UsageError
 from assistant.record.lines.canonical import from_canonical, to_canonical
 from assistant.record.lines.chain import SIGNATURE_ZEROS, ZEROS, blank, digest_of
 from assistant.record.lines.envelope import Line, encode_line
+from assistant.record.lines.safe_text import printable
+from assistant.record.reader import Record, read_record, require_whole
+from assistant.record.signing.keys import UnlockedKey, key_id_of, signature_holds
 from assistant.record.storage.file_store import FileLineStore, record_file
 from assistant.record.storage.files import Files, OsFiles
-from assistant.record.signing.keys import UnlockedKey, key_id_of, signature_holds
 from assistant.record.storage.locks import WriterLock
 from assistant.record.storage.paths import root_of_session
-from assistant.record.reader import Record, read_record, require_whole
-from assistant.record.lines.safe_text import printable
 from assistant.record.witness_log import WitnessLog
 
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.errors import RecordError
-from assistant.record.storage.file_store import FILE_NAME
 from assistant.record.reader import Record, read_record
+from assistant.record.storage.file_store import FILE_NAME
 
 _SESSION = re.compile(r"(\d{8}T\d{6}Z)-(.+)")
 

@@ -14,9 +14,9 @@ from pathlib import Path
 import filelock
 
 from assistant.errors import RecordError
+from assistant.record.lines.safe_text import printable
 from assistant.record.storage.file_store import storage_error
 from assistant.record.storage.files import Files, OsFiles, make_folders, write_whole
-from assistant.record.lines.safe_text import printable
 
 
 class WriterLock:

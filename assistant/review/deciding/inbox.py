@@ -13,9 +13,9 @@ from pathlib import Path
 
 from assistant.errors import StorageError
 from assistant.record.lines.canonical import NotCanonical, from_canonical, to_canonical
-from assistant.record.storage.files import OsFiles, make_folders, write_whole
-from assistant.record.signing.keys import UnlockedKey, key_id_of, signature_holds
 from assistant.record.lines.safe_text import printable
+from assistant.record.signing.keys import UnlockedKey, key_id_of, signature_holds
+from assistant.record.storage.files import OsFiles, make_folders, write_whole
 
 FOLDER = "inbox"
 _MOST_BYTES = 8_192

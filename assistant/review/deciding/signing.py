@@ -17,7 +17,6 @@ from assistant.record.lines.envelope import Line
 from assistant.record.reader import Record, read_record
 from assistant.record.signing.signatures import sign_record, withdraw_signature
 from assistant.record.verify import verify
-from assistant.review.people.accounts import Account, Accounts
 from assistant.review.deciding.decisions import (
     ACCEPTED,
     FINAL,
@@ -28,9 +27,10 @@ from assistant.review.deciding.decisions import (
     signed_lines,
     standing,
 )
-from assistant.review.session.digest import Digest
 from assistant.review.deciding.holding import why_not_holding
 from assistant.review.deciding.site_rule import RulesFile
+from assistant.review.people.accounts import Account, Accounts
+from assistant.review.session.digest import Digest
 from assistant.review.session.opened import Opened
 from assistant.session.facts import session as session_facts
 from assistant.session.facts import steps

@@ -13,10 +13,10 @@ from typing import Literal
 from pydantic import Field, field_validator
 
 from assistant.errors import SiteFileError
-from assistant.procedure.model.base import Days, Node
 from assistant.procedure.loading.problems import SiteFileProblems
 from assistant.procedure.loading.validate import validate
 from assistant.procedure.loading.yaml_tree import read_tree
+from assistant.procedure.model.base import Days, Node
 from assistant.review.session.times import zone_named
 
 DEFAULT_RULES = Path(__file__).parent.parent / "site_rules.yaml"

@@ -8,7 +8,19 @@ from typing import Any
 
 def handlers() -> dict[str, Callable[..., Any]]:
     """Route name -> handler."""
-    from assistant.review.pages import board, door, facts, home, instant, media, practice, register, session, sign, static
+    from assistant.review.pages import (
+        board,
+        door,
+        facts,
+        home,
+        instant,
+        media,
+        practice,
+        register,
+        session,
+        sign,
+        static,
+    )
 
     found: dict[str, Callable[..., Any]] = {}
     for module in (static, door, home, session, instant, facts, media, sign, board, register, practice):

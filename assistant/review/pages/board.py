@@ -10,10 +10,10 @@ from starlette.responses import Response, StreamingResponse
 
 from assistant.errors import GauntletError, RecordError, RefusedError, UsageError
 from assistant.procedure.model.plan import CHECK, INSTRUCT, NOTE, PATCH, READING, WET, Step
-from assistant.review.serving.call import Call, session_url
 from assistant.review.deciding.inbox import leave_statement
 from assistant.review.pages.door import address_of
 from assistant.review.pages.sign import components
+from assistant.review.serving.call import Call, session_url
 from assistant.session.lookup import step_of
 
 HEARTBEAT_S = 10.0
@@ -100,7 +100,7 @@ def about_surface(step: Step) -> bool:
 def _remote(call: Call, enclosure: str, step: Step) -> str:
     rule = call.desk.rules.witness
     address = address_of(call)
-    if rule.this_machine and address in _LOOPBACK or address in rule.at_enclosure.get(enclosure, []):
+    if (rule.this_machine and address in _LOOPBACK) or address in rule.at_enclosure.get(enclosure, []):
         return ""
     if about_surface(step) or step.kind not in rule.remote_steps:
         return (

@@ -7,8 +7,8 @@ from urllib.parse import urlsplit
 from starlette.responses import Response
 
 from assistant.review.people.accounts import folded
-from assistant.review.serving.call import Call
 from assistant.review.people.visits import COOKIE, DOOR_COOKIE
+from assistant.review.serving.call import Call
 
 # One answer for an unknown name, a wrong passphrase and a closed account.
 NO = "Name and passphrase don't belong together."

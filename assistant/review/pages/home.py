@@ -8,10 +8,10 @@ from typing import Any
 from sqlalchemy import func, select
 from starlette.responses import Response
 
-from assistant.review.serving.call import Call
 from assistant.review.deciding.decisions import SHORT
 from assistant.review.register.index import Row
 from assistant.review.register.register import PRESSING
+from assistant.review.serving.call import Call
 from assistant.review.session.times import parse_wall
 
 PER_PAGE = 25

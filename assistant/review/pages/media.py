@@ -7,8 +7,8 @@ from starlette.responses import FileResponse, HTMLResponse, Response
 from assistant.errors import RecordError
 from assistant.record.beside.clips import ClipPolicy, ClipStore
 from assistant.review.serving.call import Call, fragment, session_url
-from assistant.review.session.said import said_rows
 from assistant.review.session.opened import Opened
+from assistant.review.session.said import said_rows
 from assistant.session.facts.lines import Heard, LineSpoken
 
 SOUND = "session.wav"

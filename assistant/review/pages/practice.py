@@ -5,10 +5,16 @@ from __future__ import annotations
 from starlette.responses import Response
 
 from assistant.errors import GauntletError, RecordError, UsageError
-from assistant.review.serving.call import Call
 from assistant.review.pages.sign import components
-from assistant.review.people.practice_signoff import Evidence, EvidencePort, sign_off, why_not, withdraw_sign_off
+from assistant.review.people.practice_signoff import (
+    Evidence,
+    EvidencePort,
+    sign_off,
+    why_not,
+    withdraw_sign_off,
+)
 from assistant.review.people.practice_signoff_lines import SIGNED, sign_offs, why_not_standing
+from assistant.review.serving.call import Call
 
 MOST_TRAINEES, MOST_SESSIONS = 500, 100
 

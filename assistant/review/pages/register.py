@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 
 from sqlalchemy import func, select
 from starlette.responses import Response
 
 from assistant.errors import GauntletError, RecordError
-from assistant.review.register.agenda import calendar_file
-from assistant.review.serving.call import Call
 from assistant.review.deciding.decisions import SHORT
+from assistant.review.register.agenda import calendar_file
 from assistant.review.register.entries import DONE, MANUAL, PREPARATION, STRUCK
 from assistant.review.register.index import Row
 from assistant.review.register.register import NAMES
+from assistant.review.serving.call import Call
 
 PER_PAGE = 25
 _LOCAL_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d)?")
@@ -115,7 +115,7 @@ def calendar(call: Call) -> Response:
     """Everything due, as RFC 5545."""
     found = call.desk.duties()
     site = next((f.site for f in call.desk.enclosures().values()), "")
-    body = calendar_file(found, site, call.desk.today(), call.desk.now().astimezone(timezone.utc))
+    body = calendar_file(found, site, call.desk.today(), call.desk.now().astimezone(UTC))
     return Response(
         body, media_type="text/calendar", headers={"content-disposition": 'attachment; filename="due.ics"'}
     )

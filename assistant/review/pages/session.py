@@ -8,21 +8,21 @@ from typing import Any
 from starlette.responses import Response
 
 from assistant.errors import RecordError
-from assistant.review.session import lanes as lane_kinds
-from assistant.review.session.answer import answer
-from assistant.review.serving.call import Call, fragment, session_url
-from assistant.review.session.compare import compare, earlier
 from assistant.review.deciding.decisions import signed_lines, standing
-from assistant.review.session.digest import Digest
-from assistant.review.session.names import left_open_words
 from assistant.review.deciding.holding import is_paper, why_not_holding
-from assistant.review.register.index import Row
-from assistant.review.session.lane_builder import lanes
+from assistant.review.deciding.signing import choices
 from assistant.review.pages.instant import instant_at
 from assistant.review.pages.media import SOUND, kept_clips, may_hear_clips, may_hear_sound, speaks
+from assistant.review.register.index import Row
 from assistant.review.register.register import affected
+from assistant.review.serving.call import Call, fragment, session_url
+from assistant.review.session import lanes as lane_kinds
+from assistant.review.session.answer import answer
+from assistant.review.session.compare import compare, earlier
+from assistant.review.session.digest import Digest
+from assistant.review.session.lane_builder import lanes
+from assistant.review.session.names import left_open_words
 from assistant.review.session.opened import Opened
-from assistant.review.deciding.signing import choices
 from assistant.review.session.steps_table import step_rows
 from assistant.review.session.timeline_svg import timeline_svg, with_cursor
 from assistant.session.facts.lines import Heard, LineSpoken

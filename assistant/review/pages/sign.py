@@ -5,12 +5,12 @@ from __future__ import annotations
 from starlette.responses import Response
 
 from assistant.errors import GauntletError, RefusedError, UsageError
-from assistant.review.people.accounts import folded
-from assistant.review.serving.call import Call, session_url
 from assistant.review.deciding.decisions import SHORT, signed_lines
-from assistant.review.pages.door import NO, address_of
 from assistant.review.deciding.signing import Wish, check_wish, choices, withdraw
 from assistant.review.deciding.signing import sign as sign_it
+from assistant.review.pages.door import NO, address_of
+from assistant.review.people.accounts import folded
+from assistant.review.serving.call import Call, session_url
 
 
 def sign(call: Call, problem: str = "", status: int = 200) -> Response:

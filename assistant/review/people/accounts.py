@@ -17,9 +17,9 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from assistant.errors import RefusedError, StorageError, UsageError
-from assistant.record.storage.files import OsFiles, make_folders, write_whole
-from assistant.record.signing.keys import MIN_PASSPHRASE, Cost, KeyStore
 from assistant.record.lines.safe_text import printable
+from assistant.record.signing.keys import MIN_PASSPHRASE, Cost, KeyStore
+from assistant.record.storage.files import OsFiles, make_folders, write_whole
 from assistant.review.people.roles import ROLES, SIGNERS
 
 FILE = "accounts.json"

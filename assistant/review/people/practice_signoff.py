@@ -18,10 +18,18 @@ import filelock
 
 from assistant.errors import RefusedError, StorageError, UsageError
 from assistant.record.lines.canonical import to_canonical
-from assistant.record.storage.files import OsFiles, make_folders, write_all
 from assistant.record.signing.keys import UnlockedKey
+from assistant.record.storage.files import OsFiles, make_folders, write_all
 from assistant.review.people.accounts import Account, Accounts, folded
-from assistant.review.people.practice_signoff_lines import FILE, FIRST, SIGNED, WITHDRAWN, keep_head, names_of, sign_offs
+from assistant.review.people.practice_signoff_lines import (
+    FILE,
+    FIRST,
+    SIGNED,
+    WITHDRAWN,
+    keep_head,
+    names_of,
+    sign_offs,
+)
 
 MEANING = "practised as the site asks, signed off"
 WITHDRAWAL = "sign-off withdrawn"

@@ -19,8 +19,8 @@ import filelock
 
 from assistant.errors import RecordError
 from assistant.record.lines.canonical import NotCanonical, from_canonical, to_canonical
-from assistant.record.storage.files import OsFiles, make_folders, write_whole
 from assistant.record.signing.keys import signature_holds
+from assistant.record.storage.files import OsFiles, make_folders, write_whole
 from assistant.review.people.accounts import Accounts, folded
 
 FILE = "signoffs.jsonl"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta
 
 from icalendar import Alarm, Calendar, Event
 
@@ -32,7 +32,7 @@ def _event(duty: Duty, today: date, stamp: datetime) -> Event:
     day = today if late or duty.due.due is None else duty.due.due
     # The same duty keeps its identity, so that a newer file replaces what an older one put into a calendar.
     event.add("uid", f"{duty.enclosure}-{duty.purpose}@gauntlet.invalid")
-    event.add("dtstamp", stamp.astimezone(timezone.utc))
+    event.add("dtstamp", stamp.astimezone(UTC))
     event.add("dtstart", day)
     event.add("dtend", day + timedelta(days=1))
     event.add(

@@ -15,8 +15,8 @@ import filelock
 
 from assistant.errors import StorageError, UsageError
 from assistant.record.lines.canonical import NotCanonical, from_canonical, to_canonical
-from assistant.record.storage.files import OsFiles, make_folders, write_all
 from assistant.record.lines.safe_text import printable
+from assistant.record.storage.files import OsFiles, make_folders, write_all
 from assistant.review.session.times import parse_wall
 
 PREPARATION, DONE, STRUCK = "preparation", "done", "struck"

@@ -17,13 +17,13 @@ from sqlalchemy import Engine, create_engine, event, select
 from sqlalchemy.orm import Session, defer
 
 from assistant.errors import GauntletError, StorageError
+from assistant.record.signing.keys import KeyStore
 from assistant.record.storage.file_store import FILE_NAME
 from assistant.record.storage.index import Entry, list_records
-from assistant.record.signing.keys import KeyStore
+from assistant.review.people.site_keys import Registry, judged_by, registry_of
 from assistant.review.register.index_rows import folder_times, mark_of, row_of, writing_state
 from assistant.review.register.index_tables import VERSION, Base, Meta, Row
 from assistant.review.session.opened import PlanCache
-from assistant.review.people.site_keys import Registry, judged_by, registry_of
 
 __all__ = ["Index", "Row"]
 
@@ -108,8 +108,8 @@ class Index:
                         old is None
                         or old[:2] != (size, mtime)
                         or entry.session in stale
-                        or old[2] in ("live", "open")
-                        and old[2] != writing_state(entry.folder)
+                        or (old[2] in ("live", "open")
+                        and old[2] != writing_state(entry.folder))
                     ):
                         changed.append((entry, size, mtime))
                 for number, (entry, size, mtime) in enumerate(changed, 1):
@@ -169,7 +169,7 @@ class Index:
                     problems.append(f"{entry.session} isn't in the index.")
                     continue
                 fresh = row_of(entry, *mark_of(entry.folder), self.plans, registry)
-                for column in Row.__table__.columns.keys():
+                for column in Row.__table__.columns.keys():  # noqa: SIM118 - its names, not its columns
                     if getattr(row, column) != getattr(fresh, column):
                         problems.append(f"{entry.session}: {column} in the index differs from the record.")
                         break

@@ -6,20 +6,20 @@ import json
 import os
 import re
 from dataclasses import asdict
-from datetime import timedelta, timezone
+from datetime import UTC, timedelta
 from pathlib import Path
 from typing import Any
 
 from assistant.errors import GauntletError
+from assistant.record.lines.safe_text import printable
+from assistant.record.reader import Record
 from assistant.record.storage.file_store import FILE_NAME
 from assistant.record.storage.index import Entry
-from assistant.record.reader import Record
-from assistant.record.lines.safe_text import printable
 from assistant.review.deciding.decisions import FINAL, REJECTED, signed_lines, standing
-from assistant.review.session.digest import digest
 from assistant.review.deciding.holding import is_paper, why_not_holding
-from assistant.review.register.index_tables import Row
 from assistant.review.people.site_keys import Registry, judged_by
+from assistant.review.register.index_tables import Row
+from assistant.review.session.digest import digest
 from assistant.review.session.opened import Opened, PlanCache, open_session
 from assistant.review.session.times import parse_wall
 
@@ -93,7 +93,7 @@ def _fill(row: Row, opened: Opened, entry: Entry, registry: Registry) -> None:
     row.reasons = json.dumps([printable(r, 240) for r in reasons[:12]])
     row.search = f"{row.title} {row.technician} {row.session} {' '.join(json.loads(row.reasons))}".casefold()
     # A record so damaged that its kind can't be told needs a person most of all.
-    row.needs = not row.decided and (row.state == "broken" or row.kind == "live" and row.state in ("sealed", "open"))
+    row.needs = not row.decided and (row.state == "broken" or (row.kind == "live" and row.state in ("sealed", "open")))
 
 
 def _decide(row: Row, record: Record, registry: Registry, broken: bool) -> str:
@@ -120,7 +120,7 @@ def _shown(value: Any) -> str:
 def _utc(wall: str) -> str:
     moment = parse_wall(wall)
     try:
-        return moment.astimezone(timezone.utc).strftime("%Y-%m-%dT%H:%M:%SZ") if moment else ""
+        return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ") if moment else ""
     except (OverflowError, ValueError):
         return ""
 

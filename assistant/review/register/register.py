@@ -25,14 +25,14 @@ from assistant.calc.due import (
     longest_published_days,
 )
 from assistant.errors import GauntletError
-from assistant.procedure.model.enclosure import EnclosureFile
 from assistant.procedure.loading.source import Site
-from assistant.record.storage.file_store import FILE_NAME, open_record_file
+from assistant.procedure.model.enclosure import EnclosureFile
 from assistant.record.signing.keys import KeyStore
+from assistant.record.storage.file_store import FILE_NAME, open_record_file
 from assistant.record.verify import verify_stream
 from assistant.record.witness_log import WitnessLog
-from assistant.review.people.accounts import KEYS
 from assistant.review.deciding.decisions import REJECTED
+from assistant.review.people.accounts import KEYS
 from assistant.review.register.entries import DONE, SiteEntry
 from assistant.review.register.index import Index, Row
 from assistant.review.session.times import parse_wall

@@ -21,10 +21,10 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from assistant.errors import GauntletError, RecordError, RefusedError, StorageError, UsageError
 from assistant.record.lines.safe_text import printable
 from assistant.review import pages
-from assistant.review.serving.call import Call
-from assistant.review.serving.desk import Desk
 from assistant.review.people.roles import ANONYMOUS, TABLE, Access
 from assistant.review.people.visits import COOKIE, DOOR_COOKIE, same
+from assistant.review.serving.call import Call
+from assistant.review.serving.desk import Desk
 
 MAX_BODY = 64 * 1024
 Handler = Callable[[Call], Response | Awaitable[Response]]
@@ -160,7 +160,7 @@ def _house_problem(desk: Desk) -> Callable[[Request, Exception], Awaitable[Respo
     async def answer(request: Request, error: Exception) -> Response:
         status = next((code for kind, code in _STATUS.items() if isinstance(error, kind)), 400)
         what = printable(getattr(error, "what", ""), 400)
-        more = printable(getattr(error, "expected", "") and f"Expected: {error.expected}" or "", 400)
+        more = printable((getattr(error, "expected", "") and f"Expected: {error.expected}") or "", 400)
         return Call(request, desk, _visit_of(request, desk)).say(
             what, more, status, printable(error.try_next, 300)
         )

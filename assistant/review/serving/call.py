@@ -17,10 +17,10 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from assistant.record.lines.safe_text import printable
 from assistant.review.people import roles
 from assistant.review.people.accounts import Account
+from assistant.review.people.visits import Visit
 from assistant.review.serving.desk import Desk
 from assistant.review.session.names import span_words
 from assistant.review.session.times import clock_words, date_words
-from assistant.review.people.visits import Visit
 
 HERE = Path(__file__).parent.parent
 # Control, direction-changing and invisible characters: written out instead of obeyed.

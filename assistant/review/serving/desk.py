@@ -6,7 +6,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime, timezone, tzinfo
+from datetime import UTC, date, datetime, tzinfo
 from pathlib import Path
 
 from argon2 import PasswordHasher
@@ -16,16 +16,16 @@ from assistant.procedure.loading.source import default_folder
 from assistant.record.signing.keys import Cost
 from assistant.record.verify import VerifyReport, verify, verify_stream
 from assistant.record.witness_log import WitnessLog
+from assistant.review.deciding.site_rule import RulesFile, load_rules
 from assistant.review.people.accounts import Accounts, RateLimit
+from assistant.review.people.practice_signoff import EvidencePort
+from assistant.review.people.visits import Visits
 from assistant.review.register.entries import SiteEntries
 from assistant.review.register.index import Index, Row
-from assistant.review.serving.live import Follower
-from assistant.review.people.practice_signoff import EvidencePort
 from assistant.review.register.register import Duty, duties, enclosure_files
-from assistant.review.deciding.site_rule import RulesFile, load_rules
+from assistant.review.serving.live import Follower
 from assistant.review.session.opened import Opened, SessionCache
 from assistant.review.session.times import Clock, now_wall
-from assistant.review.people.visits import Visits
 
 FILES_FRESH_S = 10.0
 INDEX_WHOLE_S = 60.0  # how often every record is looked at, also where nothing seems new
@@ -98,7 +98,7 @@ class Desk:
 
     def now(self) -> datetime:
         """The present, in the site's zone."""
-        moment = self.setup.wall() if self.setup.wall else datetime.now(timezone.utc)
+        moment = self.setup.wall() if self.setup.wall else datetime.now(UTC)
         return moment.astimezone(self.zone) if self.zone else moment.astimezone()
 
     def now_wall(self) -> str:
@@ -167,7 +167,7 @@ class Desk:
         mark = log.path.stat().st_mtime_ns if log.exists else 0
         now = self.clock_s()
         fresh = now - self._witness.at_s < WITNESS_FRESH_S
-        if mark == self._witness_mark or self._witness_mark > 0 and fresh:
+        if mark == self._witness_mark or (self._witness_mark > 0 and fresh):
             return
         self._witness = _Kept(now, log.check() if mark else None)
         self._witness_mark = mark

@@ -20,11 +20,11 @@ from typing import Any
 from assistant.errors import GauntletError
 from assistant.procedure.model.plan import Plan
 from assistant.record.lines.envelope import MalformedLine, parse_line
-from assistant.record.storage.file_store import FILE_NAME
-from assistant.record.storage.index import list_records
-from assistant.record.reader import Record
 from assistant.record.lines.safe_text import printable
 from assistant.record.lines.scan import Ending
+from assistant.record.reader import Record
+from assistant.record.storage.file_store import FILE_NAME
+from assistant.record.storage.index import list_records
 from assistant.review.register.index_rows import folder_times, writing_state
 from assistant.review.session.opened import PlanCache
 from assistant.session import evolve, initial
@@ -242,7 +242,7 @@ class Follower:
             if left:  # its last lines may have come since we read: one that ended stays to be seen
                 changed |= live.feed(self.plans, now)
             ended = live.sealed and now - live.sealed_s > STAYS_S
-            if ended or left and not live.sealed:
+            if ended or (left and not live.sealed):
                 del self.sessions[name]
                 self._settled.pop(name, None)
                 changed = True
@@ -257,7 +257,7 @@ class Follower:
         changed, whole = False, True
         for entry in entries:
             name = entry.session
-            if name in self.sessions or name in self._settled and not every:
+            if name in self.sessions or (name in self._settled and not every):
                 continue
             try:
                 mtime = (entry.folder / FILE_NAME).stat().st_mtime

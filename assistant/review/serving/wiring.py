@@ -88,7 +88,7 @@ def practice_evidence(
                 PractisedSession(
                     s.record, s.seal_sha256, s.day, s.procedure, s.level, s.verdict, s.total, s.critical, s.mishaps_ok,
                     s.true_waits,
-                )  # fmt: skip
+                )
                 for s in sessions
             ),
             tuple((t.observer, t.day, t.passed, t.remark) for t in tracers),

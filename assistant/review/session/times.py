@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta, timezone, tzinfo
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
 _DAYS = "Mon Tue Wed Thu Fri Sat Sun".split()
-UTC = timezone.utc
+UTC = UTC
 
 
 def zone_named(name: str) -> tzinfo | None:

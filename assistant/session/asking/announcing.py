@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from assistant.session.asking.wording import listed
 from assistant.session.facts import lines
 from assistant.session.lookup import name_of
 from assistant.session.state import RUNNING
 from assistant.session.turn import Turn
-from assistant.session.asking.wording import listed
 
 # Modes in which something was asked: what comes next to be heard is the answer.
 _ASKING = frozenset(("option", "trouble", "which", "recover", "stopping", "read_back", "value_back"))

@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 from assistant.procedure.model import plan as p
-from assistant.session.words import offering, spelling
-from assistant.session.order.bridges import bridge_step, is_bridge
-from assistant.session.lookup import came_from, name_of, remedy_surface, said_as, step_of, wait_left, waited_surfaces
-from assistant.session.state import FINAL_MODES, RUNNING, State
 from assistant.session.asking.wording import SIGNS, duration, listed, say
+from assistant.session.lookup import (
+    came_from,
+    name_of,
+    remedy_surface,
+    said_as,
+    step_of,
+    wait_left,
+    waited_surfaces,
+)
+from assistant.session.order.bridges import bridge_step, is_bridge
+from assistant.session.state import FINAL_MODES, RUNNING, State
+from assistant.session.words import offering, spelling
 
 
 def words(plan: p.Plan, key: str, **values: object) -> str:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from assistant.procedure.model.plan import CLOSE, CYCLE, MOVE, OPEN, WAIT, WET, Cond, Plan, Step
-from assistant.session.order.bridges import PREFIX, bridge_step
 from assistant.session.lookup import holds, wet_steps_for
+from assistant.session.order.bridges import PREFIX, bridge_step
 from assistant.session.state import COMPLETE, RUNNING, State
 
 _DEEPEST = 12  # conditions of conditions; more is a ring in the site's files

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from assistant.procedure.model import plan as p
 from assistant.session.asking import prompts
-from assistant.session.troubles import mishaps, remedies, stopping
 from assistant.session.asking.announcing import announce
-from assistant.session.words.answers import return_line
-from assistant.session.order.bridges import SIGN_IN, bridge_step, is_bridge
-from assistant.session.order.choosing import END, choose
 from assistant.session.facts import contacts, lines, session, steps, troubles
 from assistant.session.lookup import in_reach, same_person, step_of, wait_over
 from assistant.session.modes import WORKING
+from assistant.session.order.bridges import SIGN_IN, bridge_step, is_bridge
+from assistant.session.order.choosing import END, choose
 from assistant.session.order.starting import next_option
 from assistant.session.state import FINAL_MODES
+from assistant.session.troubles import mishaps, remedies, stopping
 from assistant.session.turn import Turn
+from assistant.session.words.answers import return_line
 
 _UNDER_REWETS = frozenset((*WORKING, "ready"))
 _MOST = 2_000  # steps that end by themselves in a row; more is a fault of ours

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from assistant.session.asking import prompts
-from assistant.session.timing import timers
+from assistant.session.asking.wording import duration
 from assistant.session.facts import contacts, lines, machine, steps
 from assistant.session.lookup import name_of, step_of, wait_left
-from assistant.session.troubles.owing import lost_contacts
+from assistant.session.timing import timers
 from assistant.session.timing.timers import Threshold, thresholds
+from assistant.session.troubles.owing import lost_contacts
 from assistant.session.turn import Turn
-from assistant.session.asking.wording import duration
 
 _MOST = 10_000  # a plan whose thresholds never end is a fault of ours; stop rather than hang
 

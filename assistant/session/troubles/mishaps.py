@@ -16,17 +16,17 @@ from assistant.procedure.model.plan import (
     Plan,
     Spoil,
 )
+from assistant.session.asking.wording import listed
+from assistant.session.facts import lines, session, troubles
+from assistant.session.lookup import holds, name_of, remedy_surface, said_as, step_of
+from assistant.session.state import BROKEN, CLEAN, DIRTY, SPOILED, State
 from assistant.session.troubles import remedies
+from assistant.session.troubles.owing import break_cycle, owe
+from assistant.session.troubles.stopping import end, stop_now
+from assistant.session.turn import Turn
 from assistant.session.words import offering
 from assistant.session.words import vocabulary as w
 from assistant.session.words.answers import return_line, still_wet
-from assistant.session.facts import lines, session, troubles
-from assistant.session.lookup import holds, name_of, remedy_surface, said_as, step_of
-from assistant.session.troubles.owing import break_cycle, owe
-from assistant.session.state import BROKEN, CLEAN, DIRTY, SPOILED, State
-from assistant.session.troubles.stopping import end, stop_now
-from assistant.session.turn import Turn
-from assistant.session.asking.wording import listed
 
 
 def planned(plan: Plan, word: str) -> Mishap | None:

@@ -20,9 +20,9 @@ from assistant.procedure.model.plan import (
     Plan,
     Step,
 )
+from assistant.session.asking.prompts import words
 from assistant.session.facts import contacts, machine, steps, troubles
 from assistant.session.lookup import branch_steps, name_of
-from assistant.session.asking.prompts import words
 from assistant.session.state import COMPLETE, RUNNING, State
 from assistant.session.turn import Turn
 

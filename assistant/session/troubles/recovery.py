@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session.words import corrections
+from assistant.session.asking.wording import duration
 from assistant.session.facts import machine, session, troubles
 from assistant.session.lookup import branch_steps
-from assistant.session.troubles.owing import break_cycle, lost_contacts, move_opening, owe, owed_steps
 from assistant.session.state import COMPLETE, FINAL_MODES, RUNNING, State
+from assistant.session.troubles.owing import break_cycle, lost_contacts, move_opening, owe, owed_steps
 from assistant.session.turn import Turn
-from assistant.session.asking.wording import duration
+from assistant.session.words import corrections
 
 
 def recover(turn: Turn, given: inputs.Recover) -> None:

@@ -8,10 +8,10 @@ wetted in time (common practice, no source).
 from __future__ import annotations
 
 from assistant.procedure.model.plan import PATCH, WET, Plan, Step
-from assistant.session.troubles import stopping
 from assistant.session.facts import contacts, lines, session, steps, troubles
 from assistant.session.lookup import ASKING_REMEDY, holds, name_of, remedy_surface, wet_steps_for
 from assistant.session.state import State
+from assistant.session.troubles import stopping
 from assistant.session.turn import Turn
 
 PATCH_TEST, SMALLER, STOP, GO_ON = "patch", "smaller", "stop", "go_on"

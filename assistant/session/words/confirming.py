@@ -5,12 +5,12 @@ from __future__ import annotations
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.asking import prompts
+from assistant.session.asking.wording import duration
 from assistant.session.facts import contacts, lines, machine, steps
 from assistant.session.lookup import name_of, same_person, step_of
-from assistant.session.troubles.owing import move_opening, owe_way_out
 from assistant.session.timing.timers import wet_ms_today
+from assistant.session.troubles.owing import move_opening, owe_way_out
 from assistant.session.turn import Turn
-from assistant.session.asking.wording import duration
 
 _SHORTEST_PATCH_MS = 1_000  # whatever the surfaces need
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from assistant.procedure.model import plan as p
-from assistant.session.order.bridges import SIGN_IN, bridge_step, is_bridge
+from assistant.session.asking.wording import listed
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
 from assistant.session.lookup import came_from, name_of
-from assistant.session.troubles.owing import break_cycle, lost_contacts, move_opening, owe
+from assistant.session.order.bridges import SIGN_IN, bridge_step, is_bridge
 from assistant.session.state import BROKEN, CLEAN
+from assistant.session.troubles.owing import break_cycle, lost_contacts, move_opening, owe
 from assistant.session.turn import Turn
-from assistant.session.asking.wording import listed
 
 
 def take_back(turn: Turn, how: str, which: str = "") -> None:

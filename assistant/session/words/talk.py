@@ -5,17 +5,17 @@ from __future__ import annotations
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.asking import prompts
+from assistant.session.facts import contacts, lines, session, steps
+from assistant.session.lookup import remedy_surface, said_as, step_of
 from assistant.session.order import starting
+from assistant.session.order.bridges import SIGN_IN, is_bridge
+from assistant.session.state import FINAL_MODES
 from assistant.session.troubles import mishaps, recovery, remedies, stopping
+from assistant.session.turn import Turn
 from assistant.session.words import confirming, corrections, values
 from assistant.session.words import vocabulary as w
 from assistant.session.words.allowed import allowed_words
 from assistant.session.words.answers import answer_question, return_line
-from assistant.session.order.bridges import SIGN_IN, is_bridge
-from assistant.session.facts import contacts, lines, session, steps
-from assistant.session.lookup import remedy_surface, said_as, step_of
-from assistant.session.state import FINAL_MODES
-from assistant.session.turn import Turn
 
 _OFFER_KEYS_AFTER = 3  # and again after as many more, then with a safe stop
 # Words that answer whatever is open: never one that came up after they were begun.
@@ -236,7 +236,7 @@ def _no(turn: Turn, mode: str, ended: int, source: str) -> None:
 def _correct(turn: Turn, mode: str, said: str, source: str) -> None:
     """In a read back the last thing said is taken back, in a value said sign by sign the last sign; elsewhere the
     last confirmation is."""
-    if mode == "read_back" or turn.state.questioned and mode == "step" or mode == "witness" and turn.state.under:
+    if mode == "read_back" or (turn.state.questioned and mode == "step") or (mode == "witness" and turn.state.under):
         confirming.drop_claim(turn)
     elif mode == "value" and turn.state.spelling and said == w.CORRECTION:
         values.take_sign_back(turn)

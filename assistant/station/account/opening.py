@@ -12,13 +12,13 @@ from assistant.procedure.model.plan import Plan
 from assistant.record.reader import Record, read_record
 from assistant.session import decide, evolve, initial
 from assistant.session import inputs as i
-from assistant.session.words import vocabulary as words
+from assistant.session.asking.wording import LANGUAGES
 from assistant.session.facts import lines, practice, session, steps, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
 from assistant.session.wire import from_wire
-from assistant.session.asking.wording import LANGUAGES
+from assistant.session.words import vocabulary as words
 from assistant.station.loop.site_copy import FOLDER
 
 

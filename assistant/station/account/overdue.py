@@ -5,9 +5,8 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from assistant.review.serving.places import home_folder, keys_folder
 from assistant.review.register.register import overdue_now
-
+from assistant.review.serving.places import home_folder, keys_folder
 
 UNREAD = "What is due on this enclosure could not be read. Tell your supervisor."
 

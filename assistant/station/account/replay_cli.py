@@ -26,9 +26,9 @@ def replay(record: Path, speed: float, deviations: bool, from_s: float, as_json:
     from assistant.station.account.digest import facts_sha256, state_sha256
     from assistant.station.account.json_out import print_json
     from assistant.station.account.opening import folded, load_session, rederive
-    from assistant.station.loop.screen import fact_line, printable
     from assistant.station.account.tally import tally
     from assistant.station.account.written import Written
+    from assistant.station.loop.screen import fact_line, printable
 
     opened = load_session(record)
     state, last = initial(opened.plan), round(from_s * 1000)

@@ -7,15 +7,15 @@ from datetime import datetime, timedelta
 from assistant.procedure.model.base import in_language
 from assistant.procedure.model.plan import Plan
 from assistant.record.export.summary import Bar, Remark, ReportSummary, StepRow
-from assistant.record.signing.keys import KeyStore, PublicKey
 from assistant.record.reader import Record
+from assistant.record.signing.keys import KeyStore, PublicKey
 from assistant.review.deciding.decisions import REJECTED, signed_lines, standing
 from assistant.review.serving.places import keys_folder
-from assistant.session.order.bridges import bridge_step, is_bridge
 from assistant.session.facts import contacts, lines, machine, steps, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.initial import initial
 from assistant.session.lookup import holds, name_of
+from assistant.session.order.bridges import bridge_step, is_bridge
 from assistant.station.account.opening import OpenedSession, facts_of, folded, loaded_of, plan_of
 from assistant.station.account.tally import Tally, tally
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 
 from assistant.procedure.model.plan import Plan
-from assistant.session.words import spelling
+from assistant.session.asking.prompts import sign_word, spelled
 from assistant.session.facts import steps
 from assistant.session.facts.base import Fact
-from assistant.session.asking.prompts import sign_word, spelled
+from assistant.session.words import spelling
 
 
 class Written:

@@ -23,20 +23,20 @@ from assistant.speaking.player import Player
 from assistant.speaking.timeline import TECHNICIAN, Timeline
 from assistant.speaking.voice import VOICES
 from assistant.speaking.wav_sink import WavSink
+from assistant.station.account.digest import facts_sha256, state_sha256
+from assistant.station.account.header import header
+from assistant.station.account.prove import prove
+from assistant.station.account.tally import Tally, tally
+from assistant.station.live.setup import Prepared, listening_engine, prepare, shipped_folder, vocabulary
 from assistant.station.loop.clips import clip_keeper, rule_told
 from assistant.station.loop.clock import DEMO_EPOCH, media_wall
-from assistant.station.account.digest import facts_sha256, state_sha256
 from assistant.station.loop.echo import EchoPath
 from assistant.station.loop.folders import new_id, records_folder, stamp_now
-from assistant.station.account.header import header
 from assistant.station.loop.keeper import SessionKeeper
 from assistant.station.loop.media_loop import MediaLoop, Room
 from assistant.station.loop.mouth import Mouth
-from assistant.station.account.prove import prove
 from assistant.station.loop.screen import LiveScreen, PlainScreen
-from assistant.station.live.setup import Prepared, listening_engine, prepare, shipped_folder, vocabulary
 from assistant.station.loop.site_copy import copy_site
-from assistant.station.account.tally import Tally, tally
 
 SOUND = "session.wav"
 LANGUAGE_NAMES = {"en": "English", "ko": "Korean"}

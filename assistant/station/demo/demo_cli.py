@@ -8,9 +8,9 @@ from pathlib import Path
 import click
 
 from assistant.errors import ReplayMismatchError
-from assistant.station.demo.demo import DemoResult
 from assistant.station.account.json_out import print_json
 from assistant.station.account.times import clock_text
+from assistant.station.demo.demo import DemoResult
 
 
 @click.command()

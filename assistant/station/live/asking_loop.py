@@ -13,10 +13,10 @@ from assistant.practice.trainee.spoken_recall import EXPECTS, LISTENED_FOR, Spok
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
 from assistant.speaking.player import Sounding
-from assistant.station.loop.keeper import SessionKeeper
 from assistant.station.live.loop import LiveLoop
-from assistant.station.loop.mouth import Mouth
 from assistant.station.live.practice_clock import PracticeClock
+from assistant.station.loop.keeper import SessionKeeper
+from assistant.station.loop.mouth import Mouth
 
 Deliver = Callable[[tuple[Fact, ...], int], None]
 

@@ -15,12 +15,12 @@ from assistant.record.storage.files import Files
 from assistant.speaking.open_voice import open_voice
 from assistant.speaking.voice import VoiceSettings
 from assistant.station.live.battery import Batteries, batteries
-from assistant.station.loop.clock import LiveClock
 from assistant.station.live.keys import TerminalKeys
 from assistant.station.live.loop import Keys, Source
 from assistant.station.live.microphone import Microphone
 from assistant.station.live.setup import listening_engine
 from assistant.station.live.speaker import Speaker
+from assistant.station.loop.clock import LiveClock
 
 
 def _nobody(question: str) -> bool | None:

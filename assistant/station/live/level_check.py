@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from assistant.errors import RefusedError
@@ -31,7 +31,7 @@ class Around:
     `needed_s`: what the batteries have to last for."""
 
     alarms: str = ""
-    batteries: Batteries = Batteries()
+    batteries: Batteries = field(default_factory=Batteries)
     needed_s: float | None = None
 
     def told(self) -> dict[str, Any]:

@@ -11,11 +11,11 @@ from collections.abc import Callable
 from typing import Protocol
 
 from assistant.errors import SoundDeviceError
-from assistant.hearing.listener import Listener
 from assistant.hearing.engines.recogniser import ENGINE_RESTARTED
+from assistant.hearing.listener import Listener
 from assistant.session import inputs
-from assistant.session.words.allowed import expects, listened_for
 from assistant.session.facts.base import Fact
+from assistant.session.words.allowed import expects, listened_for
 from assistant.station.loop.clock import LiveClock
 from assistant.station.loop.ear import KeepClip, heard_input
 from assistant.station.loop.keeper import SessionKeeper

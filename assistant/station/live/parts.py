@@ -12,13 +12,14 @@ import click
 
 from assistant.hearing.listener import Listener
 from assistant.hearing.people.profile import Profile
-from assistant.procedure.paper.forecast import forecast
 from assistant.procedure.model.plan import Plan
+from assistant.procedure.paper.forecast import forecast
 from assistant.session.asking.prompts import instruction
 from assistant.session.state import State
 from assistant.speaking.failure_line import FailureLine
 from assistant.speaking.player import Player
 from assistant.speaking.voice import VOICES
+from assistant.station.live.devices import LiveDevices
 from assistant.station.live.level_check import (
     ALARMS_QUESTION,
     HEARD,
@@ -27,7 +28,6 @@ from assistant.station.live.level_check import (
     check_hearing,
     check_without_microphone,
 )
-from assistant.station.live.devices import LiveDevices
 from assistant.station.live.own_voice import bars_of
 from assistant.station.live.setup import Prepared
 

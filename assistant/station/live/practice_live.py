@@ -17,15 +17,15 @@ from assistant.session.facts.base import Fact
 from assistant.session.state import State
 from assistant.speaking.player import Player
 from assistant.station.live.asking_loop import AskingLoop
+from assistant.station.live.devices import REAL, LiveDevices
+from assistant.station.live.parts import LiveChoices, open_parts, prepare_lines
+from assistant.station.live.practice_clock import PracticeClock
+from assistant.station.live.setup import Prepared
 from assistant.station.loop.clips import clip_keeper, rule_told
 from assistant.station.loop.folders import records_folder
 from assistant.station.loop.keeper import SessionKeeper
-from assistant.station.live.devices import REAL, LiveDevices
-from assistant.station.live.parts import LiveChoices, open_parts, prepare_lines
 from assistant.station.loop.mouth import Mouth
-from assistant.station.live.practice_clock import PracticeClock
 from assistant.station.loop.quiet_record import QuietRecord
-from assistant.station.live.setup import Prepared
 
 _SPOKEN_MS = 1500  # after the last loud block somebody may still be speaking
 _LOUD = 2.5  # times the quietest of late

@@ -72,10 +72,10 @@ def parse_options(texts: tuple[str, ...]) -> tuple[tuple[str, bool], ...]:
 
 def _script(procedure: str, chosen: dict) -> int:
     from assistant.errors import ReplayMismatchError
-    from assistant.station.loop.screen import PlainScreen
-    from assistant.station.script.script import read_script
-    from assistant.station.script.run import run_script
     from assistant.station.live.setup import known_options, prepare
+    from assistant.station.loop.screen import PlainScreen
+    from assistant.station.script.run import run_script
+    from assistant.station.script.script import read_script
 
     ready = prepare(procedure, folder=chosen["folder"], language=chosen["language"])
     options = known_options(ready.plan, parse_options(chosen["options"]))

@@ -16,11 +16,11 @@ from rich.table import Table
 from rich.text import Text
 
 from assistant.procedure.model.plan import Plan
-from assistant.session.words.allowed import ANYWHERE, AT_WORK
 from assistant.session.facts import lines, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
 from assistant.session.view import CONTACT, LIMIT, PATCH, WAITING, WETTING, TimerView, View, view
+from assistant.session.words.allowed import ANYWHERE, AT_WORK
 from assistant.station.account.fact_lines import fact_line, printable
 from assistant.station.account.times import clock_text
 from assistant.station.account.written import Written

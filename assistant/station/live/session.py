@@ -13,34 +13,34 @@ import click
 
 from assistant.errors import EXIT_NOT_COMPLETE, RefusedError, StorageError, UsageError
 from assistant.hearing.vocabulary.packs import load_pack
-from assistant.record.storage.paths import root_of_session
 from assistant.record.reader import read_record
+from assistant.record.storage.paths import root_of_session
 from assistant.record.writer import RecordWriter, create_record
 from assistant.session import initial, inputs
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
 from assistant.speaking.player import Player
-from assistant.station.live.approval import approval_file, approval_of, keep_approval, named
-from assistant.station.live.board import board
-from assistant.station.loop.clips import clear_old_clips, clip_keeper, rule_told
 from assistant.station.account.digest import state_sha256
-from assistant.station.live.disk_watch import DiskWatch
-from assistant.station.loop.folders import new_id, records_folder, stamp_now
 from assistant.station.account.header import header
-from assistant.station.loop.keeper import SessionKeeper
-from assistant.station.live.keys import key_help
-from assistant.station.live.devices import REAL, LiveDevices
-from assistant.station.live.loop import LiveLoop
-from assistant.station.live.parts import LiveChoices, Parts, open_parts, prepare_lines
-from assistant.station.loop.mouth import Mouth
 from assistant.station.account.opening import told_first
 from assistant.station.account.overdue import overdue_lines
+from assistant.station.account.tally import tally
+from assistant.station.live.approval import approval_file, approval_of, keep_approval, named
+from assistant.station.live.board import board
+from assistant.station.live.devices import REAL, LiveDevices
+from assistant.station.live.disk_watch import DiskWatch
+from assistant.station.live.keys import key_help
+from assistant.station.live.loop import LiveLoop
 from assistant.station.live.own_voice import as_said_by, profile_of
+from assistant.station.live.parts import LiveChoices, Parts, open_parts, prepare_lines
+from assistant.station.live.setup import Prepared, known_options, prepare, vocabulary
+from assistant.station.loop.clips import clear_old_clips, clip_keeper, rule_told
+from assistant.station.loop.folders import new_id, records_folder, stamp_now
+from assistant.station.loop.keeper import SessionKeeper
+from assistant.station.loop.mouth import Mouth
 from assistant.station.loop.recovering import TakenUp, find_open, take_up
 from assistant.station.loop.screen import open_screen
-from assistant.station.live.setup import Prepared, known_options, prepare, vocabulary
 from assistant.station.loop.site_copy import copy_site
-from assistant.station.account.tally import tally
 
 
 @dataclass(slots=True)

@@ -7,13 +7,13 @@ from pathlib import Path
 
 from assistant.errors import SiteFileError, UsageError
 from assistant.hearing.engines.choosing import open_engine
-from assistant.hearing.vocabulary.packs import Pack, load_pack
 from assistant.hearing.engines.recogniser import Engine
+from assistant.hearing.vocabulary.packs import Pack, load_pack
 from assistant.hearing.vocabulary.site_words import objections, with_site_words
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import Loaded, load_procedure
-from assistant.procedure.model.plan import Plan
 from assistant.procedure.loading.problems import nearest
+from assistant.procedure.model.plan import Plan
 from assistant.station.account.opening import dressed
 
 

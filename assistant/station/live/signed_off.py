@@ -9,8 +9,8 @@ from assistant.errors import RefusedError
 from assistant.practice.trainee.folder import trainee_folder
 from assistant.procedure.loading.load import load_procedure
 from assistant.review.people.accounts import Accounts
-from assistant.review.serving.places import home_folder, keys_folder
 from assistant.review.people.practice_signoff_lines import SIGNED, sign_offs, why_not_standing
+from assistant.review.serving.places import home_folder, keys_folder
 from assistant.review.serving.wiring import practice_evidence
 
 SHIPPED = "default"

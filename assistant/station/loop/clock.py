@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 
 # A demo's wall clock: the same stamps on every run, and a date nobody takes for today's work.
-DEMO_EPOCH = datetime(2026, 1, 5, 9, 0, 0, tzinfo=timezone.utc)
+DEMO_EPOCH = datetime(2026, 1, 5, 9, 0, 0, tzinfo=UTC)
 
 
 class LiveClock:

@@ -17,15 +17,15 @@ def heard_input(utterance: Utterance, offset_ms: int = 0, keep_clip: KeepClip | 
     clip = keep_clip(utterance.clip, utterance.accepted) if keep_clip and utterance.clip else (
         utterance.clip_sha256 if utterance.clip else ""
     )
-    common = dict(
-        started_ms=max(0, offset_ms + round(utterance.start_s * 1000)),
-        ended_ms=max(0, offset_ms + round(utterance.end_s * 1000)),
-        source="voice",
-        said=utterance.said,
-        confidence_pm=round(utterance.confidence * 1000),
-        scores=tuple(sorted((name, round(score * 1000)) for name, score in utterance.scores.items())),
-        clip_sha256=clip,
-    )
+    common = {
+        "started_ms": max(0, offset_ms + round(utterance.start_s * 1000)),
+        "ended_ms": max(0, offset_ms + round(utterance.end_s * 1000)),
+        "source": "voice",
+        "said": utterance.said,
+        "confidence_pm": round(utterance.confidence * 1000),
+        "scores": tuple(sorted((name, round(score * 1000)) for name, score in utterance.scores.items())),
+        "clip_sha256": clip,
+    }
     known_but_not_now = bool(utterance.word) and utterance.reason.startswith("not now")
     if utterance.value is not None and utterance.accepted:
         return inputs.Value(utterance.value.text, **common)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 
 import platformdirs
@@ -35,7 +35,7 @@ def records_folder(chosen: Path | str | None = None) -> Path:
 
 def stamp_now() -> str:
     """UTC, as folder names have it: 20260314T091500Z."""
-    return datetime.now(timezone.utc).strftime("%Y%m%dT%H%M%SZ")
+    return datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
 
 
 def new_id() -> str:

@@ -13,9 +13,9 @@ import numpy as np
 
 from assistant.hearing.listener import Listener
 from assistant.session import inputs
-from assistant.session.words.allowed import expects, listened_for
 from assistant.session.facts.base import Fact
 from assistant.session.facts.lines import LineSpoken
+from assistant.session.words.allowed import expects, listened_for
 from assistant.station.loop.ear import KeepClip, heard_input
 from assistant.station.loop.keeper import SessionKeeper
 from assistant.station.loop.mouth import Mouth

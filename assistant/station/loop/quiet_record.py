@@ -16,14 +16,14 @@ from assistant.session.inputs import Input
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
 from assistant.session.wire import to_wire
-from assistant.station.loop.clock import DEMO_EPOCH, media_wall
 from assistant.station.account.digest import facts_sha256, state_sha256
-from assistant.station.loop.folders import new_id, records_folder, stamp_now
 from assistant.station.account.header import header
 from assistant.station.account.prove import prove
-from assistant.station.live.setup import Prepared, vocabulary
-from assistant.station.loop.site_copy import copy_site
 from assistant.station.account.tally import tally
+from assistant.station.live.setup import Prepared, vocabulary
+from assistant.station.loop.clock import DEMO_EPOCH, media_wall
+from assistant.station.loop.folders import new_id, records_folder, stamp_now
+from assistant.station.loop.site_copy import copy_site
 
 
 class QuietRecord:

@@ -15,17 +15,17 @@ from pathlib import Path
 from assistant.errors import RefusedError
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.model.plan import Plan
+from assistant.record.reader import read_record
+from assistant.record.recover import recover
 from assistant.record.storage.files import Files
 from assistant.record.storage.index import list_records
 from assistant.record.storage.paths import safe_name
-from assistant.record.reader import read_record
-from assistant.record.recover import recover
 from assistant.record.writer import RecordWriter
 from assistant.session import inputs
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import FINAL_MODES, State
-from assistant.station.live.approval import approval_file, keep_approval
 from assistant.station.account.opening import OpenedSession, load_session
+from assistant.station.live.approval import approval_file, keep_approval
 from assistant.station.loop.site_copy import copy_site
 
 _TAIL_BYTES = 1 << 16  # a seal and a few signatures after it fit in here

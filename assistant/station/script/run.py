@@ -8,16 +8,16 @@ from pathlib import Path
 from assistant.record.writer import create_record
 from assistant.session import inputs
 from assistant.session.rules import RULES_VERSION
-from assistant.station.loop.clock import DEMO_EPOCH, media_wall
 from assistant.station.account.digest import facts_sha256, state_sha256
-from assistant.station.loop.folders import new_id, records_folder, stamp_now
 from assistant.station.account.header import header
-from assistant.station.loop.keeper import SessionKeeper
 from assistant.station.account.prove import prove
-from assistant.station.loop.screen import PlainScreen
-from assistant.station.live.setup import Prepared, vocabulary
-from assistant.station.loop.site_copy import copy_site
 from assistant.station.account.tally import Tally, tally
+from assistant.station.live.setup import Prepared, vocabulary
+from assistant.station.loop.clock import DEMO_EPOCH, media_wall
+from assistant.station.loop.folders import new_id, records_folder, stamp_now
+from assistant.station.loop.keeper import SessionKeeper
+from assistant.station.loop.screen import PlainScreen
+from assistant.station.loop.site_copy import copy_site
 
 
 def run_script(

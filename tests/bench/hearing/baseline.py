@@ -8,9 +8,9 @@ import time
 from pathlib import Path
 
 from assistant.hearing.sound.frames import RATE_HZ
+from assistant.hearing.utterance import Utterance
 from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
 from assistant.hearing.vocabulary.packs import Pack
-from assistant.hearing.utterance import Utterance
 
 
 class PocketsphinxBaseline:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from assistant.hearing.sound.frames import RATE_HZ
 from assistant.hearing.listener import Listener
+from assistant.hearing.sound.frames import RATE_HZ
 from assistant.hearing.utterance import Utterance
-
 from tests.bench.hearing.mixing import Placed
 
 BLOCK_S = 0.02
@@ -36,7 +35,7 @@ class Outcome:
 
     def latency_s(self) -> float | None:
         """True end of the word to the decision, computing included."""
-        for u, consumed in zip(self.utterances, self.consumed_s):
+        for u, consumed in zip(self.utterances, self.consumed_s, strict=False):
             if u.accepted and u.word == self.piece.truth:
                 return consumed + u.compute_after_s - self.piece.end_s
         return None

@@ -16,16 +16,15 @@ from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.listener import Listener
 from assistant.hearing.vocabulary.packs import Pack, load_pack
 from assistant.session.words import vocabulary as words
-
 from tests.bench.hearing import voices
 from tests.bench.hearing.baseline import PocketsphinxBaseline, VoskBaseline
 from tests.bench.hearing.figures import Figures
-from tests.training.fixtures import KOREAN
 from tests.bench.hearing.many_utterances import many_utterances
 from tests.bench.hearing.negatives import human_prompts
 from tests.bench.hearing.noise_hours import noise_hours
 from tests.bench.hearing.recorded_signs import recorded_figures
 from tests.bench.hearing.value_figures import value_figures
+from tests.training.fixtures import KOREAN
 
 DEFAULT_EVERY = 4
 CLOCKS = {"wall": time.perf_counter, "processor": time.thread_time}
@@ -68,7 +67,7 @@ def measure_hearing(only: str | None = None, every: int = 1, hours: float = 0.0,
 
     `every`, `turns`, `hours`, `value_count`, `many`: how much of each of `parts`; none of a part whose number is 0.
     """
-    natural = [v for v in (voices.NATURAL_REPORT if split == "report" else voices.NATURAL_TUNE)]
+    natural = list(voices.NATURAL_REPORT if split == "report" else voices.NATURAL_TUNE)
     formant = voices.FORMANT_REPORT if split == "report" else voices.FORMANT_TUNE
     skipped = [f"voice {v} isn't here" for v in natural if not voices.available(v)]
     here = tuple(v for v in natural if voices.available(v))

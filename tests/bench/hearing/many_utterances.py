@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from assistant.hearing.vocabulary.packs import Pack
-
 from tests.bench.hearing import chain, memory, noises, sentences, voices
 from tests.bench.hearing.mixing import mix
 from tests.bench.hearing.negatives import Piece

@@ -8,7 +8,6 @@ import numpy as np
 
 from assistant.hearing.sound.frames import RATE_HZ
 from assistant.hearing.sound.speech_level import active_rms
-
 from tests.bench.hearing.noises import fan
 
 SPEECH_RMS = 2200.0          # of 32768: a headset at a normal level

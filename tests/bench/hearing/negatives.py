@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 
 from assistant.hearing.vocabulary.packs import Pack
-
 from tests.bench.hearing import noises, sentences, voices
 from tests.training.near_misses import near_misses, near_phrases
 
@@ -50,7 +49,7 @@ def gather(pack: Pack, split: str, voice_list: tuple[str, ...], every: int = 1) 
 
 
 def _said(texts: Sequence[str], voice: str) -> list[Piece]:
-    return [("", text, wave) for text, wave in zip(texts, voices.render_all(list(texts), voice))]
+    return [("", text, wave) for text, wave in zip(texts, voices.render_all(list(texts), voice), strict=False)]
 
 
 def human(path: Path) -> np.ndarray:

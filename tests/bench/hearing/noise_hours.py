@@ -18,7 +18,6 @@ import numpy as np
 
 from assistant.errors import StorageError
 from assistant.session.words import vocabulary as words
-
 from tests.bench.hearing import memory, noises
 from tests.bench.hearing.rates import rate
 

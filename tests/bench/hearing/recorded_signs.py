@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from assistant.hearing.values.spoken_words import DIGITS, ICAO
-
 from tests.bench.hearing.figures import SNRS
 from tests.bench.hearing.mixing import mix
 from tests.bench.hearing.negatives import human, human_folder

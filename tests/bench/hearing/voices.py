@@ -22,7 +22,6 @@ import soxr
 
 from assistant.errors import VoiceError
 from assistant.hearing.sound.frames import RATE_HZ
-
 from tests.training import festival
 
 NATURAL_TUNE = ("piper:joe:1.0:1.0", "flite:slt:1.0", "piper:joe:1.2:0.88", "flite:slt:1.1", "flite:kal16:1.0")
@@ -61,7 +60,7 @@ def render_all(texts: list[str], voice: str) -> list[np.ndarray]:
     if voice.startswith("festival:"):
         new = [t for t in dict.fromkeys(texts) if _kept(t, voice) is None]
         name, stretch, scale = voice.split(":")[1:]
-        for text, wave in zip(new, festival.speak(new, name, float(stretch), float(scale)) if new else ()):
+        for text, wave in zip(new, festival.speak(new, name, float(stretch), float(scale)) if new else (), strict=False):
             _keep(text, voice, wave)
     return [render(t, voice) for t in texts]
 

@@ -8,13 +8,13 @@ from typing import Any
 
 import click
 
-from assistant.practice.operator.channel import Channel
 from assistant.practice.enclosure.drills import draw
 from assistant.practice.enclosure.simulated import EnclosureSim
-from assistant.practice.operator.person import Operator
-from assistant.practice.oracle.judge import Oracle
-from assistant.practice.operator.persona import Errors, Persona, load_persona
 from assistant.practice.evidence.score import MishapLog, enclosure_log, score
+from assistant.practice.operator.channel import Channel
+from assistant.practice.operator.person import Operator
+from assistant.practice.operator.persona import Errors, Persona, load_persona
+from assistant.practice.oracle.judge import Oracle
 from assistant.practice.simulate import Simulation
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure

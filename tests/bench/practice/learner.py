@@ -2,8 +2,18 @@
 
 from __future__ import annotations
 
+from assistant.practice.evidence.score import (
+    CLAIMS,
+    CORRECTIONS,
+    HYGIENE,
+    MISHAPS,
+    ORDER,
+    RECALL,
+    WAITS,
+    WORDS,
+    Score,
+)
 from assistant.practice.operator.persona import Persona
-from assistant.practice.evidence.score import CLAIMS, CORRECTIONS, HYGIENE, MISHAPS, ORDER, RECALL, WAITS, WORDS, Score
 
 # Part of the score -> the persona's errors it tells about.
 _TELLS = {

@@ -8,18 +8,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from assistant.practice.operator.channel import Channel
 from assistant.practice.enclosure.drills import draw
 from assistant.practice.enclosure.simulated import EnclosureSim
+from assistant.practice.operator.channel import Channel
 from assistant.practice.operator.person import Operator
+from assistant.practice.operator.persona import Persona
 from assistant.practice.oracle.judge import Oracle
 from assistant.practice.oracle.ledger import CLASSES, ENGINE, Finding
-from assistant.practice.operator.persona import Persona
-from tests.bench.practice.side_by_side import side_by_side
 from assistant.practice.simulate import Decide, Run, Simulation
 from assistant.procedure.model.plan import Plan
 from assistant.session import decide
 from assistant.session.inputs import Input
+from tests.bench.practice.side_by_side import side_by_side
 
 DRY_CHANCE = 0.01  # of a film that lasts half as long as the site's figure
 STRETCH = 50  # sessions handed to a process at a time

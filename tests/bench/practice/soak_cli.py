@@ -9,12 +9,12 @@ import click
 
 from assistant.errors import FindingsError, UsageError
 from assistant.practice.operator.persona import load_persona, persona_names
-from tests.bench.practice.shrink import script_text, shrink
-from tests.bench.practice.side_by_side import cores
-from tests.bench.practice.soak import Soaked, soak_side_by_side
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.station.account.json_out import print_json
+from tests.bench.practice.shrink import script_text, shrink
+from tests.bench.practice.side_by_side import cores
+from tests.bench.practice.soak import Soaked, soak_side_by_side
 
 
 @click.command("soak")

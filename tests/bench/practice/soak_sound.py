@@ -14,19 +14,19 @@ from typing import Any
 from assistant.practice.by_ear import AssistantEar, ByEar, open_ear
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.person import Operator
+from assistant.practice.operator.persona import Persona
 from assistant.practice.operator.room import OperatorRoom
 from assistant.practice.operator.voice import OperatorVoice
 from assistant.practice.oracle.judge import Oracle
 from assistant.practice.oracle.ledger import CLASSES, ENGINE
-from assistant.practice.operator.persona import Persona
-from tests.bench.practice.side_by_side import side_by_side
-from tests.bench.practice.sound_journal import Journal
 from assistant.session import inputs
 from assistant.session.facts.lines import Heard
 from assistant.session.rules import RULES_VERSION
 from assistant.station.demo.demo import run_media_session
-from assistant.station.loop.screen import PlainScreen
 from assistant.station.live.setup import Prepared, prepare
+from assistant.station.loop.screen import PlainScreen
+from tests.bench.practice.side_by_side import side_by_side
+from tests.bench.practice.sound_journal import Journal
 
 LONGEST_MS = 60 * 60 * 1000
 _NOBODY_MS = 1200

@@ -17,15 +17,15 @@ from typing import Any
 
 import click
 
-from assistant.record.lines.canonical import to_canonical
 from assistant.record.commands.shared import fold_deep, print_json, records_root
+from assistant.record.lines.canonical import to_canonical
+from assistant.record.reader import read_record
 from assistant.record.storage.index import find_record, list_records
+from assistant.record.verify import deep_verify, verify
+from assistant.record.writer import create_record
 from tests.bench.record.kill import kill_rounds
 from tests.bench.record.sessions import STAMP, WALL, core_record, long_record, sample_fact
 from tests.bench.record.tamper import tamper_rounds
-from assistant.record.reader import read_record
-from assistant.record.verify import deep_verify, verify
-from assistant.record.writer import create_record
 
 # A session's length; and long enough that the database has begun to write over its own log, where it needs no new
 # room on the disk and is quicker than a file that only grows.

@@ -64,8 +64,8 @@ def core_record(root: Path, facts: int) -> Path:
     from assistant.session.rules import RULES_VERSION
     from assistant.station.account.digest import state_sha256
     from assistant.station.account.header import header
-    from assistant.station.loop.keeper import SessionKeeper
     from assistant.station.live.setup import prepare, shipped_folder, vocabulary
+    from assistant.station.loop.keeper import SessionKeeper
     from assistant.station.loop.site_copy import copy_site
 
     ready = prepare("gb-2-light-clean", folder=shipped_folder())

@@ -79,8 +79,8 @@ def _measure(root: Path, sessions: int, requests: int, shots: Path) -> dict[str,
 def _prepare(root: Path, sessions: int) -> str:
     """Records, accounts and index; the name of the eight-hour session."""
     from tests.bench.review.generator import EPOCH
-    from tests.bench.review.store import long_session, make_store, minute_session
     from tests.bench.review.stage import make_accounts, make_desk
+    from tests.bench.review.store import long_session, make_store, minute_session
 
     records = root / "records"
     if not records.is_dir():

@@ -11,7 +11,7 @@ import shutil
 import wave
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
@@ -23,12 +23,12 @@ from assistant.procedure.model.plan import Plan
 from assistant.record.beside.clips import ClipPolicy, ClipStore
 from assistant.record.storage.files import OsFiles
 from assistant.record.writer import RecordWriter, create_record
-from tests.bench.review.operator import COLLEAGUES, Manner, Operator
 from assistant.review.session.opened import SITE_FOLDER
 from assistant.session.facts.base import Fact
 from assistant.session.facts.lines import Heard, LineEnded
 from assistant.session.rules import RULES_VERSION
 from assistant.session.wire import to_wire
+from tests.bench.review.operator import COLLEAGUES, Manner, Operator
 
 PEOPLE = COLLEAGUES
 EPOCH = datetime(2026, 3, 2, 7, 40, tzinfo=timezone(timedelta(hours=1)))
@@ -99,7 +99,7 @@ def header(plan: Plan, person: str, **more: Any) -> dict[str, Any]:
 
 def stamp_of(moment: datetime) -> str:
     """The folder's stamp: UTC."""
-    return moment.astimezone(timezone.utc).strftime("%Y%m%dT%H%M%SZ")
+    return moment.astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
 
 
 def wall_of(moment: datetime) -> str:

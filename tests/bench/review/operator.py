@@ -16,11 +16,11 @@ from dataclasses import dataclass
 from assistant.procedure.model.plan import CHECK, WET, Plan
 from assistant.session import decide, evolve, initial, next_deadline_ms
 from assistant.session import inputs as i
-from assistant.session.words import vocabulary as w
 from assistant.session.facts.base import Fact
 from assistant.session.facts.lines import LineSpoken
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES, State
+from assistant.session.words import vocabulary as w
 
 Decided = Callable[[tuple[Fact, ...], int], None]
 COLLEAGUES = ("Dana Reyes", "Ira Quill", "Sam Okoro", "Mika Lund")
@@ -213,8 +213,8 @@ class Operator:
             return True
         if (
             self._once(state, "pause", manner.pauses)
-            or self.now_ms < manner.until_ms
-            and self.chance.random() < 0.5
+            or (self.now_ms < manner.until_ms
+            and self.chance.random() < 0.5)
         ):
             self._word(w.PAUSE)
             return True

@@ -9,7 +9,7 @@ import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 
 import uvicorn
@@ -62,7 +62,7 @@ def make_desk(
             index=index,
             hasher=WEAK_HASHER if weak else None,
             key_cost=WEAK_COST if weak else None,
-            wall=(lambda: now.astimezone(timezone.utc)) if now else None,
+            wall=(lambda: now.astimezone(UTC)) if now else None,
             refresh_s=refresh_s,
         )
     )

@@ -12,6 +12,11 @@ from pathlib import Path
 from typing import Any
 
 from assistant.record.writer import create_record
+from assistant.session.facts.base import Fact
+from assistant.session.facts.lines import LineEnded
+from assistant.session.inputs import Begin
+from assistant.session.rules import RULES_VERSION
+from assistant.session.wire import to_wire
 from tests.bench.review.generator import (
     EPOCH,
     PEOPLE,
@@ -27,11 +32,6 @@ from tests.bench.review.generator import (
     write_sound,
 )
 from tests.bench.review.operator import Manner, Operator
-from assistant.session.facts.base import Fact
-from assistant.session.facts.lines import LineEnded
-from assistant.session.inputs import Begin
-from assistant.session.rules import RULES_VERSION
-from assistant.session.wire import to_wire
 
 
 def make_store(

@@ -19,11 +19,11 @@ from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.model.plan import Plan
 from assistant.session import decide, expects, fold, initial, inputs, next_deadline_ms
-from assistant.session.words import vocabulary as w
 from assistant.session.facts.base import Fact
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES, State
 from assistant.session.wire import to_wire
+from assistant.session.words import vocabulary as w
 from assistant.station.account.json_out import print_json
 
 _ROUNDS = 7  # the median of so many foldings

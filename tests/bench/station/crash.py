@@ -25,11 +25,11 @@ import click
 
 from assistant.errors import GauntletError
 from assistant.procedure.loading.load import load_procedure
-from tests.bench.record.kill import independent_verifier
 from assistant.station.account.json_out import print_figures
+from assistant.station.account.opening import load_session, rederive
+from tests.bench.record.kill import independent_verifier
 from tests.bench.station.crash_judge import judge_facts, lines_of, missing
 from tests.bench.station.crash_session import PROCEDURE, plan_for, run_session
-from assistant.station.account.opening import load_session, rederive
 
 _GAPS_MS = (0, 1_000, 40_000, 600_000, 5_400_000)  # how long nobody watches
 CHILD = [sys.executable, "-m", "tests.bench.station.crash_session"]

@@ -24,15 +24,15 @@ from assistant.record.writer import LineRef, RecordWriter, create_record
 from assistant.session import initial, inputs
 from assistant.session.facts.lines import LineSpoken
 from assistant.session.rules import RULES_VERSION
-from assistant.station.loop.clock import DEMO_EPOCH
 from assistant.station.account.digest import state_sha256
 from assistant.station.account.header import header
-from assistant.station.loop.keeper import SessionKeeper
-from tests.bench.station.policy import Policy
 from assistant.station.account.opening import dressed
+from assistant.station.account.tally import tally
+from assistant.station.loop.clock import DEMO_EPOCH
+from assistant.station.loop.keeper import SessionKeeper
 from assistant.station.loop.recovering import find_open, take_up
 from assistant.station.loop.site_copy import copy_site
-from assistant.station.account.tally import tally
+from tests.bench.station.policy import Policy
 
 KIND = "script"  # no record of a measurement can pass for live work
 PERSON = "Crash measurement"

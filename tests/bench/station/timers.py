@@ -21,14 +21,13 @@ import numpy as np
 
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session.words import vocabulary as w
 from assistant.session.facts import contacts, lines
 from assistant.session.facts.base import Fact
-from assistant.station.loop.clock import LiveClock, media_wall
-from assistant.station.loop.clock import DEMO_EPOCH
+from assistant.session.words import vocabulary as w
 from assistant.station.account.json_out import print_json
-from assistant.station.loop.keeper import SessionKeeper
 from assistant.station.live.loop import LiveLoop
+from assistant.station.loop.clock import DEMO_EPOCH, LiveClock, media_wall
+from assistant.station.loop.keeper import SessionKeeper
 from assistant.station.loop.media_loop import MediaLoop
 
 TIMERS = 50

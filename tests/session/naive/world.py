@@ -19,7 +19,7 @@ class World:
         self.verdict = ""
         self.completed: list[tuple[int, str, int]] = []
         self.deviations: list[tuple[int, str, str]] = []
-        self.surfaces = {s: "dirty" for s in plan.surfaces}
+        self.surfaces = dict.fromkeys(plan.surfaces, "dirty")
         self.wet: dict[str, dict] = {}
         self.cycles: dict[str, dict] = {}
         self.openings = {o.id: o.at_start for o in plan.openings.values()}

@@ -12,12 +12,12 @@ from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.model.plan import MACHINE, Plan
 from assistant.prover.bounds import Bounds
 from assistant.prover.moves import TODAY
-from tests.bench.prover.mutants.core_faults import FAULTS, seeded
-from tests.bench.prover.mutants.file_operators import FILE_OPERATORS
-from tests.bench.prover.mutants.operators import OPERATORS
 from assistant.prover.requirements import Requirements, of_files
 from assistant.prover.search import Search
 from assistant.session.lookup import concerned
+from tests.bench.prover.mutants.core_faults import FAULTS, seeded
+from tests.bench.prover.mutants.file_operators import FILE_OPERATORS
+from tests.bench.prover.mutants.operators import OPERATORS
 
 # Smallest first; a fault that only a later one can show (a window, a witness) is made there.
 BASES = (

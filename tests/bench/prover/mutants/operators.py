@@ -5,6 +5,7 @@ An operator changes one thing that somebody could get wrong between paper, file 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
@@ -280,7 +281,7 @@ def agent_swapped(plan: p.Plan, need: Requirements) -> Mutants:
 def surface_swapped(plan: p.Plan, need: Requirements) -> Mutants:
     """One surface twice, the other never."""
     wets = [i for i, s in enumerate(plan.steps) if s.kind == p.WET]
-    for i, j in zip(wets, wets[1:], strict=False):
+    for i, j in itertools.pairwise(wets):
         if plan.steps[i].surface != plan.steps[j].surface:
             yield plan.steps[i].id, _with(plan, i, surface=plan.steps[j].surface)
 

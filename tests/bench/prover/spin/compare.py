@@ -20,8 +20,8 @@ from assistant.prover.bounds import Bounds
 from assistant.prover.moves import TODAY
 from assistant.prover.requirements import of_files
 from assistant.prover.search import Search
-from tests.bench.prover.spin.promela import Model, load, read
 from assistant.session.state import State
+from tests.bench.prover.spin.promela import Model, load, read
 
 SITE = Path(__file__).parent / "site"
 MODELS = {  # name -> the two steps that are swapped in its broken twin

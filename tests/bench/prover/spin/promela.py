@@ -65,7 +65,7 @@ class Model:
 
     def text(self) -> str:
         f = self.f
-        lines = ["byte done[%d]; byte hands = 0; byte stopping = 0; byte over = 0; byte here = 255; byte waste = 0;" % self.n]
+        lines = [f"byte done[{self.n}]; byte hands = 0; byte stopping = 0; byte over = 0; byte here = 255; byte waste = 0;"]
         lines += [f"byte open_{o} = 0;" for o in f.openings]
         lines += [f"byte cycle_{c} = 0;" for c in f.cycles]
         lines += [f"byte wet_{s} = 0;" for s in f.surfaces]
