@@ -21,7 +21,7 @@ from assistant.session.timing.timers import LIMIT_MISSED, LIMIT_WARN, MARK, thre
 _HERE = frozenset((
     "mode", "under", "current", "hands", "frames", "asked", "questioned", "value", "which", "mishap", "surfaces",
     "openings", "machines", "options", "contacts", "cycles", "confirmed", "announce", "rewets", "questions",
-    "verdict", "hands_before", "patch_ms", "person", "question_depth",
+    "verdict", "hands_before", "patch_ms", "person", "question_depth", "noted",
 ))
 # Speech, limits (see above), what only a voice at the microphone changes, and how often a surface has dried: that
 # leads to a question, which the core's own tests answer in every way.
@@ -60,7 +60,7 @@ def state_key(plan: Plan, state: State) -> tuple[Hashable, Hashable]:
         _plain(state.surfaces), _plain(state.openings), _plain(state.machines), _plain(state.options),
         tuple(sorted((c.surface, c.step, c.asked_ms >= 0, c.stroke_again_ms >= 0) for c in state.contacts.values())),
         tuple(sorted((c.cycle, c.status) for c in state.cycles.values())), tuple(order),
-        _plain(state.patch_ms), state.rewets, state.questions, state.question_depth if state.questions else 0,
+        _plain(state.patch_ms), state.rewets, tuple(mishap for mishap, _ in state.noted), state.questions, state.question_depth if state.questions else 0,
         *(_plain(getattr(state, name)) for name in _OTHERS),
     ), (state.confirmed[-1:], state.hands_before[-1:])
 

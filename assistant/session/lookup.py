@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.procedure.model.plan import ALL_CONTACTS, WET, Plan, Step
+from assistant.procedure.model.plan import ALL_CONTACTS, URGENCIES, URGENCY_WORK, WET, Plan, Step
 from assistant.session.asking.wording import SPOKEN
 from assistant.session.order.bridges import bridge_step, is_bridge
 from assistant.session.state import COMPLETE, RUNNING, State
@@ -37,6 +37,26 @@ def branch_steps(plan: Plan, branch: str) -> tuple[Step, ...]:
 def holds(state: State, step: Step) -> bool:
     """Whether the answers given at the start call for this step."""
     return all(state.options.get(when.option, False) == when.equals for when in step.when)
+
+
+def first_of_hazard(plan: Plan, state: State) -> int:
+    """The place in `frames` of the innermost branch about a person or about containment; 0 where none is open. What
+    lies before it is interrupted work."""
+    for at in range(len(state.frames) - 1, 0, -1):
+        if plan.mishaps[state.frames[at].branch].urgency != URGENCY_WORK:
+            return at
+    return 0
+
+
+def urgency(plan: Plan, branch: str) -> int:
+    """How urgent a mishap's branch is: the more, the higher."""
+    return -URGENCIES.index(plan.mishaps[branch].urgency)
+
+
+def interrupted(plan: Plan, state: State, step_id: str) -> bool:
+    """Whether a step belongs to work that waits until a person, or what must stay inside, was seen to."""
+    first = first_of_hazard(plan, state)
+    return bool(first) and not any(s.id == step_id for f in state.frames[first:] for s in branch_steps(plan, f.branch))
 
 
 def in_reach(state: State, step: Step) -> bool:

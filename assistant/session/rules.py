@@ -4,4 +4,4 @@ Raise it whenever `decide` or `evolve` would answer an old input differently: a 
 version is still folded, but its decisions aren't re-derived.
 """
 
-RULES_VERSION = 3
+RULES_VERSION = 4

@@ -118,6 +118,8 @@ class State:
     question_depth: int = 0  # how many lines of work were open when they came up
     stop_depth: int = 0  # how many lines of work were open when a stop was asked for; 0: no stop is pending
     verdict: str = ""
+    held: tuple[str, ...] = ()  # "dried:<surface>", "step:<id>": happened to interrupted work, said after the hazard
+    noted: tuple[tuple[str, int], ...] = ()  # mishaps named during a more urgent one, and when: they come after it
 
     @property
     def top(self) -> Frame:

@@ -42,9 +42,13 @@ class Turn:
         """Say what is asked or instructed now."""
         self.speak(role, prompts.prompt(self.plan, self.state), self.state.current)
 
-    def deviate(self, code: str, about: str, text: str) -> None:
-        """Record a departure and say it: no deviation is silent. Raises ValueError for one without words."""
+    def deviate(self, code: str, about: str, text: str, held: str = "") -> None:
+        """Record a departure and say it: no deviation is silent. `held`: what it is held back as, where it is of work
+        that waits until somebody was seen to; then it is said after that. Raises ValueError for one without words."""
         if not text.strip():
             raise ValueError(f"the deviation {code!r} has no words")
         self.emit(troubles.Deviation(self.now_ms, code, about, " ".join(text.split())))
-        self.speak(lines.WARNING, text, about)
+        if held:
+            self.emit(troubles.HeldBack(self.now_ms, held))
+        else:
+            self.speak(lines.WARNING, text, about)

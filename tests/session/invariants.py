@@ -34,6 +34,7 @@ class Watch:
         self.unsaid: troubles.Deviation | None = None
         self.two_open_said = False
         self.done: set[str] = set()
+        self.held: set[str] = set()  # happened to interrupted work, to be said after the person
         self.untold: set[str] = set()  # completions not announced yet
         self.moved_by = ""
         self.spoken: dict[int, int] = {}  # line -> when it was about to be said
@@ -41,8 +42,14 @@ class Watch:
     def fact(self, before: State, fact: Fact, after: State) -> None:
         need(fact.at_ms >= self.now, "time goes backwards in the record")
         self.now = fact.at_ms
+        if isinstance(fact, troubles.HeldSaid):
+            self.held -= set(fact.about)
         if self.unsaid is not None:
             said = isinstance(fact, lines.LineSpoken) and fact.text == self.unsaid.text
+            if isinstance(fact, troubles.HeldBack):  # it is said once nobody is in danger any more
+                urgent = {m.id for m in self.plan.mishaps.values() if m.urgency != "work"}
+                said = any(frame.branch in urgent for frame in before.frames)
+                self.held.add(fact.about)
             need(said, f"the deviation {self.unsaid.code} has no spoken notice")
             self.unsaid = None
         need(before.mode not in FINAL_MODES or after.mode == before.mode, "something follows after the end")
@@ -131,6 +138,7 @@ class Watch:
         need(not self.wet and not self.cycles and not fact.left_open, "complete while something runs")
         need(all(o.id not in self.open for o in self.plan.openings.values() if o.at_end == "closed"), "a door is open")
         need(not self.untold, f"never announced: {self.untold}")
+        need(not self.held, f"never said: {self.held}")
 
     def rest(self, state: State) -> None:
         """After a decision: at rest, nothing due, every deviation said, nothing grown without bound."""

@@ -39,7 +39,7 @@ FAULTS = (
     Fault("deadlines come a millisecond late", "timing.wet_times", "pass_time", "t.at_ms <= turn.now_ms", "t.at_ms < turn.now_ms"),
     Fault("a surface that dried isn't owed", "timing.wet_times", "_dried",
           'lost_contacts(turn, [surface], turn.words("because_dried"))', "lost_contacts(turn, [], '')"),
-    Fault("drying is silent", "timing.wet_times", "_dried", 'turn.deviate("dried_contact", surface, turn.words("dried_contact", name=name))',
+    Fault("drying is silent", "timing.wet_times", "_dried", 'turn.deviate("dried_contact", surface, turn.words("dried_contact", name=name), f"dried:{surface}" if later else "")',
           'turn.emit(__import__("assistant.session.facts.troubles", fromlist=["x"]).Deviation(turn.now_ms, "dried_contact", surface, "x"))'),
     Fault("the patch may lengthen the wet time", "timing.timers", "wet_ms_today", "min(measured, step.wet_ms)", "max(measured, step.wet_ms)"),
     Fault("a re-wet is asked for whatever the hands do", "lookup", "in_reach", 'step.reach in ("", state.hands) and ', ""),

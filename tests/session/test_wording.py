@@ -17,7 +17,7 @@ from assistant.session.words import vocabulary as w
 LONGEST_S = 6  # of one sentence; this project's own measure for what is taken in while working
 FILLED = {
     "title": "light clean", "enclosure": "glove box GB-2", "ask": "Is it?", "claim": "the back wall is wet",
-    "names": "back wall and left wall", "name": "left work tray", "time": "1 minute 20 seconds", "step": "Wipe it.",
+    "first": "torn glove", "names": "back wall and left wall", "name": "left work tray", "time": "1 minute 20 seconds", "step": "Wipe it.",
     "words": "confirm, negative", "choices": "1: back wall.", "n": "3", "value": "minus 40 Pa", "limit": "minus 20",
     "person": "Kim", "reason": "We are paused.", "tell": "Tell them.", "position": "open", "device": "headset",
     "head": "back wall", "last": "left wall", "unit": "Pa",

@@ -40,7 +40,7 @@ class Loaded:
 
     def canonical(self) -> bytes:
         """What an approval signs: the values of every file used, without comments and layout (RFC 8785)."""
-        ids = {f"{t.data['kind']}:{t.data['id']}": t.data for t in self.site.trees.values()}
+        ids = {f"{t.data['kind']}:{t.data['id']}": t.content() for t in self.site.trees.values()}
         return rfc8785.dumps({"gauntlet": "procedure", "files": ids})
 
 

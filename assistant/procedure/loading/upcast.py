@@ -6,6 +6,7 @@ Format 1 (the first drafts) wrote the kind of a step as its key (`- wet: back_wa
 
 from __future__ import annotations
 
+from copy import deepcopy
 from typing import Any
 
 from assistant.procedure.loading.problems import SiteFileProblems
@@ -68,6 +69,7 @@ def upcast(tree: Tree) -> Tree:
     if version == 1:
         tree = _from_1_to_2(tree)
     if version < 3:
+        tree.signed = deepcopy(tree.data)
         _from_2_to_3(tree)
     return tree
 

@@ -60,6 +60,11 @@ class Tree:
     sha256: str = ""
     problems: list[Problem] = field(default_factory=list)  # what is wrong without making the rest unreadable
     bad: set[Key] = field(default_factory=set)  # values that can't be trusted because of it
+    signed: Any = None  # the values as an approval signed them, where a later format adds some; else `data` is that
+
+    def content(self) -> Any:
+        """What an approval signs of this file: never what a later format was read into it."""
+        return self.data if self.signed is None else self.signed
 
     def place(self, path: Key) -> Place:
         """The place of `path`, or of the nearest node above it."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from assistant.session.asking.wording import listed
 from assistant.session.facts import lines
-from assistant.session.lookup import name_of
+from assistant.session.lookup import branch_steps, first_of_hazard, name_of
 from assistant.session.state import RUNNING
 from assistant.session.turn import Turn
 
@@ -16,7 +16,7 @@ def announce(turn: Turn, *, queued: bool = False) -> None:
     """Say what is ready, if this is the moment. `queued`: between two steps it may follow a line that is sounding,
     so that it comes before the next instruction."""
     state = turn.state
-    if not state.announce or state.mode in _ASKING or (state.open_lines and not queued):
+    if not _sayable(turn) or state.mode in _ASKING or (state.open_lines and not queued):
         return
     until = state.announce_ms + turn.plan.bundle_ms  # from the first one's end: no chain of others delays it
     soon = any(c.complete_at_ms <= until and c.dries_at_ms > c.complete_at_ms for c in state.contacts.values())
@@ -27,7 +27,9 @@ def announce(turn: Turn, *, queued: bool = False) -> None:
 
 def say_ready(turn: Turn) -> None:
     """Announce every end that hasn't been said yet: surfaces in one line, then machines."""
-    waiting = turn.state.announce
+    waiting = _sayable(turn)
+    if not waiting:
+        return
     surfaces = [name_of(turn.plan, s) for s in waiting if not s.startswith("cycle:")]
     cycles = [name_of(turn.plan, s) for s in waiting if s.startswith("cycle:")]
     turn.emit(lines.Announced(turn.now_ms, waiting))
@@ -35,6 +37,18 @@ def say_ready(turn: Turn) -> None:
         _say(turn, turn.words("ready", names=listed(turn.plan.language, surfaces)))
     for name in cycles:
         _say(turn, turn.words("cycle_over", name=name))
+
+
+def _sayable(turn: Turn) -> tuple[str, ...]:
+    """The ends that may be said now: while a person, or what must stay inside, is seen to, only those of its branch."""
+    state, first = turn.state, first_of_hazard(turn.plan, turn.state)
+    if not first:
+        return state.announce
+    own = {
+        thing for frame in state.frames[first:] for step in branch_steps(turn.plan, frame.branch)
+        for thing in (step.surface, f"cycle:{step.cycle}")
+    }
+    return tuple(end for end in state.announce if end in own)
 
 
 def _say(turn: Turn, text: str) -> None:

@@ -34,7 +34,28 @@ def which(state: State, fact: troubles.WhichAsked) -> State:
         state = changed(state, mode=moved(state.mode, "ask_which"))
     else:
         state = push(state, "ask_which")
-    return changed(state, which=fact.choices, which_from=fact.first, mishap=fact.mishap)
+    return changed(
+        state, which=fact.choices, which_from=fact.first, mishap=fact.mishap, noted=_not_noted(state, fact.mishap)
+    )
+
+
+def _not_noted(state: State, mishap: str) -> tuple[tuple[str, int], ...]:
+    return tuple(noted for noted in state.noted if noted[0] != mishap)
+
+
+@on(troubles.MishapNoted)
+def noted(state: State, fact: troubles.MishapNoted) -> State:
+    return changed(state, noted=(*_not_noted(state, fact.mishap), (fact.mishap, fact.said_ms)))
+
+
+@on(troubles.HeldBack)
+def held_back(state: State, fact: troubles.HeldBack) -> State:
+    return state if fact.about in state.held else changed(state, held=(*state.held, fact.about))
+
+
+@on(troubles.HeldSaid)
+def held_said(state: State, fact: troubles.HeldSaid) -> State:
+    return changed(state, held=tuple(about for about in state.held if about not in fact.about))
 
 
 @on(troubles.BranchEntered)
@@ -48,7 +69,7 @@ def branch(state: State, fact: troubles.BranchEntered) -> State:
     new = Frame(fact.mishap, frozenset(fact.done), surface=fact.surface, person=state.person)
     return changed(
         state, frames=(*kept, new), stop_depth=min(state.stop_depth, len(kept)),
-        question_depth=min(state.question_depth, len(kept)),
+        question_depth=min(state.question_depth, len(kept)), noted=_not_noted(state, fact.mishap),
     )
 
 

@@ -37,6 +37,32 @@ class BranchEntered(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class MishapNoted(Fact):
+    """A mishap was named while a more urgent one is open: its own branch comes after that."""
+
+    KIND: ClassVar[str] = "mishap_noted"
+    mishap: str
+    said_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class HeldBack(Fact):
+    """Something happened to the interrupted work ("dried:<surface>", "step:<id>" for a missed time limit) that isn't
+    said while a person, or what must stay inside, is seen to."""
+
+    KIND: ClassVar[str] = "held_back"
+    about: str
+
+
+@dataclass(frozen=True, slots=True)
+class HeldSaid(Fact):
+    """What was held back is said now, once."""
+
+    KIND: ClassVar[str] = "held_said"
+    about: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class BranchLeft(Fact):
     KIND: ClassVar[str] = "branch_left"
     mishap: str

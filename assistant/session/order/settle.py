@@ -6,7 +6,7 @@ from assistant.procedure.model import plan as p
 from assistant.session.asking import prompts
 from assistant.session.asking.announcing import announce
 from assistant.session.facts import contacts, lines, session, steps, troubles
-from assistant.session.lookup import in_reach, same_person, step_of, wait_over
+from assistant.session.lookup import in_reach, interrupted, same_person, step_of, wait_over
 from assistant.session.modes import WORKING
 from assistant.session.order.bridges import SIGN_IN, bridge_step, is_bridge
 from assistant.session.order.choosing import END, choose
@@ -54,7 +54,10 @@ def _resume_rewets(turn: Turn) -> None:
     """What lay under the re-wets was answered: they are at hand again, where the hands can still reach them. A surface
     out of reach, or behind a shut door, is asked for anew when it can be wetted, or dries."""
     state = turn.state
-    near = tuple(s for s in state.rewets if in_reach(state, turn.plan.step(state.contacts[s].step)))
+    near = tuple(
+        s for s in state.rewets
+        if in_reach(state, step := turn.plan.step(state.contacts[s].step)) and not interrupted(turn.plan, state, step.id)
+    )
     turn.emit(contacts.RewetResumed(turn.now_ms, near))
     if near:
         turn.speak(lines.WARNING, prompts.rewet(turn.plan, turn.state), near[0])

@@ -77,7 +77,7 @@ def key(plan: Plan, state: State, corrections: int | None = None) -> Hashable:
         state.question_depth if state.questions else 0, state.stop_depth, _limit_ages(plan, state), recent,
         tuple(sorted(state.patch_ms.items())), frozenset(state.announce),
         tuple(s for s, due in state.just_done if due >= now), state.rewets, state.warned, state.missed,
-        state.questions, state.person, state.voice, state.open_lines, state.lost, state.verdict,
+        state.questions, state.held, tuple((m, now - at) for m, at in state.noted), state.person, state.voice, state.open_lines, state.lost, state.verdict,
     )
 
 

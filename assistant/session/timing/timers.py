@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from assistant.procedure.model.plan import WET, Plan, Step
-from assistant.session.lookup import holds, in_reach, step_of, wait_left
+from assistant.session.lookup import holds, in_reach, interrupted, step_of, wait_left
 from assistant.session.state import FINAL_MODES, RUNNING, State
 
 # What happens first when two fall on one millisecond: always the less welcome.
@@ -66,8 +66,10 @@ def thresholds(plan: Plan, state: State) -> list[Threshold]:
 
 
 def can_ask_rewet(plan: Plan, state: State, surface: str) -> bool:
-    """Whether the person could wet it now: no other question is open, the hands are there and the way is open."""
-    return state.mode in _REWET_MODES and in_reach(state, plan.step(state.contacts[surface].step))
+    """Whether the person could wet it now: no other question is open, the hands are there, the way is open, and nobody
+    and nothing more urgent is being seen to."""
+    step = plan.step(state.contacts[surface].step)
+    return state.mode in _REWET_MODES and in_reach(state, step) and not interrupted(plan, state, step.id)
 
 
 def _limits(plan: Plan, state: State) -> list[Threshold]:

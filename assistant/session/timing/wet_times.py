@@ -5,7 +5,7 @@ from __future__ import annotations
 from assistant.session.asking import prompts
 from assistant.session.asking.wording import duration
 from assistant.session.facts import contacts, lines, machine, steps
-from assistant.session.lookup import name_of, step_of, wait_left
+from assistant.session.lookup import interrupted, name_of, step_of, wait_left
 from assistant.session.timing import timers
 from assistant.session.timing.timers import Threshold, thresholds
 from assistant.session.troubles.owing import lost_contacts
@@ -34,9 +34,10 @@ def _dried(turn: Turn, due: Threshold) -> None:
         turn.deviate("dried_wetting", surface, turn.words("dried_wetting", name=name))
         return
     first = turn.state.rewets[:1]
+    later = interrupted(turn.plan, turn.state, turn.state.contacts[surface].step)
     turn.emit(contacts.SurfaceDried(turn.now_ms, surface, due.at_ms, "contact"))
     lost_contacts(turn, [surface], turn.words("because_dried"))
-    turn.deviate("dried_contact", surface, turn.words("dried_contact", name=name))
+    turn.deviate("dried_contact", surface, turn.words("dried_contact", name=name), f"dried:{surface}" if later else "")
     if turn.state.mode == "rewet" and turn.state.rewets and turn.state.rewets[:1] != first:
         turn.speak(lines.WARNING, prompts.rewet(turn.plan, turn.state), turn.state.rewets[0])
 
@@ -65,6 +66,8 @@ def _limit_texts(turn: Turn, limit: str) -> tuple[str, dict[str, object]]:
 def _limit_warn(turn: Turn, due: Threshold) -> None:
     turn.emit(machine.LimitWarned(turn.now_ms, due.subject, due.at_ms))
     key, values = _limit_texts(turn, due.subject)
+    if _of_interrupted(turn, due.subject):
+        return  # nobody could hurry now; if it is missed, that is said afterwards
     missed = [t.at_ms for t in thresholds(turn.plan, turn.state) if t.subject == due.subject]
     left = duration(turn.plan.language, (missed[0] if missed else due.at_ms) - turn.now_ms)
     turn.speak(lines.WARNING, turn.words(f"{key}_warn", time=left, **values), due.subject)
@@ -73,7 +76,13 @@ def _limit_warn(turn: Turn, due: Threshold) -> None:
 def _limit_missed(turn: Turn, due: Threshold) -> None:
     turn.emit(machine.LimitMissed(turn.now_ms, due.subject, due.at_ms))
     key, values = _limit_texts(turn, due.subject)
-    turn.deviate(f"{key}_missed", due.subject, turn.words(f"{key}_missed", **values))
+    later = due.subject if _of_interrupted(turn, due.subject) else ""
+    turn.deviate(f"{key}_missed", due.subject, turn.words(f"{key}_missed", **values), later)
+
+
+def _of_interrupted(turn: Turn, limit: str) -> bool:
+    """A step's time limit belongs to its line of work; an open door is a hazard of its own and always speaks."""
+    return limit.startswith("step:") and interrupted(turn.plan, turn.state, limit.removeprefix("step:"))
 
 
 def _mark(turn: Turn, due: Threshold) -> None:

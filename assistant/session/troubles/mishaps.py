@@ -18,7 +18,15 @@ from assistant.procedure.model.plan import (
 )
 from assistant.session.asking.wording import listed
 from assistant.session.facts import lines, session, troubles
-from assistant.session.lookup import holds, name_of, remedy_surface, said_as, step_of
+from assistant.session.lookup import (
+    first_of_hazard,
+    holds,
+    name_of,
+    remedy_surface,
+    said_as,
+    step_of,
+    urgency,
+)
 from assistant.session.state import BROKEN, CLEAN, DIRTY, SPOILED, State
 from assistant.session.troubles import remedies
 from assistant.session.troubles.owing import break_cycle, owe
@@ -46,6 +54,13 @@ def named(turn: Turn, word: str, started_ms: int, ended_ms: int, *, which_known:
     if mishap is None:
         _unplanned(turn, word)
         return
+    hazard = most_urgent(turn.plan, turn.state)
+    if hazard and urgency(turn.plan, mishap.id) < urgency(turn.plan, hazard):
+        # Heard, and kept for afterwards: the person in danger isn't asked about anything less.
+        turn.emit(troubles.MishapNoted(turn.now_ms, mishap.id, ended_ms))
+        turn.speak(lines.ANSWER, turn.words("noted", title=_capital(mishap.title), first=turn.plan.mishaps[hazard].title))
+        turn.ask()
+        return
     if mishap.asks_which and not which_known:
         turn.emit(troubles.WhichAsked(turn.now_ms, mishap.id, ()))
         turn.ask()
@@ -58,6 +73,12 @@ def named(turn: Turn, word: str, started_ms: int, ended_ms: int, *, which_known:
             turn.ask()
             return
     enter(turn, mishap, ended_ms, choices[0] if choices else "")
+
+
+def most_urgent(plan: Plan, state: State) -> str:
+    """The most urgent mishap whose branch is open, the innermost of equals; "" where none is."""
+    open_branches = [frame.branch for frame in reversed(state.frames[1:])]
+    return max(open_branches, key=lambda branch: urgency(plan, branch), default="")
 
 
 def _unplanned(turn: Turn, word: str) -> None:
@@ -115,7 +136,7 @@ def enter(turn: Turn, mishap: Mishap, at_ms: int, surface: str = "") -> None:
     step = step_of(turn.plan, turn.state)
     where = surface or (turn.state.rewets or (step.surface if step else "",))[0]
     turn.emit(troubles.BranchEntered(turn.now_ms, mishap.id, where))
-    turn.deviate("mishap", mishap.id, turn.words("mishap", title=mishap.title[:1].upper() + mishap.title[1:]))
+    turn.deviate("mishap", mishap.id, turn.words("mishap", title=_capital(mishap.title)))
     if mishap.then == "leave":
         # Nothing is asked: everything needed to get out safely is said at once, and the session is over.
         turn.speak(lines.WARNING, turn.words("left"))
@@ -131,6 +152,10 @@ def enter(turn: Turn, mishap: Mishap, at_ms: int, surface: str = "") -> None:
             break_cycle(turn, cycle.id, mishap.title)
     if mishap.then == "leave":
         end(turn, "left")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def spoiled_by(plan: Plan, state: State, mishap: Mishap, surface: str, at_ms: int) -> tuple[str, ...]:
@@ -178,12 +203,41 @@ def leave(turn: Turn) -> None:
     turn.speak(lines.NOTICE, turn.words("tell", tell=mishap.tell))
     if mishap.then == "stop":
         stop_now(turn)
-    elif not turn.state.top.branch:
+        return
+    _say_held(turn)
+    if _enter_noted(turn):
+        return
+    if not turn.state.top.branch:
         _say_redo(turn)
         if not turn.state.stop_depth:
             turn.speak(lines.NOTICE, turn.words("back_to_work"))
             if turn.state.contacts:
                 turn.speak(lines.NOTICE, still_wet(turn.plan, turn.state))
+
+
+def _say_held(turn: Turn) -> None:
+    """What happened to the interrupted work meanwhile, once nobody is in danger any more."""
+    held = turn.state.held
+    if not held or first_of_hazard(turn.plan, turn.state):
+        return
+    turn.emit(troubles.HeldSaid(turn.now_ms, held))
+    dried = [name_of(turn.plan, h.removeprefix("dried:")) for h in held if h.startswith("dried:")]
+    if dried:
+        turn.speak(lines.NOTICE, turn.words("dried_meanwhile", names=listed(turn.plan.language, dried)))
+    for limit in held:
+        if limit.startswith("step:"):
+            step = turn.plan.step(limit.removeprefix("step:"))
+            turn.speak(lines.NOTICE, turn.words("limit_step_missed", step=step.say), limit)
+
+
+def _enter_noted(turn: Turn) -> bool:
+    """A mishap named meanwhile comes now, if nothing more urgent is open. True if there was one."""
+    hazard = most_urgent(turn.plan, turn.state)
+    for mishap, said_ms in turn.state.noted:
+        if not hazard or urgency(turn.plan, mishap) >= urgency(turn.plan, hazard):
+            named(turn, turn.plan.mishaps[mishap].word, said_ms, said_ms)
+            return True
+    return False
 
 
 def _say_redo(turn: Turn) -> None:

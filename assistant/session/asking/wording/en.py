@@ -105,6 +105,8 @@ LINES = {
     "which_power": "Say {computer}, or {enclosure}.",
     "computer_on": "The computer is running again. Nothing else is changed.",
     "mishap": "{title}.",
+    "noted": "{title} is noted. First, {first}.",
+    "dried_meanwhile": "Meanwhile dried: {names}. To be wetted again from the start.",
     "spoiled": "To be done again: {names}.",
     "tell": "{tell}",
     "back_to_work": "We go on with the clean.",

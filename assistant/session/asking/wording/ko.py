@@ -97,6 +97,8 @@ LINES = {
     "which_power": "{computer} 또는 {enclosure}라고 말하세요.",
     "computer_on": "컴퓨터가 다시 켜졌습니다. 다른 것은 그대로입니다.",
     "mishap": "{title}.",
+    "noted": "{title}: 적어 두었습니다. 먼저 {first}입니다.",
+    "dried_meanwhile": "그동안 마른 곳: {names}. 처음부터 다시 적셔야 합니다.",
     "spoiled": "다시 해야 할 곳: {names}.",
     "tell": "{tell}",
     "back_to_work": "청소를 계속합니다.",
