@@ -67,7 +67,8 @@ def _step_confirmed(site: Site, t: Truth, fact) -> None:
     task = site.task(fact)
     if task is not None and moves_tray(task):
         t.lifted = t.lifted | {task.tray} if task.role == LIFT else t.lifted - {task.tray}
-    if kind not in (WET, CYCLE):
+    # What the main line wets or starts is done once its time is over; a branch has a wait of its own for that.
+    if kind not in (WET, CYCLE) or fact.branch:
         t.done |= {fact.step}
         t.stale_waste -= {fact.step}
     t.current = t.value = ""

@@ -157,7 +157,7 @@ def of_files(loaded: Loaded) -> Requirements:
     agents = {x.id: x for x in a.agents}
     tasks = tuple(_file_tasks(loaded))
     wet: dict[tuple[str, str], int] = {}
-    for flat in loaded.steps:
+    for flat in (*loaded.steps, *(s for m in loaded.mishaps for s in m.steps)):
         if flat.model.do == "wet":
             m = flat.model
             own = agents[m.agent].wet_time.get(surfaces[flat.surface].orientation, 0)

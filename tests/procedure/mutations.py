@@ -325,7 +325,8 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     ),
     "mishap-spoils-nothing": ("gb-2-light-clean", [Swap(MISHAPS, "spoils: [{what: current}]", "spoils: []")]),
     "mishap-breaks-cycles": ("gb-2-light-clean", [Swap(MISHAPS, "    breaks_cycles: yes\n")]),
-    "person-first": ("gb-2-light-clean", [Swap(MISHAPS, "        role: person_care\n")]),
+    "person-first": ("gb-2-light-clean", [Swap(MISHAPS, "do: move\n        hands: room", "do: instruct\n        reach: room")]),
+    "hazard-goes-on": ("gb-2-light-clean", [Swap(MISHAPS, "on_no: mishap:sharps", "on_no: deviate")]),
     "fire-leaves": ("gb-2-light-clean", [Swap(MISHAPS, "then: leave", "then: stop")]),
     "why-missing": (
         "pi-1-rigorous-clean",

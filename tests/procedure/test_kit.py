@@ -3,19 +3,42 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
 
 from assistant.errors import UsageError
 from assistant.procedure.commands.kit_cli import kit as kit_command
-from assistant.procedure.loading.load import load_procedure
+from assistant.procedure.loading.load import load_procedure, procedure_names
 from assistant.procedure.paper.kit import _dilution, kit
 
 
 @pytest.fixture(scope="module")
 def light():
     return load_procedure("gb-2-light-clean")
+
+
+@pytest.mark.parametrize("name", procedure_names())
+def test_the_kit_holds_what_the_branches_use(name):
+    """Worked out from the branches' words: take the branch away and its things go too. Spill kit: USP <800>, from
+    memory; scoop and sharps container: common practice, no source."""
+    loaded = load_procedure(name)
+    have = {tool for tool, _ in kit(loaded).tools}
+    assert "sharps container" in have and any(tool.startswith("scoop") for tool in have)
+    if loaded.enclosure.hazardous:
+        assert {"spill kit for hazardous drugs", "absorbent pads"} <= have
+        assert "decontaminant" in {a.id for a in kit(loaded).agents}
+    without = replace(loaded, mishaps=tuple(m for m in loaded.mishaps if m.id not in ("sharps", "spill", "dropped-item")))
+    if loaded.procedure.purpose != "spill":
+        assert not {"sharps container", "absorbent pads"} & {tool for tool, _ in kit(without).tools}
+
+
+def test_a_torn_glove_and_an_empty_pack_have_their_spares_in_the_kit(light):
+    # The light clean changes its outer gloves once more where the drugs differ (by its file), and a tear needs a pair.
+    k = kit(light, {"drugs_differ": False, "final_alcohol": False})
+    assert (k.spare_glove_pairs, k.spare_inner_pairs) == (2, 1)
+    assert set(k.spare_packs) == {"disinfectant", "decontaminant"}
 
 
 def test_volume_by_hand(light):
@@ -28,13 +51,14 @@ def test_what_a_rewet_needs_is_in_it(light):
     # Disinfectant: (3600 + 1200 in the airlock, then 5000 + 2 x 3000 + 2 x 4500 + 2 x 2600) cm2
     # at 30 mL/m2, the window twice, x 1.2 = 108 mL.
     k = kit(light, {"drugs_differ": False, "final_alcohol": False})
-    assert [(a.id, a.ml) for a in k.agents] == [("disinfectant", 108)]
+    # Decontaminant for a spill alone: (2 x 2600 + 1000) cm2 at 25 mL/m2, x 1.2 = 19 mL.
+    assert [(a.id, a.ml) for a in k.agents] == [("disinfectant", 108), ("decontaminant", 19)]
 
 
 def test_answers_change_the_list(light):
     few = kit(light, {"drugs_differ": False, "final_alcohol": False})
     many = kit(light, {"drugs_differ": True, "final_alcohol": True})
-    assert {a.id for a in few.agents} == {"disinfectant"}
+    assert {a.id for a in few.agents} == {"disinfectant", "decontaminant"}
     assert {a.id for a in many.agents} == {"disinfectant", "decontaminant", "alcohol"}
     assert many.headset_min > few.headset_min
 

@@ -43,6 +43,8 @@ def kit(procedure: str, options: tuple[str, ...], folder: Path | None, as_json: 
             "      lot [__________]  expiry [__________]  opened [__________]"
             + (f"  use within {a.in_use_life_h:g} h of opening" if a.in_use_life_h else "")
         )
+    for name in k.spare_packs:
+        click.echo(f"  [ ] {name}: a sealed spare pack")
     click.echo("Tools")
     for name, count in k.tools:
         click.echo(f"  [ ] {name} x {count}")
@@ -50,7 +52,9 @@ def kit(procedure: str, options: tuple[str, ...], folder: Path | None, as_json: 
     click.echo("Protective equipment")
     for name, count in k.protective:
         click.echo(f"  [ ] {name} x {count}")
-    click.echo(f"  [ ] spare outer gloves, pairs x {k.spare_glove_pairs}")
+    click.echo(f"  [ ] spare {'outer ' if k.spare_inner_pairs else ''}gloves, pairs x {k.spare_glove_pairs}")
+    if k.spare_inner_pairs:
+        click.echo(f"  [ ] spare inner gloves, pairs x {k.spare_inner_pairs}")
     click.echo(f"Headset: battery for at least {k.headset_min} minutes")
     click.echo("Counts include a margin. Local rules and the makers' instructions come first.")
     return 0

@@ -255,7 +255,7 @@ class Names:
         bad: set[str] = set()
         out = []
         for m in mishaps:
-            if m.model.word in words:
+            if m.model.word and m.model.word in words:
                 self.site.problems.append(
                     self.site.problem(
                         m.model,

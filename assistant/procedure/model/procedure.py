@@ -34,10 +34,10 @@ class SpoilModel(Node):
 
 
 class MishapModel(Node):
-    """A branch that can be entered from any step by its word."""
+    """A branch that can be entered from any step by its word, or by the answer "no" to a check."""
 
     id: Name
-    word: str = Field(pattern=r"^[a-z_]+$", max_length=40)
+    word: str = Field(default="", pattern=r"^[a-z_]*$", max_length=40)  # "": entered only by a check's "no"
     title: Text
     urgency: Literal["person", "containment", "work"]  # what it endangers; the most urgent comes first
     steps: list[AnyStep] = []

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from assistant.calc.dilution import NotEthanolError, dilute
 from assistant.calc.wetting import agent_ml
 from assistant.procedure.compiling.compile import compile_plan, wipe_cues
+from assistant.procedure.compiling.expand import FlatStep
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.model.kinds import in_language
 from assistant.procedure.paper.forecast import default_answers, forecast, line_for, rewets_of
@@ -44,7 +45,9 @@ class Kit:
     agents: tuple[AgentNeed, ...]
     tools: tuple[tuple[str, int], ...]
     protective: tuple[tuple[str, int], ...]
-    spare_glove_pairs: int
+    spare_glove_pairs: int  # outer gloves, or the only pair
+    spare_inner_pairs: int
+    spare_packs: tuple[str, ...]  # names of the agents of which a sealed pack lies ready
     waste_bags: int
     headset_min: int
     sha256: str
@@ -63,18 +66,23 @@ def kit(loaded: Loaded, answers: Mapping[str, bool] | None = None, language: str
     ml: dict[str, float] = {}
     wipes: dict[str, float] = {}
     noted: dict[str, set[str]] = {}
-    for flat in steps:
+    branches = [f for m in loaded.mishaps for f in m.steps]
+    for flat in (*steps, *branches):  # a mishap's own wiping is counted once
         m = flat.model
         if m.do == "note" and m.agent:
             noted.setdefault(m.agent, set()).add(m.value)
         if m.do != "wet":
             continue
-        passes = 1 + rewets_of(plan.step(flat.id))
+        passes = 1 + rewets_of(plan.step(flat.id)) if flat.id in held else 1
         agent = agents[m.agent]
         ml[m.agent] = ml.get(m.agent, 0.0) + agent_ml(
             area_cm2=surfaces[flat.surface].area, coverage_ml_m2=float(agent.coverage or 0), passes=passes
         )
-        if flat.id in cues:
+        if flat.id not in held:
+            wipes[m.agent] = wipes.get(m.agent, 0) + math.ceil(
+                surfaces[flat.surface].area / loaded.enclosure.wipe.area_per_face[m.dirt] / loaded.enclosure.wipe.faces
+            )
+        elif flat.id in cues:
             again = math.ceil(cues[flat.id].faces / loaded.enclosure.wipe.faces) * (passes - 1)
             wipes[m.agent] = wipes.get(m.agent, 0) + cues[flat.id].wipes + again
     needs = tuple(
@@ -92,8 +100,12 @@ def kit(loaded: Loaded, answers: Mapping[str, bool] | None = None, language: str
         for a in ml
     )
     changes = sum(getattr(f.model, "role", None) == "outer_glove_change" for f in steps)
+    torn = sum(getattr(f.model, "role", None) == "outer_glove_change" for f in branches)
+    inner = any(g.id == "inner_gloves" for g in loaded.enclosure.protective_equipment)
+    spare = any(m.model.word == "agent_out" and m.model.then == "resume" for m in loaded.mishaps)
     bags = sum(getattr(f.model, "role", None) == "waste_closed" for f in steps)
-    used_tools = {f.model.tool for f in steps if getattr(f.model, "tool", None)}
+    bags += any("waste bag" in f.model.say["en"].lower() for f in branches)
+    used_tools = _tools(loaded, [*steps, *branches])
     always = {"wipe_pack", "spare_gauntlets"}
     tools = [
         (in_language(g.name, language), g.count)
@@ -112,12 +124,24 @@ def kit(loaded: Loaded, answers: Mapping[str, bool] | None = None, language: str
         protective=tuple(
             (in_language(g.name, language), g.count) for g in loaded.enclosure.protective_equipment
         ),
-        spare_glove_pairs=changes + 1,
-        waste_bags=bags + 1 if bags else 0,
+        spare_glove_pairs=changes + torn,
+        spare_inner_pairs=torn if inner else 0,
+        spare_packs=tuple(n.name for n in needs) if spare else (),
+        waste_bags=bags,
         headset_min=math.ceil(p90 * HEADSET_MARGIN / 60_000),
         sha256=plan.sha256,
         warnings=tuple(n.dilution for n in needs if n.dilution.startswith("Not worked out")),
     )
+
+
+def _tools(loaded: Loaded, steps: list[FlatStep]) -> set[str]:
+    """Ids of the tools that these steps use: named by `tool`, or in what is said by its name or its id's words."""
+    found = {f.model.tool for f in steps if getattr(f.model, "tool", None)}
+    said = " ".join(in_language(f.model.say, "en").lower() for f in steps)
+    return found | {
+        g.id for g in (*loaded.enclosure.tools, *loaded.procedure.tools)
+        if in_language(g.name, "en").lower() in said or g.id.replace("_", " ") in said
+    }
 
 
 def _dilution(agent: object, ml: int) -> str:

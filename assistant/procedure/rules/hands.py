@@ -199,7 +199,7 @@ def machine_at_end(c: Context) -> Iterable[Hit]:
 @rule("move-without-hygiene", "A move says the glove hygiene it needs.", WARNING)
 def move_without_hygiene(c: Context) -> Iterable[Hit]:
     words = ("glove", "gauntlet", "장갑", "건틀릿", "hands out", "bag out")
-    for flat in c.everything("move"):
+    for flat in c.main("move"):  # in a branch the person comes first
         for language, text in flat.model.say.items():
             if not any(w in text.lower() for w in words):
                 yield (

@@ -84,6 +84,7 @@ NEEDS: dict[str, frozenset[str]] = {
     "mishap-no-way-back": frozenset((BRANCH,)),
     "person-first": frozenset((BRANCH,)),
     "fire-leaves": frozenset((BRANCH,)),
+    "hazard-goes-on": frozenset(("check",)),
     "why-missing": _PURPOSE | frozenset(("wet", "why")),
     "spray-hazardous": frozenset(("enclosure.hazardous",)),
     "agent-form-spray": frozenset(("enclosure.hazardous",)),
@@ -110,7 +111,7 @@ _WITHOUT_ENCLOSURE = frozenset(
         "hands-elsewhere", "window-on-hands", "hands-at-end", "move-without-hygiene", "note-without-label", "change-made",
         "gloves-after-tear", "stand-height", "stand-clearance", "caution-missing", "local-rules", "witness-alone",
         "mishap-missing", "mishap-no-way-back", "mishap-spoils-nothing", "mishap-breaks-cycles", "person-first",
-        "fire-leaves", "one-action", "unknown-word", "step-unreachable", "option-unused", "wording-incomplete",
+        "fire-leaves", "hazard-goes-on", "one-action", "unknown-word", "step-unreachable", "option-unused", "wording-incomplete",
         "claim-missing", "zone-unclaimed", "glove-integrity",
     )
 )

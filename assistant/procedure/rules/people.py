@@ -220,12 +220,32 @@ def person_first(c: Context) -> Iterable[Hit]:
             m.model.word in ("torn_glove", "splash", "unwell", "fire")
             and m.steps
             and getattr(m.steps[0].model, "role", None) != "person_care"
+            and getattr(m.steps[0].model, "hands", None) != "room"
         ):
             yield (
                 m.steps[0].model,
                 "",
                 f"{m.id} begins with something else than the person.",
-                "role: person_care first",
+                "First a move of the hands to the room, or role: person_care.",
+            )
+
+
+_HAZARDS = ("glass", "sharp", "needle", "cracks", "holes", "torn", "leak")
+_HAZARD_ROLES = ("glove_integrity", "tightness", "protective_equipment", "clearance")
+
+
+@rule(
+    "hazard-goes-on",
+    "Where \"no\" says that a hazard is there (glass, a hole, no respirator), work doesn't go on past it.",
+)
+def hazard_goes_on(c: Context) -> Iterable[Hit]:
+    for flat in c.everything("check"):
+        m = flat.model
+        asked = any(word in m.say["en"].lower() for word in _HAZARDS)
+        if m.on_no == "deviate" and (asked or m.role in _HAZARD_ROLES):
+            yield (
+                m, "on_no", f"{flat.id} goes on although the answer names a hazard.",
+                "Lead into a branch that takes it away (on_no: mishap:...), ask again, or stop.",
             )
 
 

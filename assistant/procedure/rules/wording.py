@@ -79,11 +79,15 @@ def one_action(c: Context) -> Iterable[Hit]:
             yield node, field, f"{name} asks for two things in a sentence.", "Split it."
 
 
-@rule("unknown-word", "A mishap's word belongs to the vocabulary.")
+@rule("unknown-word", "A mishap's word belongs to the vocabulary; a branch without one is led into by a question.")
 def unknown_word(c: Context) -> Iterable[Hit]:
     known = set(words.MISHAPS)
+    led_into = {getattr(s.model, field, "") for s in c.everything() for field in ("on_no", "on_outside")}
     for m in c.loaded.mishaps:
-        if m.model.word not in known:
+        if not m.model.word:
+            if f"mishap:{m.id}" not in led_into:
+                yield m.model, "", f"Nothing leads into {m.id}.", f"Give it a word, or a check with on_no: mishap:{m.id}."
+        elif m.model.word not in known:
             close = difflib.get_close_matches(m.model.word, known, 1)
             yield (
                 m.model,

@@ -162,7 +162,7 @@ def _signs(plan: p.Plan, state: State, step: p.Step) -> str:
 
 def mishap_words(plan: p.Plan) -> str:
     """How each mishap of the plan is named aloud."""
-    return ", ".join(dict.fromkeys(said_as(plan, m.word) for m in plan.mishaps.values()))
+    return ", ".join(dict.fromkeys(said_as(plan, m.word) for m in plan.mishaps.values() if m.word))
 
 
 def choice_names(plan: p.Plan, state: State) -> list[str]:
