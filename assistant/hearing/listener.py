@@ -13,7 +13,7 @@ from assistant.hearing.engines.recogniser import Engine, Hypothesis
 from assistant.hearing.judging.judge import LONGEST_COMMAND_S, SHORTEST_S, Bars, Verdict, judge
 from assistant.hearing.sound.frames import HOP, HOP_S, RATE_HZ, WINDOW, Framer, frame_end_s, frame_start_s
 from assistant.hearing.sound.level import LevelMeter
-from assistant.hearing.sound.mute import MuteGate
+from assistant.hearing.sound.mute import MuteGate, Speaking
 from assistant.hearing.sound.segmenter import Limits, Segmenter, Span
 from assistant.hearing.sound.subtract import Subtractor
 from assistant.hearing.utterance import Utterance, Value
@@ -204,7 +204,7 @@ class Listener:
             compute_after_s=max(0.0, early.at_s + early.compute_s - decided_s) if early else 0.0,
         )
 
-    def _judge(self, hypothesis: Hypothesis, span: Span, spoken: list, expect: str | None) -> tuple[Verdict, Value | None]:
+    def _judge(self, hypothesis: Hypothesis, span: Span, spoken: list[Speaking], expect: str | None) -> tuple[Verdict, Value | None]:
         verdict = judge(hypothesis, self.pack, self._active, span.loud_s, self.bars)
         if spoken:
             sure = hypothesis.confidence >= self.engine.over_speech_bar

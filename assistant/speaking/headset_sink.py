@@ -176,9 +176,9 @@ class HeadsetSink:
             return
         self._closed = True
         self._end_all()
-        for closing in (lambda: self._stream.abort(), lambda: self._stream.close()):
+        for closing in ("abort", "close"):
             try:
-                closing()
+                getattr(self._stream, closing)()
             except Exception:  # a device that is gone may refuse to be closed
                 pass
 

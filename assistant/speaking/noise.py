@@ -32,14 +32,14 @@ class FanNoise:
         self.rate_hz = rate_hz
         self._random = np.random.Generator(np.random.PCG64(seed))
         self._phases = self._random.uniform(0, 2 * np.pi, len(_TONES) + 1)
-        self._level = 10 ** (level_dbfs / 20) * 32767
+        self._level: float = 10 ** (level_dbfs / 20) * 32767
         hz = np.fft.rfftfreq(_BLOCK, 1 / rate_hz)
-        self._shape = np.maximum(hz, CORNER_HZ) ** (SLOPE_DB_PER_OCTAVE / (20 * np.log10(2)))
+        self._shape: np.ndarray = np.maximum(hz, CORNER_HZ) ** (SLOPE_DB_PER_OCTAVE / (20 * np.log10(2)))
         self._shape[0] = 0.0
         # window^2 of neighbouring half-overlapped blocks adds to one: their power is constant
         self._window = np.sin(np.pi * (np.arange(_BLOCK) + 0.5) / _BLOCK)
         power = 2 * np.sum(self._shape[1:-1] ** 2) + self._shape[-1] ** 2
-        self._broad_gain = np.sqrt((1 - _TONE_PART) / power) * np.sqrt(_BLOCK)
+        self._broad_gain: float = np.sqrt((1 - _TONE_PART) / power) * np.sqrt(_BLOCK)
         self._tail = self._random_block()[_BLOCK // 2 :]
         self._ready = np.zeros(0)
         self._position = 0
@@ -63,7 +63,8 @@ class FanNoise:
             for i, (k, part) in enumerate(_TONES)
         ) * (np.sqrt(_TONE_PART) / tone_rms)
         swell = 10 ** (_MODULATION_DB / 20 * np.sin(2 * np.pi * _MODULATION_HZ * t + self._phases[-1]))
-        return np.clip(np.round((broad + tones) * swell * self._level), -32768, 32767).astype(np.int16)
+        found: np.ndarray = np.clip(np.round((broad + tones) * swell * self._level), -32768, 32767)
+        return found.astype(np.int16)
 
     def _random_block(self) -> np.ndarray:
         white = np.fft.rfft(self._random.standard_normal(_BLOCK))

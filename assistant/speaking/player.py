@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from assistant.speaking.chimes import chime
 from assistant.speaking.sink import PlayHandle, Sink
 from assistant.speaking.voice import CLIP_RATE_HZ, Voice
@@ -84,7 +86,7 @@ class Player:
     def quieter(self) -> None:
         self.voice.settings = self.voice.settings.quieter()
 
-    def _queue(self, kind, text, samples, rate_hz, start_s) -> Sounding:
+    def _queue(self, kind: str, text: str, samples: np.ndarray, rate_hz: int, start_s: float | None) -> Sounding:
         waiting = self.busy()
         earliest = self.free_s() + (GAP_S if waiting else 0.0)
         wanted = earliest if start_s is None else max(start_s, earliest)

@@ -13,6 +13,7 @@ import threading
 import time
 import weakref
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import soundfile
@@ -34,6 +35,7 @@ class _Worker:
     """One child process and the thread that reads its answers."""
 
     def __init__(self, folder: Path, command: list[str]) -> None:
+        self.folder = folder
         home = str(Path(assistant.__file__).resolve().parent.parent)
         paths = [home, os.environ.get("PYTHONPATH", "")]
         environment = {**os.environ, "PYTHONPATH": os.pathsep.join(p for p in paths if p)}
@@ -64,7 +66,7 @@ class _Worker:
             self.one_line_only = self.receive(timeout_s).get("lines") == 1
             self.ready = True
 
-    def send(self, request: dict) -> None:
+    def send(self, request: dict[str, Any]) -> None:
         assert self.process.stdin is not None
         try:
             self.process.stdin.write(json.dumps(request) + "\n")
@@ -72,7 +74,7 @@ class _Worker:
         except OSError as error:
             raise EOFError(str(error)) from error
 
-    def receive(self, timeout_s: float) -> dict:
+    def receive(self, timeout_s: float) -> dict[str, Any]:
         """The next answer. Raises TimeoutError, EOFError (process gone) or VoiceError (it said why)."""
         try:
             line = self._answers.get(timeout=timeout_s)
@@ -80,7 +82,7 @@ class _Worker:
             raise TimeoutError from None
         if line is None:
             raise EOFError(self._last_words())
-        message = json.loads(line)
+        message: dict[str, Any] = json.loads(line)
         if "error" in message:
             raise VoiceError(f"The synthesiser can't speak: {message['error']}", try_next=_TRY)
         return message
@@ -91,6 +93,7 @@ class _Worker:
         return lines[-1] if lines else f"exit code {self.process.poll()}"
 
     def end(self, at_once: bool = False) -> None:
+        assert self.process.stdin is not None
         for pipe in (self.process.stdin, self._errors):
             try:
                 pipe.close()
@@ -199,7 +202,7 @@ class Pyttsx3Voice:
 
     def _ask(self, text: str, settings: VoiceSettings) -> tuple[np.ndarray, int]:
         worker = self._start()
-        path = self._folder / "line.wav"
+        path = worker.folder / "line.wav"
         try:
             worker.wait_ready(START_TIMEOUT_S)
             worker.send(
@@ -212,7 +215,8 @@ class Pyttsx3Voice:
                 }
             )
             worker.receive(self._line_timeout_s)
-            return soundfile.read(path, dtype="int16")
+            samples, rate_hz = soundfile.read(path, dtype="int16")
+            return samples, rate_hz
         except TimeoutError:
             self._drop()
             raise VoiceError(

@@ -19,6 +19,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from typing import Any
 
 from assistant.speaking.espeak_library import driver_lookup, prepare_for_pyttsx3
 
@@ -26,7 +27,7 @@ CAN_FORK = hasattr(os, "fork") and os.environ.get("GAUNTLET_VOICE_NO_FORK") != "
 WAIT_S = 30.0
 
 
-def speak_to_file(request: dict) -> None:
+def speak_to_file(request: dict[str, Any]) -> None:
     """Render one request into its WAV file; raises RuntimeError or ValueError with the reason."""
     from pyttsx3.drivers import _espeak
     from pyttsx3.engine import Engine
@@ -34,7 +35,7 @@ def speak_to_file(request: dict) -> None:
     finished = threading.Event()
     failures: list[str] = []
 
-    def broken(unraisable) -> None:  # an exception inside the driver's call-back is raised nowhere else
+    def broken(unraisable: sys.UnraisableHookArgs) -> None:  # an exception inside the driver's call-back is raised nowhere else
         failures.append(str(unraisable.exc_value))
         finished.set()
 
@@ -68,7 +69,7 @@ def _wait_until(done: Callable[[], bool]) -> None:
         time.sleep(0.0005)
 
 
-def answer(request: dict) -> dict:
+def answer(request: dict[str, Any]) -> dict[str, Any]:
     """What to tell the caller about one request."""
     try:
         speak_to_file(request)
@@ -77,7 +78,7 @@ def answer(request: dict) -> dict:
     return {"ok": True}
 
 
-def answer_in_fork(request: dict) -> dict:
+def answer_in_fork(request: dict[str, Any]) -> dict[str, Any]:
     """The same from a child process that ends afterwards, so that nothing of this line reaches the next."""
     reading, writing = os.pipe()
     child = os.fork()
@@ -92,7 +93,8 @@ def answer_in_fork(request: dict) -> dict:
     _, status = os.waitpid(child, 0)
     if not data:
         return {"error": f"the synthesiser ended by itself (status {status})"}
-    return json.loads(data)
+    told: dict[str, Any] = json.loads(data)
+    return told
 
 
 def main() -> None:
@@ -104,7 +106,7 @@ def main() -> None:
         signal.SIGINT, signal.SIG_IGN
     )  # Ctrl-C is the caller's business; the end of input ends this
 
-    def tell(message: dict) -> None:
+    def tell(message: dict[str, Any]) -> None:
         out.write(json.dumps(message) + "\n")
         out.flush()
 

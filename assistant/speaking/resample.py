@@ -19,7 +19,8 @@ def to_rate(samples: np.ndarray, rate_hz: int, wanted_hz: int = CLIP_RATE_HZ) ->
         raise ValueError(f"expected int16 mono, got {samples.dtype} of shape {samples.shape}")
     if rate_hz == wanted_hz or samples.size == 0:
         return samples.copy()
-    return soxr.resample(samples, rate_hz, wanted_hz, quality="HQ")
+    resampled: np.ndarray = soxr.resample(samples, rate_hz, wanted_hz, quality="HQ")
+    return resampled
 
 
 def trim_silence(samples: np.ndarray, rate_hz: int, keep_s: float = 0.02, floor: int = 40) -> np.ndarray:

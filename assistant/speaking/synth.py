@@ -16,6 +16,7 @@ import sys
 import tempfile
 import threading
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -71,15 +72,17 @@ class _Library:
         self._callback = _Callback(self._on_samples)  # kept: the library holds only a pointer to it
         self.dll.espeak_SetSynthCallback(self._callback)
 
-    def _on_samples(self, samples, count: int, _events) -> int:
+    def _on_samples(self, samples: Any, count: int, _events: Any) -> int:
         if count > 0 and samples:
             self.chunks.append(ctypes.string_at(samples, count * 2))
         return 0
 
     def close(self) -> None:
         self.dll.espeak_Terminate()
-        unload = _ctypes.FreeLibrary if sys.platform == "win32" else _ctypes.dlclose
-        unload(self.dll._handle)
+        if sys.platform == "win32":
+            _ctypes.FreeLibrary(self.dll._handle)
+        else:
+            _ctypes.dlclose(self.dll._handle)
 
 
 # Voice, pitch and words a minute with which the Korean model hears each word of its pack (16 of 16 in a first look).

@@ -6,6 +6,7 @@ import os
 import shutil
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -48,6 +49,7 @@ def install_model(archive: Path | None = None, name: str = models.ENGLISH_SMALL)
     target = base / name
     if archive is not None:
         found = models.find("en", archive, required=True)
+        assert found is not None  # or it had raised
         half = base / f"{name}.{os.getpid()}"
         try:
             shutil.copytree(found, half)
@@ -79,10 +81,10 @@ def _download(name: str, base: Path) -> None:
                          try_next=by_hand) from error
 
 
-def _downloader(model_class):
+def _downloader(model_class: type) -> Any:
     """Vosk's model class without a model in it: only its download is wanted."""
 
-    class Downloader(model_class):
+    class Downloader(model_class):  # type: ignore[misc]  # a class known only when run
         def __init__(self) -> None:
             pass
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import click
@@ -59,7 +60,7 @@ def profile(name: str, recording: Path | None, only_list: bool, mic: str | None,
         click.echo(f"  {word}: try {better}")
 
 
-def run_round(name: str, pack: Pack, listener: Listener, source: Source, prompt, in_order: bool = False) -> Profile:
+def run_round(name: str, pack: Pack, listener: Listener, source: Source, prompt: Callable[[str], None], in_order: bool = False) -> Profile:
     """Ask for each word once. In a recording words come in order; live each has ANSWER_WITHIN_S."""
     asked = list(pack.say)
     listener.set_active(frozenset(asked))
@@ -79,7 +80,7 @@ def run_round(name: str, pack: Pack, listener: Listener, source: Source, prompt,
                  str(listener.engine.describe().get("engine", "")))
 
 
-def _next_utterance(listener: Listener, blocks) -> Utterance | None:
+def _next_utterance(listener: Listener, blocks: Iterator[bytes]) -> Utterance | None:
     until = listener.position_s + ANSWER_WITHIN_S
     for block in blocks:
         for u in listener.feed(block):

@@ -11,6 +11,7 @@ import math
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from assistant.errors import ModelError
 from assistant.hearing.engines import pocketsphinx_files as files
@@ -44,15 +45,15 @@ class PocketsphinxEngine:
     subtracts_noise = True
 
     def __init__(self, **tuning: float) -> None:
-        self._tuning = {"command_prior": COMMAND_PRIOR, "lw": LANGUAGE_WEIGHT, "filler_power": FILLER_POWER,
+        self._tuning: dict[str, Any] = {"command_prior": COMMAND_PRIOR, "lw": LANGUAGE_WEIGHT, "filler_power": FILLER_POWER,
                         "remove_noise": True, "cmn": "batch", "comfort": COMFORT_RMS, "decoy_share": DECOY_SHARE,
                         "rival_margin": RIVAL_MARGIN, "least_posterior": LEAST_POSTERIOR, "fwdflat": False, **tuning}
-        self._main = None
-        self._grammar = None
-        self._plain = None
-        self._values = None
+        self._main: Any = None  # decoders, which come without types
+        self._grammar: Any = None
+        self._plain: Any = None
+        self._values: Any = None
         self._sounds: dict[str, int] = {}
-        self._pack: Pack | None = None
+        self._pack: Pack  # from `load` on
 
     def describe(self) -> dict[str, object]:
         import pocketsphinx
@@ -178,7 +179,7 @@ class PocketsphinxEngine:
         return self._search(self._values, pcm)
 
     @staticmethod
-    def _search(decoder, pcm: bytes) -> _Found:
+    def _search(decoder: Any, pcm: bytes) -> _Found:
         decoder.start_utt()
         decoder.process_raw(pcm, full_utt=True)
         decoder.end_utt()

@@ -52,9 +52,9 @@ class ReadingEngine:
         self._pieces = model.pieces
         self._known = dictionary(bundled_dictionary_path())
         self._values = ValueReader(self._readings, model.pieces, phones, self._known)
-        self._commands: Graph | None = None
-        self._pack: Pack | None = None
-        self._scorer: PhoneScorer | None = None
+        self._commands: Graph  # these three from `load` on
+        self._pack: Pack
+        self._scorer: PhoneScorer
 
     def describe(self) -> dict[str, object]:
         """`model_sha256`: of the three models' hashes, one after the other, as text."""
@@ -116,7 +116,7 @@ class ReadingEngine:
     def _alike(self, text: str, form: str) -> dict[str, float]:
         """How alike the free text and our word sound, 0 to 1 (see `phones.likeness`); `unknown` where a word of the text
         is in no dictionary, as the model spells what it doesn't know."""
-        sounds = [self._known.get(w) or self._known.get(w.removesuffix("'s")) for w in text.split()]
+        sounds = [self._known.get(w) or self._known.get(w.removesuffix("'s")) or () for w in text.split()]
         if not all(sounds):
             return {"alike": ALIKE_UNKNOWN, "unknown": 1.0}
         ours = pronounce(form, self._known, self._pack.pronunciations)[0]

@@ -11,6 +11,7 @@ import sys
 import threading
 import time
 from pathlib import Path
+from typing import IO, Any
 
 from assistant.errors import ModelError
 from assistant.hearing.engines import vosk_child
@@ -37,8 +38,8 @@ class VoskEngine:
 
     def __init__(self, folder: Path, language: str) -> None:
         self._folder, self._language = folder, language
-        self._process: subprocess.Popen | None = None
-        self._frames: queue.Queue = queue.Queue()
+        self._process: subprocess.Popen[bytes] | None = None
+        self._frames: queue.Queue[tuple[bytes, bytes]] = queue.Queue()
         self._pack: Pack | None = None
         self._lost = False
         self._grammars: dict[str, list[str]] = {}
@@ -107,6 +108,7 @@ class VoskEngine:
         process, self._process = self._process, None
         if process is None:
             return
+        assert process.stdin is not None and process.stdout is not None  # both were asked for
         process.stdin.close()
         try:
             process.wait(timeout=5)
@@ -136,9 +138,13 @@ class VoskEngine:
         for name, words in self._grammars.items():
             self._write(b"G", json.dumps({"name": name, "words": words}, ensure_ascii=False).encode())
 
+    def _input(self) -> IO[bytes]:
+        assert self._process is not None and self._process.stdin is not None  # started, with a pipe
+        return self._process.stdin
+
     def _write(self, kind: bytes, body: bytes = b"") -> None:
         try:
-            vosk_child.send(self._process.stdin, kind, body)
+            vosk_child.send(self._input(), kind, body)
         except (BrokenPipeError, OSError, ValueError):
             self._restart(whole=True)
 
@@ -148,7 +154,7 @@ class VoskEngine:
         except queue.Empty:
             return b"", b""
 
-    def _ask(self, kind: bytes, body: object, answer: bytes):
+    def _ask(self, kind: bytes, body: object, answer: bytes) -> Any:
         """The answer to one request, or None when the library crashed or hung over it."""
         self._write(kind, b"" if body is None else json.dumps(body, ensure_ascii=False).encode())
         if self._lost:
@@ -169,14 +175,15 @@ class VoskEngine:
                 _kill(self._process)
             self._start()
         else:
-            self._process.stdin.write(vosk_child.MARKER)
-            self._process.stdin.flush()
+            pipe = self._input()
+            pipe.write(vosk_child.MARKER)
+            pipe.flush()
         if self._pack is not None:
             self._send_grammars()
         self.last_restart_s = time.monotonic() - begun
 
 
-def _kill(process: subprocess.Popen) -> None:
+def _kill(process: subprocess.Popen[bytes]) -> None:
     """The process and the worker it forked."""
     try:
         if hasattr(os, "killpg"):
@@ -188,7 +195,7 @@ def _kill(process: subprocess.Popen) -> None:
     process.wait()
 
 
-def _pump(source, frames: queue.Queue) -> None:
+def _pump(source: IO[bytes], frames: queue.Queue[tuple[bytes, bytes]]) -> None:
     while True:
         try:
             frames.put(vosk_child.receive(source))

@@ -15,24 +15,28 @@ import json
 import os
 import struct
 import sys
+from typing import IO, TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import vosk
 
 _HEAD = struct.Struct(">cI")
 MARKER = b"\x00resynchronise\xff" * 4
 
 
-def send(out, kind: bytes, body: bytes = b"") -> None:
+def send(out: IO[bytes], kind: bytes, body: bytes = b"") -> None:
     out.write(_HEAD.pack(kind, len(body)) + body)
     out.flush()
 
 
-def receive(source) -> tuple[bytes, bytes]:
+def receive(source: IO[bytes]) -> tuple[bytes, bytes]:
     """(kind, body); EOFError at the end."""
     head = _exactly(source, _HEAD.size)
     kind, size = _HEAD.unpack(head)
     return kind, _exactly(source, size)
 
 
-def _exactly(source, count: int) -> bytes:
+def _exactly(source: IO[bytes], count: int) -> bytes:
     got = b""
     while len(got) < count:
         part = source.read(count - len(got))
@@ -45,11 +49,11 @@ def _exactly(source, count: int) -> bytes:
 class Worker:
     """Recognisers by name over one model; answers frames until the input ends."""
 
-    def __init__(self, model, source, out) -> None:
+    def __init__(self, model: vosk.Model, source: IO[bytes], out: IO[bytes]) -> None:
         self._model, self._source, self._out = model, source, out
-        self._recognisers: dict[str, object] = {}
-        self._now = None
-        self._texts: list[dict] = []
+        self._recognisers: dict[str, vosk.KaldiRecognizer] = {}
+        self._now: vosk.KaldiRecognizer | None = None
+        self._texts: list[dict[str, Any]] = []
 
     def run(self) -> None:
         while True:
@@ -87,7 +91,7 @@ class Worker:
             ctypes.string_at(0)
 
 
-def _resynchronise(source) -> None:
+def _resynchronise(source: IO[bytes]) -> None:
     """Skip to the end of the next marker."""
     held = b""
     while not held.endswith(MARKER):

@@ -6,6 +6,7 @@ import json
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from assistant.errors import StorageError, UsageError
 from assistant.hearing.judging.judge import Bars
@@ -108,7 +109,7 @@ def save_profile(profile: Profile, folder: Path | None = None) -> Path:
     return path
 
 
-def _upcast(data: dict) -> dict:
+def _upcast(data: dict[str, Any]) -> dict[str, Any]:
     """The first version knew nothing of words to be said louder, and not how far the voice was over the room."""
     return {**data, "version": 2, "louder": [], "snr_db": 0.0} if data["version"] == 1 else data
 

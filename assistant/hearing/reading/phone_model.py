@@ -66,7 +66,8 @@ def _convolve(frames: np.ndarray, weight: np.ndarray, bias: np.ndarray) -> np.nd
     """(frames, in) -> (frames, out), with silence at the ends. `weight`: (out, in, an odd number of frames)."""
     width = weight.shape[2]
     padded = np.pad(frames, ((width // 2, width // 2), (0, 0)))
-    return bias + sum(padded[k:k + len(frames)] @ weight[:, :, k].T for k in range(width))
+    found: np.ndarray = bias + sum(padded[k:k + len(frames)] @ weight[:, :, k].T for k in range(width))
+    return found
 
 
 def _hash(data: dict[str, np.ndarray]) -> str:

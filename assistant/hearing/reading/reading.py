@@ -119,7 +119,7 @@ class Readings:
                 parents, numbers = [*parents, free_row], [*numbers, free[-1]]
 
 
-def _grow(branch: _Branch, graph: Graph, logs: np.ndarray, ends: np.ndarray, found: dict, grown: list[_Branch]) -> None:
+def _grow(branch: _Branch, graph: Graph, logs: np.ndarray, ends: np.ndarray, found: dict[tuple[str, ...], float], grown: list[_Branch]) -> None:
     """Where `branch` may go by one piece; what it may end as goes into `found`."""
     row = logs[branch.row]
     ways = [(branch.place, branch.said)]

@@ -62,8 +62,8 @@ class SpeechModel:
         samples = np.frombuffer(pcm, dtype="<i2").astype(np.float32) / 32768.0
         if len(samples) < LEAST_SAMPLES:
             samples = np.pad(samples, (0, LEAST_SAMPLES - len(samples)))
-        sound = self._encoder.run(None, {"input_values": samples[None], "attention_mask": np.ones((1, len(samples)), np.int64)})
-        return sound[0]
+        sound: np.ndarray = self._encoder.run(None, {"input_values": samples[None], "attention_mask": np.ones((1, len(samples)), np.int64)})[0]
+        return sound
 
     def run(self, sound: np.ndarray, numbers: np.ndarray, past: dict[str, np.ndarray] | None
             ) -> tuple[np.ndarray, dict[str, np.ndarray]]:
@@ -77,8 +77,8 @@ class SpeechModel:
         following = {}
         for name in self._past:
             # What was made of the sound is made once, in the first step; later steps hand out nothing for it.
-            kept = past is not None and ".encoder." in name
-            following[name] = past[name] if kept else found[name.replace("past_key_values", "present")]
+            kept = past[name] if past is not None and ".encoder." in name else None
+            following[name] = found[name.replace("past_key_values", "present")] if kept is None else kept
         return log_softmax(found["logits"][:, -1]), following
 
 
@@ -103,7 +103,8 @@ class Reader:
 def log_softmax(logits: np.ndarray) -> np.ndarray:
     """Log probabilities along the second axis."""
     shifted = logits - logits.max(axis=1, keepdims=True)
-    return shifted - np.log(np.exp(shifted).sum(axis=1, keepdims=True))
+    found: np.ndarray = shifted - np.log(np.exp(shifted).sum(axis=1, keepdims=True))
+    return found
 
 
 @lru_cache(maxsize=4)

@@ -54,8 +54,8 @@ def frame_start_s(frame: int) -> float:
 
 def band_matrix(low_hz: float = 200.0, high_hz: float = 6000.0, bands: int = 16) -> np.ndarray:
     """(BINS, bands) averaging matrix; band edges equal steps on the mel scale (O'Shaughnessy 1987)."""
-    mel = lambda f: 2595.0 * np.log10(1.0 + f / 700.0)  # noqa: E731
-    edges_mel = np.linspace(mel(low_hz), mel(high_hz), bands + 1)
+    low_mel, high_mel = (2595.0 * np.log10(1.0 + f / 700.0) for f in (low_hz, high_hz))
+    edges_mel = np.linspace(low_mel, high_mel, bands + 1)
     edges = 700.0 * (10 ** (edges_mel / 2595.0) - 1.0)
     freq = np.arange(BINS) * RATE_HZ / WINDOW
     out = np.zeros((BINS, bands), dtype=np.float32)

@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from assistant.errors import SoundDeviceError
 from assistant.hearing.sound.frames import RATE_HZ
@@ -29,7 +30,7 @@ class Device:
     default_output: bool
 
 
-def _library():
+def _library() -> Any:
     try:
         import sounddevice
     except OSError as error:
@@ -64,7 +65,7 @@ class HeadsetSource:
     HeadsetLost when it falls silent for good.
     """
 
-    def __init__(self, device: int | str | None = None, *, library=None, most_blocks: int = 600,
+    def __init__(self, device: int | str | None = None, *, library: Any = None, most_blocks: int = 600,
                  answer_s: float = ANSWER_S) -> None:
         self._sd = library or _library()
         self.name = f"microphone {device if device is not None else 'default'}"
@@ -83,7 +84,7 @@ class HeadsetSource:
             raise SoundDeviceError("The sound system doesn't answer when the microphone is opened.", where=self.name,
                                    try_next="plug it out and in again; or " + _OTHER)
 
-    def _open(self, device: int | str | None):
+    def _open(self, device: int | str | None) -> Any:
         """The running stream, at 16 kHz or else at the device's own rate."""
         try:
             return self._started(device, RATE_HZ)
@@ -98,7 +99,7 @@ class HeadsetSource:
         self.rate_hz = own
         return self._started(device, own)
 
-    def _started(self, device: int | str | None, rate_hz: int):
+    def _started(self, device: int | str | None, rate_hz: int) -> Any:
         stream = self._sd.RawInputStream(samplerate=rate_hz, channels=1, dtype="int16",
                                          blocksize=BLOCK_SAMPLES * rate_hz // RATE_HZ, device=device, callback=self._take)
         stream.start()
@@ -108,7 +109,7 @@ class HeadsetSource:
     def latency_s(self) -> float:
         return float(getattr(self._stream, "latency", 0.1) or 0.1)
 
-    def _take(self, data, frames, when, status) -> None:
+    def _take(self, data: Any, frames: int, when: Any, status: Any) -> None:
         if status and getattr(status, "input_overflow", False):
             self.overflows += 1
         try:
@@ -147,9 +148,9 @@ class HeadsetSource:
         self._stream.close()
 
 
-def _within(seconds: float, act: Callable[[], object]) -> tuple[bool, object]:
+def _within(seconds: float, act: Callable[[], Any]) -> tuple[bool, Any]:
     """(True, what `act` returned), or (False, None) when it hangs longer. Raises what it raised."""
-    done: queue.Queue[tuple[object, Exception | None]] = queue.Queue()
+    done: queue.Queue[tuple[Any, Exception | None]] = queue.Queue()
 
     def run() -> None:
         try:
@@ -173,7 +174,7 @@ def _to_16_khz(rate_hz: int) -> Callable[[bytes], bytes]:
     import soxr
 
     stream = soxr.ResampleStream(rate_hz, RATE_HZ, 1, dtype="int16")
-    return lambda pcm: stream.resample_chunk(np.frombuffer(pcm, dtype="<i2")).tobytes()
+    return lambda pcm: bytes(stream.resample_chunk(np.frombuffer(pcm, dtype="<i2")).tobytes())
 
 
 def measure_level(source: HeadsetSource, seconds: float) -> bytes:

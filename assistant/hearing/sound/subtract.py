@@ -42,12 +42,16 @@ class Subtractor:
             out[k * HOP:(k + 1) * HOP] = tail[:HOP]
             tail[:-HOP] = tail[HOP:]
             tail[-HOP:] = 0.0
-        return np.clip(np.rint(out * self._gain), -32768, 32767).astype("<i2").tobytes()
+        return self._int16(out)
+
+    def _int16(self, samples: np.ndarray) -> bytes:
+        whole: np.ndarray = np.clip(np.rint(samples * self._gain), -32768, 32767)
+        return whole.astype("<i2").tobytes()
 
     def flush(self) -> bytes:
         out = self._tail[: WINDOW - HOP].copy()
         self._tail[:] = 0.0
-        return np.clip(np.rint(out * self._gain), -32768, 32767).astype("<i2").tobytes()
+        return self._int16(out)
 
 
 def noise_rms(noise_power: np.ndarray) -> float:

@@ -6,6 +6,8 @@ stands for its name, since a number said digit by digit has the same value.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from assistant.hearing.reading.reading import START, Graph
 from assistant.hearing.reading.word_pieces import WordPieces
 from assistant.hearing.values.grammar import KINDS
@@ -109,7 +111,7 @@ def _lot_sign(graph: Graph) -> None:
 
 def _days() -> dict[str, tuple[str, ...]]:
     """Spoken days, with "3rd" and "3" beside "third"."""
-    found = {}
+    found: dict[str, tuple[str, ...]] = {}
     for day in range(1, 32):
         word = next((w for w, k in ORDINALS.items() if k == day), None)
         if word is None:
@@ -133,7 +135,7 @@ def _below_hundred(number: int) -> str:
     return names[number] if number in names else f"{names[number - number % 10]} {digits[number % 10]}"
 
 
-def _add(graph: Graph, state: str, words: dict[str, tuple[str, ...]], leads_to: str, first: bool = False) -> None:
+def _add(graph: Graph, state: str, words: Mapping[str, tuple[str, ...]], leads_to: str, first: bool = False) -> None:
     for word, ways in words.items():
         for way in ways:
             capital = way[0].upper() + way[1:]

@@ -60,7 +60,7 @@ class ValueReader:
                 ways = self._phones.sequences(pronounce(words, self._known, ALSO_SAID))
                 heard[value.text] = max(heard.get(value.text, (-np.inf, "")), (float(mean_log_probabilities(logs, ways).max()), words))
         total = {text: heard[text][0] + READING_WEIGHS * read[text] for text in read}
-        ranked = sorted(total, key=total.get, reverse=True)
+        ranked = sorted(total, key=lambda text: total[text], reverse=True)
         if not ranked or read[ranked[0]] - reading.text_log < LEAST_MARGIN:
             return None
         lead = total[ranked[0]] - total[ranked[1]] if len(ranked) > 1 else ALONE

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from functools import lru_cache
 from itertools import islice, product
 from pathlib import Path
@@ -28,7 +29,7 @@ def bundled_dictionary_path() -> str:
     return str(Path(pocketsphinx.get_model_path()) / "en-us" / "cmudict-en-us.dict")
 
 
-def pronounce(form: str, known: dict[str, tuple[str, ...]], extra: dict[str, tuple[str, ...]],
+def pronounce(form: str, known: dict[str, tuple[str, ...]], extra: Mapping[str, tuple[str, ...]],
               most: int = 6) -> list[str]:
     """Phoneme strings of a spoken form of one or more words. Raises ModelError naming the unknown word."""
     if form in extra:

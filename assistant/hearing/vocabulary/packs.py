@@ -28,6 +28,7 @@ class Pack:
     decoys: tuple[str, ...] = ()
     spoken: dict[str, dict[str, str]] = field(default_factory=dict)
     rivals: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    _ids: dict[str, str] = field(init=False, repr=False, compare=False)  # spoken form -> command id
 
     def __post_init__(self) -> None:
         seen: dict[str, str] = {}
@@ -44,11 +45,11 @@ class Pack:
 
     def word_of(self, form: str) -> str | None:
         """Command id of a spoken form, or None."""
-        return self._ids.get(form)  # type: ignore[attr-defined]
+        return self._ids.get(form)
 
     @property
     def forms(self) -> list[str]:
-        return list(self._ids)  # type: ignore[attr-defined]
+        return list(self._ids)
 
     def with_words(self, changes: dict[str, list[str]]) -> Pack:
         """The same pack with a site's own spoken forms in place of the given ids' forms."""
