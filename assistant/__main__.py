@@ -7,11 +7,16 @@ syntax error. What comes after the version check may use the language of 3.11.
 import os
 import sys
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:  # types stand in comments, which an old Python reads too
+    from typing import Any, Optional  # noqa: F401 - named in those
+
 OLDEST = (3, 11)
 NEWEST = (3, 13)
 
 
 def version_problem(version, which, system):
+    # type: (Any, Any, str) -> Optional[str]
     """None if this version of Python will do, else a plain text: what is wrong and what to try.
 
     version: (major, minor, ...); which: finds a program on the PATH, as shutil.which; system: as sys.platform.
@@ -31,6 +36,7 @@ def version_problem(version, which, system):
 
 
 def _which(name):
+    # type: (str) -> Optional[str]
     try:
         from shutil import which
     except ImportError:  # before Python 3.3
@@ -39,6 +45,7 @@ def _which(name):
 
 
 def _one_thread_for_matrices():
+    # type: () -> None
     """numpy's matrices here are small: shared out over threads, they wait for each other, a hundredfold on a busy machine.
 
     Must be said before numpy is first imported.
@@ -48,6 +55,7 @@ def _one_thread_for_matrices():
 
 
 def _require_version():
+    # type: () -> None
     problem = version_problem(sys.version_info, _which, sys.platform)
     if problem:
         sys.stderr.write(problem + "\n")
@@ -55,6 +63,7 @@ def _require_version():
 
 
 def main():
+    # type: () -> None
     """The console script `assistant`, as installed by pip."""
     _require_version()
     _one_thread_for_matrices()
@@ -64,6 +73,7 @@ def main():
 
 
 def _from_checkout():
+    # type: () -> None
     _require_version()
     _one_thread_for_matrices()
     # Started by path, Python puts this folder first: its rooms must not be taken for top-level modules.

@@ -8,6 +8,7 @@ from __future__ import annotations
 import difflib
 import importlib
 from collections.abc import Mapping
+from typing import Any
 
 import click
 
@@ -17,7 +18,7 @@ from assistant.errors import UsageError
 class LazyGroup(click.Group):
     """A group over a table of import paths; listing the commands imports none of them."""
 
-    def __init__(self, *args: object, lazy: Mapping[str, tuple[str, str]], **kwargs: object) -> None:
+    def __init__(self, *args: Any, lazy: Mapping[str, tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.lazy = dict(lazy)
 
@@ -40,14 +41,15 @@ class LazyGroup(click.Group):
         command: click.Command = getattr(module, attribute)
         return command
 
-    def resolve_command(self, ctx: click.Context, args: list[str]):
+    def resolve_command(self, ctx: click.Context, args: list[str]
+                        ) -> tuple[str | None, click.Command | None, list[str]]:
         """As click does it, with the nearest names added to the complaint about an unknown one."""
         try:
             return super().resolve_command(ctx, args)
         except click.UsageError as error:
             near = difflib.get_close_matches(args[0], self.list_commands(ctx), n=2)
             if near and "Did you mean" not in error.message:
-                error.message += " Did you mean " + " or ".join(near) + "?"
+                raise click.UsageError(f"{error.message} Did you mean {' or '.join(near)}?", error.ctx) from error
             raise
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -17,6 +17,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from assistant.bootstrap import locks, pip_run, places, start_lock
 from assistant.bootstrap.problem import EXIT_STORAGE, EXIT_UNSUITABLE, NoneFits, StartProblem
@@ -145,7 +146,7 @@ class Environment:
         self._pip(self.build)
         self._install_layer("run", from_source=locks.FROM_SOURCE, own_build_tools=True)
 
-    def _install_layer(self, layer: str, **options: object) -> None:
+    def _install_layer(self, layer: str, **options: Any) -> None:
         lock, started_s = self._lock(layer), time.monotonic()
         if layer != "run":
             self._require_space(layer)
@@ -184,7 +185,7 @@ class Environment:
         else:
             self._write_stamp("reading", lock)
 
-    def _pip(self, lock: locks.Lock, **options: object) -> None:
+    def _pip(self, lock: locks.Lock, **options: Any) -> None:
         expected = locks.count_pins(lock.read().decode(), self.system)
         self.run_pip(pip_run.command(self.python, lock.files(self.system), **options), expected=expected,
                      log=self.folder / "pip.log", say=self._say_trouble if lock is self.build else self.say)

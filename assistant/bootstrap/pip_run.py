@@ -11,6 +11,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
+from typing import TextIO
 
 from assistant.bootstrap.problem import EXIT_PACKAGES, EXIT_STORAGE, NoneFits, StartProblem
 
@@ -77,7 +78,7 @@ def run(argv: Sequence[str], *, expected: int, log: Path, say: Callable[[str], N
         raise problem
 
 
-def _copied(lines: Iterable[str], log_file) -> Iterable[str]:
+def _copied(lines: Iterable[str], log_file: TextIO) -> Iterable[str]:
     for line in lines:
         log_file.write(line)
         yield line

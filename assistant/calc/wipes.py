@@ -16,7 +16,7 @@ class WipeJob:
     area_per_face_cm2: int
     agent: str
     dirt_rank: int
-    condition: tuple = ()
+    condition: tuple[tuple[str, bool], ...] = ()
     force_new: bool = False
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from assistant.errors import StorageError, UsageError
+from assistant.errors import UsageError
 from assistant.record.lines.envelope import is_wall_time
 from assistant.record.storage.file_store import storage_error
 from assistant.record.storage.files import Files, OsFiles, make_folders, write_whole
@@ -94,7 +94,7 @@ def transcribe(
     none."""
     if not author.strip() or not transcriber.strip():
         raise UsageError("A late entry needs who wrote the paper and who types it in.")
-    if not scans or writer.folder is None:
+    if not scans:
         raise UsageError("A late entry needs the scan of its paper.")
     hashes = [keep_scan(writer.folder, scan, files) for scan in scans]
     names = {"author": author, "transcriber": transcriber}
@@ -160,6 +160,4 @@ def transcription_record(
             verdict="transcribed from paper; no wait in it was watched",
             left_open=["the supervisor compares it with the scan"],
         )
-        if writer.folder is None:
-            raise StorageError("The record has no folder.")
         return writer.folder

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -18,18 +17,10 @@ from assistant.record.storage.file_store import FileLineStore, storage_error
 from assistant.record.storage.files import Files, OsFiles
 from assistant.record.storage.locks import WriterLock
 from assistant.record.storage.paths import root_of_session, session_folder
-from assistant.record.storage.store import SLOW_S, LineStore, SlowStorageError
+from assistant.record.storage.store import SLOW_S, LineRef, LineStore, SlowStorageError
 from assistant.record.witness_log import CHECKPOINT_LINES, OpenHead, WitnessLog
 
 CLOSING_KINDS = ("record_sealed", *AFTER_SEAL)
-
-
-@dataclass(frozen=True, slots=True)
-class LineRef:
-    """Where a fact went: line number and the line's SHA-256, by which a correction names it."""
-
-    seq: int
-    sha256: str
 
 
 class RecordWriter:
@@ -52,7 +43,7 @@ class RecordWriter:
     ) -> None:
         self.kind = kind
         self.rules = rules
-        self.folder = folder
+        self._folder = folder
         self.count = 0
         self.head = seed(kind)
         self.t_ms = 0
@@ -76,7 +67,14 @@ class RecordWriter:
     @property
     def session(self) -> str:
         """The record's name in the witness log: enclosure/session."""
-        return f"{self.folder.parent.name}/{self.folder.name}" if self.folder else ""
+        return f"{self._folder.parent.name}/{self._folder.name}" if self._folder else ""
+
+    @property
+    def folder(self) -> Path:
+        """The folder of the record. Raises RecordError for one that is kept in memory."""
+        if self._folder is None:
+            raise RecordError("This record has no folder.", where=self.where)
+        return self._folder
 
     @property
     def where(self) -> str:

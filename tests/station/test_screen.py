@@ -57,6 +57,15 @@ def test_the_live_screen_shows_step_timers_and_refusals_without_colour() -> None
     assert "refused" in shown
 
 
+def test_the_live_screen_shows_what_is_to_be_known_before_the_session() -> None:
+    plan, out = small_plan(), io.StringIO()
+    screen = LiveScreen(plan, Console(file=out, width=100, no_color=True, force_terminal=False), "Demo")
+    screen.notice("this language is experimental")
+    screen.tick(initial(plan), 0)
+    Console(file=out, width=100, no_color=True).print(screen._draw())
+    assert "this language is experimental" in out.getvalue()
+
+
 @pytest.mark.parametrize(("width", "height"), [(80, 24), (110, 40), (60, 30), (200, 60)])
 def test_nothing_jumps_while_a_session_runs(width: int, height: int) -> None:
     plan = small_plan()

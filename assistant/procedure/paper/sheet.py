@@ -97,7 +97,7 @@ def sheet_pdf(loaded: Loaded, size: str = "a4", answers: Mapping[str, bool] | No
     return out.getvalue()
 
 
-class _NumberedCanvas(Canvas):
+class _NumberedCanvas(Canvas):  # type: ignore[misc]  # the library has no types
     """Writes "page x of y" with hash and revision at the foot of each page, once the number of pages is known."""
 
     text = ""

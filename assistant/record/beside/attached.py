@@ -8,13 +8,13 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 from assistant.errors import RecordError
 from assistant.record.storage.file_store import storage_error
 from assistant.record.storage.paths import safe_name
-from assistant.record.writer import LineRef, RecordWriter
+from assistant.record.storage.store import LineRef
+from assistant.record.writer import RecordWriter
 
 ATTACHED = "record_file_attached"
 SITE = "site"
@@ -24,8 +24,8 @@ def attach_file(writer: RecordWriter, name: str, what: str, *, t_ms: int, wall: 
     """Name a finished file of the session's folder by its SHA-256, once its bytes are on disk. `what`: it in words.
 
     Raises RecordError where there is no such file, StorageError."""
-    path = (writer.folder or Path()) / name
-    if writer.folder is None or safe_name(name) != name or path.is_symlink() or not path.is_file():
+    path = writer.folder / name
+    if safe_name(name) != name or path.is_symlink() or not path.is_file():
         raise RecordError("There is no such file beside the record.", where=str(path))
     try:
         with path.open("rb+") as file:

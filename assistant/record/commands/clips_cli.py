@@ -50,7 +50,7 @@ def command(
             "clips": kept, "deleted": [{"session": session, "sha256": sha} for session, sha in gone],
         })  # fmt: skip
         return 0
-    held = "as long as the record" if rule.days is None else f"for {rule.days} days"
-    click.echo(f"Kept as sound: {_WHICH[rule.keep]}" + (f", {held}." if rule.keep != "none" else "."))
+    until = "as long as the record" if rule.days is None else f"for {rule.days} days"
+    click.echo(f"Kept as sound: {_WHICH[rule.keep]}" + (f", {until}." if rule.keep != "none" else "."))
     click.echo(f"{kept} clips are here." + (f" {len(gone)} were deleted." if expire else ""))
     return 0

@@ -123,7 +123,7 @@ def _folder(session: Path, name: str) -> dict[str, Path]:
     return found
 
 
-def _open(file: bytes | Path) -> BinaryIO:
+def _open(file: bytes | Path) -> io.BytesIO | io.BufferedReader:
     if isinstance(file, bytes):
         return io.BytesIO(file)
     try:

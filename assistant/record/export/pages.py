@@ -10,7 +10,7 @@ from assistant.record.export.fonts import use_font
 from assistant.record.export.time_line import FAINT, GREY
 
 
-class NumberedCanvas(Canvas):
+class NumberedCanvas(Canvas):  # type: ignore[misc]  # the library has no types
     """Keeps the pages until all are made, so that each can say how many there are."""
 
     def __init__(self, *args: Any, foot: tuple[str, str], head: str, margin: float, **more: Any) -> None:

@@ -5,11 +5,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import BinaryIO, Protocol
 
 from assistant.errors import StorageError
 
 SLOW_S = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class LineRef:
+    """Where a fact went: line number and the line's SHA-256, by which a correction names it."""
+
+    seq: int
+    sha256: str
 
 
 class SlowStorageError(StorageError):
@@ -26,7 +35,7 @@ class SlowStorageError(StorageError):
             try_next="Use a local disk, and stop what else writes to it.",
         )
         self.took_s = took_s
-        self.refs: list = []
+        self.refs: list[LineRef] = []
 
 
 class LineStore(Protocol):

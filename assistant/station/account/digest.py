@@ -47,8 +47,8 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def _at_default(field: Field, holder: Any) -> bool:
+def _at_default(field: Field[Any], holder: Any) -> bool:
     value = getattr(holder, field.name)
     if field.default_factory is not MISSING:
-        return value == field.default_factory()
+        return bool(value == field.default_factory())
     return field.default is not MISSING and type(value) is type(field.default) and value == field.default

@@ -171,9 +171,10 @@ def _until_cut(facts: tuple[Fact, ...], at: int, ends_cut: bool) -> int:
     """How many facts there are from `at` on before writing was cut off, or 0 where it wasn't. Facts of one decision
     share a moment, so no further than that is looked."""
     for index in range(at, len(facts)):
-        if isinstance(facts[index], troubles.Recovered) and facts[index].why == "crash":
+        fact = facts[index]
+        if isinstance(fact, troubles.Recovered) and fact.why == "crash":
             return index - at
-        if facts[index].at_ms != facts[at].at_ms:
+        if fact.at_ms != facts[at].at_ms:
             return 0
     return len(facts) - at if ends_cut else 0
 

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from assistant.errors import ReplayMismatchError
 from assistant.station.account.times import clock_text
+
+if TYPE_CHECKING:
+    from assistant.session.facts.base import Fact
+    from assistant.station.account.opening import OpenedSession
+    from assistant.station.account.tally import Tally
 
 
 @click.command()
@@ -61,7 +67,7 @@ def replay(record: Path, speed: float, deviations: bool, from_s: float, as_json:
     return 0
 
 
-def _near_deviations(facts) -> set[int]:
+def _near_deviations(facts: tuple[Fact, ...]) -> set[int]:
     from assistant.session.facts.troubles import Deviation
 
     found: set[int] = set()
@@ -71,7 +77,7 @@ def _near_deviations(facts) -> set[int]:
     return found
 
 
-def _end(opened, counted, problems: list[str], sealed: bool) -> None:
+def _end(opened: OpenedSession, counted: Tally, problems: list[str], sealed: bool) -> None:
     click.echo(
         f"\n  {opened.record.kind} record, {len(opened.facts)} facts, "
         f"{'sealed' if sealed else 'not sealed: the session was never closed'}; verdict {counted.verdict or 'open'}; "

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from typing import Any
 
 from assistant.procedure.model.base import in_language
 from assistant.procedure.model.plan import Plan
-from assistant.record.export.summary import Bar, Remark, ReportSummary, StepRow
+from assistant.record.export.summary import Bar, BarOutcome, Remark, ReportSummary, StepRow
+from assistant.record.export.summary import Outcome as StepOutcome
 from assistant.record.reader import Record
 from assistant.record.signing.keys import KeyStore, PublicKey
 from assistant.review.deciding.decisions import REJECTED, signed_lines, standing
@@ -119,7 +121,7 @@ def step_rows(plan: Plan, facts: tuple[Fact, ...]) -> list[StepRow]:
             number = _number(plan, fact.step)
             open_row = StepRow(number, text, fact.at_ms, None, "open", note=_branch_title(plan, fact.branch))
         elif isinstance(fact, steps.StepConfirmed | steps.WaitEnded | steps.StepSkipped) and open_row is not None:
-            outcome = "skipped" if isinstance(fact, steps.StepSkipped) else "redone" if fact.step in owed else "done"
+            outcome: StepOutcome = "skipped" if isinstance(fact, steps.StepSkipped) else "redone" if fact.step in owed else "done"
             by = ""
             if isinstance(fact, steps.StepConfirmed):
                 by = fact.policy.replace("_", " ") + ("" if fact.source == "voice" else f", {fact.source}")
@@ -163,7 +165,7 @@ def bars(plan: Plan, facts: tuple[Fact, ...]) -> list[Bar]:
     out: list[Bar] = []
     open_bars: dict[str, tuple[Bar, list[int]]] = {}
 
-    def close(key: str, at_ms: int, outcome: str) -> None:
+    def close(key: str, at_ms: int, outcome: BarOutcome) -> None:
         if key in open_bars:
             bar, rewets = open_bars.pop(key)
             out.append(Bar(
@@ -202,7 +204,7 @@ def bars(plan: Plan, facts: tuple[Fact, ...]) -> list[Bar]:
     return sorted(out, key=lambda bar: (bar.start_ms, bar.what))
 
 
-def _with_what(told: dict) -> tuple[tuple[str, str], ...]:
+def _with_what(told: dict[str, Any]) -> tuple[tuple[str, str], ...]:
     engine, voice = told.get("engine", {}), told.get("voice", {})
     software = told.get("software", {})
     return (

@@ -30,7 +30,7 @@ class Written:
         elif isinstance(fact, steps.SignsHeard):
             self._signs(fact.step, fact.signs)
         for spoken in sorted(self._pairs, key=len, reverse=True):
-            text = re.sub(rf"(?<![\w-]){re.escape(spoken)}(?!\w)", lambda _, s=spoken: self._pairs[s], text, flags=re.IGNORECASE)
+            text = self._pairs[spoken].join(re.split(rf"(?<![\w-]){re.escape(spoken)}(?!\w)", text, flags=re.IGNORECASE))
         return text
 
     def _value(self, step_id: str, value: str) -> None:

@@ -109,7 +109,7 @@ def run_media_session(
         sink = WavSink(line)
         failure = FailureLine(voice)
         keeper = SessionKeeper(ready.plan, writer, wall)
-        all_facts: list = []
+        all_facts: list[Fact] = []
         keeper.on_facts(lambda facts, now: all_facts.extend(facts))
         keeper.on_facts(lambda facts, now: screen.facts(keeper.state, facts, now))
         if on_facts:

@@ -31,10 +31,11 @@ def demo(
 
     Nothing of it is live work, and its record can never pass for that.
     """
+    from assistant.procedure.model.plan import Plan
     from assistant.station.demo.demo import run_demo
-    from assistant.station.loop.screen import open_screen
+    from assistant.station.loop.screen import LiveScreen, PlainScreen, open_screen
 
-    def screen(plan, title):
+    def screen(plan: Plan, title: str) -> PlainScreen | LiveScreen:
         return open_screen(plan, title, out=sys.stderr if as_json else sys.stdout, plain=plain or as_json)
 
     result = run_demo(

@@ -12,6 +12,7 @@ from typing import Any
 from assistant.practice.trainee.spoken_recall import EXPECTS, LISTENED_FOR, SpokenRecall
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
+from assistant.session.facts.steps import StepStarted
 from assistant.speaking.player import Sounding
 from assistant.station.live.loop import LiveLoop
 from assistant.station.live.practice_clock import PracticeClock
@@ -27,7 +28,7 @@ class AskingLoop(LiveLoop):
     def __init__(
         self, keeper: SessionKeeper, clock: PracticeClock, mouth: Mouth, recall: SpokenRecall, deliver: Deliver, **more: Any,
     ) -> None:
-        self._recall, self._deliver = recall, deliver
+        self._recall, self._deliver, self._practice = recall, deliver, clock
         self._held: list[tuple[Fact, ...]] = []
         self._aside: Sounding | None = None
         super().__init__(keeper, clock, mouth, **more)
@@ -39,7 +40,9 @@ class AskingLoop(LiveLoop):
             return
         at = self._recall.begins_at(facts)
         if at is not None:
-            self._recall.begin(facts[at].step)
+            begun = facts[at]
+            assert isinstance(begun, StepStarted)  # which is what it looks for
+            self._recall.begin(begun.step)
             self._held.append(facts[at:])
             facts = facts[:at]
         if facts:
@@ -62,11 +65,11 @@ class AskingLoop(LiveLoop):
             self._aside = self.mouth.aside(text, self.clock.now_ms())
         if was_open and not self._recall.open:
             self._let_go()
-        self.clock.held = self._recall.open and self.mouth.silent
+        self._practice.held = self._recall.open and self.mouth.silent
         self._listen()
 
     def _let_go(self) -> None:
-        self.clock.held = False
+        self._practice.held = False
         (asked, *later), self._held = self._held, []
         self._tell(asked, self.clock.now_ms())
         for facts in later:

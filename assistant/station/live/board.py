@@ -11,13 +11,13 @@ from assistant.review.deciding.inbox import read_statements
 from assistant.review.serving.places import keys_folder
 from assistant.session import inputs
 from assistant.session.state import State
-from assistant.station.loop.clock import LiveClock
+from assistant.station.loop.clock import Clock
 
 _EVERY_MS = 500  # the folder is looked at so often, not at every turn of the loop
 
 
 def board(
-    folder: Path, state: Callable[[], State], clock: LiveClock, keys: Path | None = None,
+    folder: Path, state: Callable[[], State], clock: Clock, keys: Path | None = None,
 ) -> Callable[[], inputs.Input | None]:
     """A function that gives the next statement about the step at hand, or None. One about another step, or signed by
     a key the site doesn't know, is no input. `keys`: the site's key store; None: where the pages keep it."""

@@ -18,7 +18,7 @@ class DiskWatch:
     ended; the facts of such a write count all the same. `warn` may be called from another thread."""
 
     def __init__(
-        self, writer: RecordWriter, warn: Callable[[], None], clock: Callable[[], float] = time.monotonic,
+        self, writer: RecordWriter, warn: Callable[[], object], clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._writer = writer
         self._warn = warn

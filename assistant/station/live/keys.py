@@ -86,7 +86,7 @@ class TerminalKeys:
                 self._queue.put(given)
 
     def _read(self) -> str:
-        if os.name == "nt" and sys.stdin.isatty():
+        if sys.platform == "win32" and sys.stdin.isatty():
             import msvcrt
 
             return msvcrt.getwch()

@@ -16,7 +16,7 @@ from assistant.hearing.listener import Listener
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
 from assistant.session.words.allowed import expects, listened_for
-from assistant.station.loop.clock import LiveClock
+from assistant.station.loop.clock import Clock
 from assistant.station.loop.ear import KeepClip, heard_input
 from assistant.station.loop.keeper import SessionKeeper
 from assistant.station.loop.mouth import Mouth
@@ -49,12 +49,14 @@ class Keys(Protocol):
 
     def get(self) -> inputs.Input | None: ...
 
+    def close(self) -> None: ...
+
 
 class LiveLoop:
     """Runs one session live. `source` None: keys only. `board`: inputs from elsewhere (a witness), never blocking."""
 
     def __init__(
-        self, keeper: SessionKeeper, clock: LiveClock, mouth: Mouth, *, listener: Listener | None = None,
+        self, keeper: SessionKeeper, clock: Clock, mouth: Mouth, *, listener: Listener | None = None,
         source: Source | None = None, keys: Keys | None = None, board: Callable[[], inputs.Input | None] | None = None,
         keep_clip: KeepClip | None = None, on_tick: Callable[[int], None] | None = None,
         keep_mic: Callable[[bytes, int], None] | None = None, headset_lost: Callable[[], bool] | None = None,
@@ -114,7 +116,7 @@ class LiveLoop:
         wait_s = min([_LONGEST_WAIT_S, *(max(0, t - now) / 1000 for t in soon)])
         if self.source is None or self._lost:
             if self.source is not None:
-                self._try_again(now)
+                self._try_again(self.source, now)
             self.clock.sleep(wait_s)
             return None
         block = self.source.read(wait_s)
@@ -127,12 +129,12 @@ class LiveLoop:
             self._give(inputs.Gap(0, f"{dropped} blocks of sound lost"))
         return block
 
-    def _try_again(self, now: int) -> None:
+    def _try_again(self, source: Source, now: int) -> None:
         if now < self._retry_at:
             return
         self._retry_at = now + _RETRY_MS
         try:
-            back = self.source.reopen()
+            back = source.reopen()
         except SoundDeviceError:
             back = False
         if back:
@@ -159,6 +161,7 @@ class LiveLoop:
             self.offset_ms = offset
         elif len(self._offsets) <= 20:
             self.offset_ms = offset
+        assert self.listener is not None  # where there is a source
         for utterance in self.listener.feed(block):
             if ENGINE_RESTARTED in utterance.scores:
                 # Not "I didn't understand": nobody listened, and whoever speaks must know it and the other way in.

@@ -24,7 +24,7 @@ class Microphone:
 
     def read(self, timeout_s: float) -> bytes | None:
         """A block, or None when none came in time."""
-        block = self._device.next_block(max(timeout_s, 0.001))
+        block: bytes | None = self._device.next_block(max(timeout_s, 0.001))
         if block is not None:
             self._heard_s = self._clock()
         return block
@@ -35,7 +35,7 @@ class Microphone:
 
     def dropped(self) -> int:
         """Blocks lost since the last call: by the system, or by a reader that came too late."""
-        total = self._device.overflows + self._device.dropped_blocks
+        total: int = self._device.overflows + self._device.dropped_blocks
         new, self._told = total - self._told, total
         return new
 

@@ -21,13 +21,13 @@ def profile_of(name: str | None, person: str, language: str, say: Callable[[str]
     Raises UsageError for a named one that isn't there, can't be read or is of another language.
     """
     if name is not None:
-        found = load_profile(name)
-        if found.language != language:
+        named = load_profile(name)
+        if named.language != language:
             raise UsageError(
-                f"The profile '{name}' is for '{found.language}', the session for '{language}'.",
+                f"The profile '{name}' is for '{named.language}', the session for '{language}'.",
                 try_next=f"assistant profile {name} --language {language}",
             )
-        return found
+        return named
     try:
         there = (profile_folder() / f"{person}.json").is_file()
         found = load_profile(person) if there else old_profile(evidence_folder() / old_name(person), person)

@@ -89,19 +89,22 @@ def open_parts(
     parts = Parts(sink, voice, FailureLine(voice), source)
     if source is not None:
         begun = time.monotonic()
-        parts.engine = devices.engine(language, chosen.model, chosen.engine)
-        stack.callback(parts.engine.close)
-        make = lambda: Listener(  # noqa: E731 - one for the check, one for the session: each has a clock of its own
-            parts.engine, ready.pack, latency_s=getattr(sink, "latency_s", 0.0), closed_headset=chosen.closed_headset,
-            bars=bars_of(profile, str(parts.engine.describe().get("engine", ""))),
-        )
-        first = make()
+        engine = parts.engine = devices.engine(language, chosen.model, chosen.engine)
+        stack.callback(engine.close)
+
+
+        def listener() -> Listener:  # one for the check, one for the session: each has a clock of its own
+            return Listener(
+                engine, ready.pack, latency_s=getattr(sink, "latency_s", 0.0), closed_headset=chosen.closed_headset,
+                bars=bars_of(profile, str(engine.describe().get("engine", ""))),
+            )
+
         if check_level:
             parts.level = check_hearing(
-                first, source, Player(voice, sink), other_way_in=chosen.with_keys, say=_say,
+                listener(), source, Player(voice, sink), other_way_in=chosen.with_keys, say=_say,
                 load_s=time.monotonic() - begun, around=around, usual_rms=profile.speech_rms if profile else 0.0,
             )
-        parts.listener = make()
+        parts.listener = listener()
     elif check_level:
         parts.level = check_without_microphone(around, _say)
     return parts

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+
+from assistant.station.loop.clock import Clock
 
 _MOST_AT_ONCE_MS = 2000  # below what the live loop takes for sleep
 
@@ -16,7 +17,7 @@ class PracticeClock:
     While `held`, session time stands still (a loss is a gain below zero).
     """
 
-    def __init__(self, base: Any, factor: float) -> None:
+    def __init__(self, base: Clock, factor: float) -> None:
         self._base = base
         self._factor = factor
         self._last_ms = base.now_ms()

@@ -91,6 +91,7 @@ def practise_at_headset(
     Raises SoundDeviceError before anything is written where there is no headset; what engines, voices and records raise.
     """
     chosen = chosen or LiveChoices()
+    asked = recall or SpokenRecall(ready.plan, "", off=True)
     with ExitStack() as stack:
         parts = open_parts(ready, chosen, devices, stack, check_level=True, profile=profile)
         base = devices.clock(0)
@@ -123,13 +124,12 @@ def practise_at_headset(
             on_shown(keeper.state, facts, now)
 
         def elsewhere() -> inputs.Input | None:
-            return recall.next() or what.also(keeper.state.now_ms if keeper.over else clock.now_ms())
+            return asked.next() or what.also(keeper.state.now_ms if keeper.over else clock.now_ms())
 
-        recall = recall or SpokenRecall(ready.plan, "", off=True)
         loop = AskingLoop(
-            keeper, clock, mouth, recall, shown, listener=parts.listener, source=parts.source, keys=keys, board=elsewhere,
+            keeper, clock, mouth, asked, shown, listener=parts.listener, source=parts.source, keys=keys, board=elsewhere,
             keep_clip=clip_keeper(record.folder), headset_lost=getattr(parts.sink, "lost", None),
-            on_tick=lambda now: None if recall.open else screen.tick(keeper.state, now), keep_mic=lambda block, now: guard.take(block, base.now_ms()),
+            on_tick=lambda now: None if asked.open else screen.tick(keeper.state, now), keep_mic=lambda block, now: guard.take(block, base.now_ms()),
         )
         loops.append(loop)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -32,7 +33,7 @@ from assistant.errors import UsageError
 @click.option("--evidence-folder", type=click.Path(path_type=Path), help="Folder of trainees' practice evidence.")
 @click.option("--plain", is_flag=True, help="Plain lines, no live screen.")
 @click.option("--list-keys", is_flag=True, help="Show the keys and stop.")
-def run(procedure: str, **chosen) -> int:
+def run(procedure: str, **chosen: Any) -> int:
     """Run PROCEDURE live: spoken through, confirmed by voice, foot switch or keys.
 
     An open session on the same enclosure is found and gone on with. Defers to local rules, the maker's
@@ -51,7 +52,8 @@ def run(procedure: str, **chosen) -> int:
 
         chosen["technician"] = chosen["technician"] or click.prompt("Who works at the gauntlets")
         require_sign_off(chosen["technician"], procedure, rule, site=chosen["folder"], evidence=evidence)
-    from assistant.station.live.session import LiveChoices, run_live
+    from assistant.station.live.parts import LiveChoices
+    from assistant.station.live.session import run_live
 
     options = parse_options(chosen.pop("options"))
     return run_live(procedure, LiveChoices(options=options, **{
@@ -70,7 +72,7 @@ def parse_options(texts: tuple[str, ...]) -> tuple[tuple[str, bool], ...]:
     return tuple(found)
 
 
-def _script(procedure: str, chosen: dict) -> int:
+def _script(procedure: str, chosen: dict[str, Any]) -> int:
     from assistant.errors import ReplayMismatchError
     from assistant.station.live.setup import known_options, prepare
     from assistant.station.loop.screen import PlainScreen

@@ -55,8 +55,8 @@ class LiveScreen:
         self._live.__enter__()
         return self
 
-    def __exit__(self, *problem: object) -> None:
-        self._live.__exit__(*problem)
+    def __exit__(self, *_: object) -> None:
+        self._live.stop()
 
     def facts(self, state: State, facts: tuple[Fact, ...], now_ms: int) -> None:
         """Show what one decision brought."""
@@ -68,6 +68,10 @@ class LiveScreen:
                 self._troubles += 1
             elif isinstance(fact, lines.LineSpoken | lines.Heard):
                 self._said.append((now_ms, text))
+
+    def notice(self, text: str) -> None:
+        """Something to be known about the whole session, before it begins."""
+        self._said.append((0, f"note: {text}"))
 
     def tick(self, state: State, now_ms: int) -> None:
         """Move the bars."""
@@ -129,8 +133,8 @@ class LiveScreen:
         if not running:
             return Text("nothing is running", style="dim")
         table = Table.grid(padding=(0, 2))
-        for width, side in ((_NAME, "left"), (_BAR, "left"), (8, "right"), (None, "left")):
-            table.add_column(width=width, justify=side, no_wrap=True, overflow="ellipsis")
+        for width in (_NAME, _BAR, 8, None):
+            table.add_column(width=width, justify="right" if width == 8 else "left", no_wrap=True, overflow="ellipsis")
         shown = running if len(running) <= rows else running[: rows - 1]
         for timer in shown:
             table.add_row(*self._row(timer))

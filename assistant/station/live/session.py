@@ -17,6 +17,7 @@ from assistant.record.reader import read_record
 from assistant.record.storage.paths import root_of_session
 from assistant.record.writer import RecordWriter, create_record
 from assistant.session import initial, inputs
+from assistant.session.facts.base import Fact
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
 from assistant.speaking.player import Player
@@ -160,7 +161,7 @@ def _work(
         -clock.zero_s,
     )
     screen = open_screen(ready.plan, f"{ready.plan.title}, {ready.plan.enclosure_name}, {person}", plain=chosen.plain)
-    facts: list = []
+    facts: list[Fact] = []
     keeper.on_facts(lambda new, now: facts.extend(new))
     keeper.on_facts(lambda new, now: screen.facts(keeper.state, new, now))
     keeper.on_facts(lambda new, now: prepare_lines(parts.voice, ready.plan, keeper.state))

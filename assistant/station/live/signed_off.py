@@ -28,6 +28,7 @@ def require_sign_off(
     port = practice_evidence(evidence, None if rule == SHIPPED else Path(rule), lambda: today or date.today())
     name = trainee_folder(port.folder, person).name
     found = port.of(name)
+    assert found is not None  # for whoever has no evidence yet it has nothing met
     missing = [what for what, met, _ in found.demands if not met]
     why = _no_sign_off(port.folder / name, name, found.rule_sha256, [s.sha256 for s in found.sessions], wanted, home)
     if not missing and not why:

@@ -40,9 +40,9 @@ class Speaker:
     def __init__(self, open_device: Callable[[], Any], clock: Callable[[], float] = time.monotonic) -> None:
         self._open_device = open_device
         self._clock = clock
-        self._sink: Sink | None = open_device()
-        self._told = self._sink.describe()
-        self._last = self._sink
+        self._last: Sink = open_device()
+        self._sink: Sink | None = self._last
+        self._told = self._last.describe()
         self._retry_s = 0.0
 
     @property

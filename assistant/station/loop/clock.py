@@ -5,9 +5,27 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from typing import Protocol
 
 # A demo's wall clock: the same stamps on every run, and a date nobody takes for today's work.
 DEMO_EPOCH = datetime(2026, 1, 5, 9, 0, 0, tzinfo=UTC)
+
+
+class Clock(Protocol):
+    """A session's time in ms, and the wall's; see LiveClock."""
+
+    @property
+    def zero_s(self) -> float: ...
+
+    def now_ms(self) -> int: ...
+
+    def sleep(self, seconds: float) -> None: ...
+
+    def suspended_ms(self) -> int: ...
+
+    def wall(self, now_ms: int = 0, /) -> str: ...
+
+    def wall_step_ms(self, least_ms: int = 1500) -> int: ...
 
 
 class LiveClock:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from assistant.hearing.utterance import Utterance
 from assistant.session import inputs
@@ -17,7 +18,7 @@ def heard_input(utterance: Utterance, offset_ms: int = 0, keep_clip: KeepClip | 
     clip = keep_clip(utterance.clip, utterance.accepted) if keep_clip and utterance.clip else (
         utterance.clip_sha256 if utterance.clip else ""
     )
-    common = {
+    common: dict[str, Any] = {
         "started_ms": max(0, offset_ms + round(utterance.start_s * 1000)),
         "ended_ms": max(0, offset_ms + round(utterance.end_s * 1000)),
         "source": "voice",

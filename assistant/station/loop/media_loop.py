@@ -46,7 +46,7 @@ class MediaLoop:
 
     def __init__(
         self, keeper: SessionKeeper, listener: Listener, mouth: Mouth, room: Room, advance: Callable[[int], None],
-        *, keep_mic: Callable[[np.ndarray, int], None] | None = None,
+        *, keep_mic: Callable[[np.ndarray, int], object] | None = None,
         echo: Callable[[int, int], np.ndarray] | None = None, keep_clip: KeepClip | None = None,
         keys: Callable[[int], Iterable[inputs.Input]] | None = None,
         longest_ms: int = 3 * 3600 * 1000, offset_ms: int = 0,

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from assistant.record.writer import create_record
 from assistant.session import inputs
+from assistant.session.facts.base import Fact
 from assistant.session.rules import RULES_VERSION
 from assistant.station.account.digest import facts_sha256, state_sha256
 from assistant.station.account.header import header
@@ -39,7 +40,7 @@ def run_script(
         "script", enclosure=ready.plan.enclosure, stamp=stamp_now(), session_id=new_id(), rules=RULES_VERSION,
         wall=wall(0), owner=person,
     )
-    facts: list = []
+    facts: list[Fact] = []
     with writer:
         copy_site(ready.loaded, writer.folder)
         keeper = SessionKeeper(ready.plan, writer, wall)

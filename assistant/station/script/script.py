@@ -23,7 +23,7 @@ NAMES: dict[str, type] = {
     "lost": inputs.Lost, "back": inputs.Back, "recover": inputs.Recover, "clock_step": inputs.ClockStep,
     "gap": inputs.Gap,
 }
-_BASES = {"int": int, "str": str, "bool": bool, "int | None": (int, type(None))}
+_BASES: dict[str, type | tuple[type, ...]] = {"int": int, "str": str, "bool": bool, "int | None": (int, type(None))}
 
 
 def read_script(path: Path | str) -> list[tuple[int, inputs.Input]]:
@@ -70,7 +70,7 @@ def _parse(line: str, where: str) -> tuple[int, inputs.Input]:
     return at_ms, _build(cls, found, where)
 
 
-def _build(cls: type, given: dict[str, Any], where: str) -> inputs.Input:
+def _build(cls: type[inputs.Input], given: dict[str, Any], where: str) -> inputs.Input:
     known = {f.name: str(f.type) for f in fields(cls)}
     for name, value in given.items():
         if name not in known:

@@ -20,7 +20,8 @@ from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import Loaded, load_procedure
 from assistant.procedure.model.plan import Plan
 from assistant.record.reader import read_record
-from assistant.record.writer import LineRef, RecordWriter, create_record
+from assistant.record.storage.store import LineRef
+from assistant.record.writer import RecordWriter, create_record
 from assistant.session import initial, inputs
 from assistant.session.facts.lines import LineSpoken
 from assistant.session.rules import RULES_VERSION
