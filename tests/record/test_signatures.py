@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from assistant.errors import RecordError, RefusedError, UsageError
 from assistant.record.reader import read_record
+from assistant.record.signing.keys import UnlockedKey
 from assistant.record.signing.signatures import sign_record, standing_signatures, withdraw_signature
 from assistant.record.verify import verify
 from tests.record.support import WALL, new_record, sealed_record, supervisor
@@ -93,3 +95,11 @@ def test_a_torn_signature_is_set_aside_and_the_next_one_says_so(tmp_path: Path):
     signed = sign_record(folder, supervisor(), meaning="reviewed", wall=WALL)
     assert len(signed.data["set_aside"]) == 1 and verify(folder).complete
     assert len(list((folder / "tails").iterdir())) == 1
+
+
+def test_a_signature_under_the_id_of_another_key_does_not_hold_though_a_registry_lists_it(tmp_path: Path):
+    folder, key = sealed_record(tmp_path), supervisor()
+    other = UnlockedKey(replace(key.entry, key_id="0" * len(key.key_id)), key._private)
+    sign_record(folder, other, meaning="reviewed", wall=WALL)
+    report = verify(folder, public_keys={other.key_id: key.entry.public_key})
+    assert [s.problem for s in report.signatures] == ["its key id doesn't fit its key"] and not report.complete

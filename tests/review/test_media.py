@@ -84,3 +84,18 @@ def test_comparing_is_off_until_the_site_switches_it_on(desk: Desk, client: Brow
     other = browser(desk)
     other.sign_in(TECHNICIAN)
     assert other.get(f"{session_path(row)}/compare").status_code == 403
+
+
+@pytest.mark.parametrize("name", [TECHNICIAN, READER])
+def test_the_clip_of_a_word_is_for_those_the_site_lets_hear_clips(desk: Desk, name: str) -> None:
+    row = clumsy(desk)
+    opened = desk.sessions.open(desk.setup.records / row.session)
+    named = next(f.clip_sha256 for f in opened.facts if isinstance(f, Heard) and f.clip_sha256)
+    url = f"{session_path(row)}/clips/{named}"
+    client = browser(desk)
+    client.sign_in(name)
+    assert client.get(url).status_code == 403
+    assert named not in client.get(f"{session_path(row)}/said").text
+    desk.rules.clip_listeners.append(desk.accounts.find(name).role)
+    answer = client.get(url)
+    assert answer.status_code == 200 and hashlib.sha256(answer.content).hexdigest() == named

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 from starlette.routing import Route
 
 from assistant.review import pages
+from assistant.review.people.accounts import FILE
 from assistant.review.people.roles import ANONYMOUS, ROLES, TABLE, Access, may
 from assistant.review.serving.desk import Desk
 from tests.bench.review.stage import AUTHOR, READER, SUPERVISOR, TECHNICIAN
@@ -112,3 +115,18 @@ def test_a_path_that_leads_out_of_the_records_is_no_session(shared_desk: Desk) -
         "/sessions/gb-2/%2e%2e",
     ):
         assert client.get(path).status_code in (404, 400), path
+
+
+def test_whose_role_was_changed_signs_in_again(desk: Desk) -> None:
+    client = browser(desk)
+    client.sign_in(SUPERVISOR)
+    assert client.get("/", follow_redirects=False).status_code == 200
+    file = desk.setup.home / FILE
+    held = json.loads(file.read_text(encoding="utf-8"))
+    account = next(a for a in held["accounts"] if a["name"] == SUPERVISOR)
+    account["role"] = "reader"
+    file.write_text(json.dumps(held), encoding="utf-8")
+    assert client.get("/", follow_redirects=False).headers["location"].startswith("/sign-in")
+    account["role"] = "supervisor"
+    file.write_text(json.dumps(held), encoding="utf-8")
+    assert client.get("/", follow_redirects=False).status_code == 303  # the visit is gone for good

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
-from assistant.record.signing.keys import KeyStore
-from assistant.review.deciding.inbox import leave_statement
+from assistant.record.signing.keys import KeyStore, PublicKey, UnlockedKey
+from assistant.review.deciding.inbox import leave_statement, read_statements
 from assistant.session import inputs
 from assistant.station.live.board import board
 
@@ -49,3 +50,15 @@ def test_a_key_the_site_does_not_know_is_nobody(tmp_path: Path) -> None:
     leave_statement(folder, stranger, session="gb-2/one", step="look", statement="I saw it.", wall=WALL)
     state = SimpleNamespace(mode="witness", current="look")
     assert board(folder, lambda: state, _Clock(), tmp_path / "keys")() is None
+
+
+def test_a_statement_under_the_id_of_another_key_is_left_out_though_a_registry_lists_it(tmp_path: Path) -> None:
+    folder = tmp_path / "gb-2" / "one"
+    folder.mkdir(parents=True)
+    key = _key(KeyStore(tmp_path / "keys"), "Wanda Witness")
+    entry: PublicKey = replace(key.entry, key_id="0" * len(key.key_id))
+    posed = UnlockedKey(entry, key._private)
+    leave_statement(folder, key, session="gb-2/one", step="look", statement="I saw it.", wall=WALL)
+    leave_statement(folder, posed, session="gb-2/one", step="look", statement="I saw it.", wall=WALL)
+    known = {key.key_id: key.entry.public_key, entry.key_id: entry.public_key}
+    assert [s.key_id for s in read_statements(folder, known, "gb-2/one")] == [key.key_id]

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import random
 import sys
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from assistant.procedure.loading.load import load_procedure
 from assistant.station.account.opening import load_session, rederive
+from assistant.station.loop.recovering import take_up
 from assistant.station.loop.site_copy import copy_site
 from tests.bench.record.kill import independent_verifier
 from tests.bench.station.crash import crash_rounds
@@ -116,6 +118,24 @@ def test_the_judge_notices_a_line_that_was_told_and_is_not_there(whole) -> None:
     _, raw, told = whole
     torn = raw[: len(raw) // 2]
     assert missing(torn, told, independent_verifier().sha)
+
+
+def test_a_record_taken_up_again_is_stamped_with_the_moment_of_that_and_not_of_its_last_line(
+    whole, tmp_path: Path,
+) -> None:
+    plan, raw, _ = whole
+    loaded, kept = load_procedure(PROCEDURE, ROOT / "procedures"), raw.splitlines(keepends=True)[:40]
+    session = tmp_path / plan.enclosure / "20260105T090000Z-torn"
+    session.mkdir(parents=True)
+    (session / "record.jsonl").write_bytes(b"".join(kept))
+    copy_site(loaded, session)
+    last = lines_of(b"".join(kept))[-1]
+    later = datetime.fromisoformat(last["wall"]) + timedelta(minutes=5)
+    taken = take_up(session, loaded, wall=later.isoformat(timespec="milliseconds"), owner="Ada")
+    taken.writer.close()
+    assert (taken.unwatched_ms, taken.first_ms) == (300_000, last["t_ms"] + 300_000)
+    told = lines_of((session / "record.jsonl").read_bytes())[-1]
+    assert (told["kind"], told["t_ms"]) == ("record_recovered", last["t_ms"] + 300_000)
 
 
 @pytest.mark.parametrize("part", range(3))

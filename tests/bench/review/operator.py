@@ -168,7 +168,7 @@ class Operator:
             self._word(w.REWETTED)
 
     def _in_trouble(self, state: State) -> None:
-        self._word(self.chance.choice([m.word for m in self.plan.mishaps.values() if m.then == "resume"]))
+        self._word(self.chance.choice([m.word for m in self.plan.mishaps.values() if m.word and m.then == "resume"]))
 
     def _in_which(self, state: State) -> None:
         if state.which:
@@ -208,7 +208,7 @@ class Operator:
             self._word(w.CORRECTION)
             return True
         if self._once(state, "mishap", manner.mishaps):
-            gentle = [m.word for m in self.plan.mishaps.values() if m.then == "resume"]
+            gentle = [m.word for m in self.plan.mishaps.values() if m.word and m.then == "resume"]
             self._word(self.chance.choice(gentle or [w.TROUBLE]))
             return True
         if (
