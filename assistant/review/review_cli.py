@@ -48,7 +48,7 @@ def review(
 ) -> None:
     """The supervisor's pages: what needs a decision, what happened, signing, the board, the register."""
     from assistant.review.serving.places import home_folder, keys_folder, records_folder
-    from assistant.review.serving.server import require_safe_place, serve
+    from assistant.review.serving.server import listen, require_safe_place, serve
 
     require_safe_place(host, certificate, key)
     from assistant.review.serving.desk import Desk, Setup
@@ -70,12 +70,13 @@ def review(
     if rebuild or check_index:
         _index_only(desk, rebuild, as_json)
         return
+    listener = listen(host, port)  # before the records are read: a second start must not wait for that to be refused
     desk.refresh()
     scheme = "https" if certificate else "http"
     click.echo(f"Serving {desk.setup.records} at {scheme}://{host}:{port}/  (Ctrl-C ends it)", err=True)
     if not desk.accounts.all():
         click.echo("Nobody has an account yet: assistant accounts add NAME --role supervisor", err=True)
-    serve(desk, host, port, certificate=certificate, key=key)
+    serve(desk, listener, certificate=certificate, key=key)
 
 
 def _index_only(desk, rebuild: bool, as_json: bool) -> None:

@@ -17,6 +17,7 @@ from assistant.record.transcribe import SCANS
 
 APPROVALS = "approvals"
 NAMING = ("record_opened", "record_scan_attached", ATTACHED)  # kinds of lines that name files, clips aside
+_READ = (".yaml", ".yml", ".json")  # what a program of ours would read as a site's file or an approval
 _NAME = re.compile(r"[0-9a-f]{64}")
 
 
@@ -63,7 +64,8 @@ def _opening_problems(folder: Path, named: list[tuple[str, str]]) -> Iterator[st
         fits = [(name, sha) for name, sha in left if sha == digest and f"/{name}".endswith(f"/{inner}")]
         if fits:
             left.remove(fits[0])
-        elif named:
+        elif named and path.suffix.lower() in _READ:
+            # Anything else there (what a desktop leaves, half of a copy that a crash cut off) changes nothing.
             yield f"{printable(path.relative_to(folder).as_posix(), 90)} isn't a file that the record names."
     for name, _ in left if parts else ():
         yield f"{printable(name, 90)}, which the first line names, is missing."

@@ -6,6 +6,7 @@ A signature covers the whole line, `prev` included, so it can't be cut out and p
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -77,15 +78,17 @@ def sign_record(
     details: dict[str, Any] | None = None,
     files: Files | None = None,
     witness: bool = True,
+    may: Callable[[Record], None] = lambda _: None,
 ) -> Line:
     """Sign a sealed live record. `meaning`: what the signature says ("reviewed", "released", ...);
-    `details`: whatever else the signer states. Raises RefusedError for records that aren't live,
+    `details`: whatever else the signer states; `may`: asked once more of the record as it stands when nobody else can
+    write it any more, and raises where something was signed meanwhile that rules this out. Raises RefusedError for records that aren't live,
     RecordError for open, damaged or busy ones, StorageError.
     """
     if not meaning.strip():
         raise UsageError("A signature needs its meaning.", expected="what the signer states by it")
     data = {"meaning": meaning, "details": details or {}}
-    return _add_after_seal(path, "record_signed", data, key, wall, files or OsFiles(), witness)
+    return _add_after_seal(path, "record_signed", data, key, wall, files or OsFiles(), witness, may)
 
 
 def withdraw_signature(
@@ -102,12 +105,14 @@ def withdraw_signature(
     signed."""
     if not reason.strip():
         raise UsageError("A withdrawal needs its reason.", expected="why the signature no longer stands")
-    record = require_whole(read_record(path))
-    standing = {signed.seq for signed in standing_signatures(record)}
-    if line not in standing:
-        raise RecordError(f"Line {line} holds no signature that stands.", where=str(record.path))
+
+    def stands(record: Record) -> None:
+        if line not in {signed.seq for signed in standing_signatures(record)}:
+            raise RecordError(f"Line {line} holds no signature that stands.", where=str(record.path))
+
+    stands(require_whole(read_record(path)))
     data = {"meaning": "withdrawn", "withdraws": line, "reason": reason}
-    return _add_after_seal(path, "record_withdrawn", data, key, wall, files or OsFiles(), witness)
+    return _add_after_seal(path, "record_withdrawn", data, key, wall, files or OsFiles(), witness, stands)
 
 
 def standing_signatures(record: Record) -> list[Line]:
@@ -124,6 +129,7 @@ def _add_after_seal(
     wall: str,
     files: Files,
     witness: bool,
+    may: Callable[[Record], None],
 ) -> Line:
     from assistant.record.recover import set_tail_aside
     from assistant.record.verify import verify
@@ -143,6 +149,7 @@ def _add_after_seal(
                 where=str(folder),
                 try_next="Finish or recover the session first.",
             )
+        may(record)
         store = FileLineStore(folder, new=False, files=files)
         tails = set_tail_aside(store, record)
         report = verify(folder, witness=None if witness else False)

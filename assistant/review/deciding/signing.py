@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from assistant.errors import RefusedError, UsageError
@@ -192,7 +193,19 @@ def sign(
         "role": account.role,
         "printed_name": account.name,
     }
-    return sign_record(folder, key, meaning=MEANINGS[wish.decision], wall=wall, details=details)
+    return sign_record(
+        folder, key, meaning=MEANINGS[wish.decision], wall=wall, details=details, may=partial(_still_open, wish.decision)
+    )
+
+
+def _still_open(decision: str, record: Record) -> None:
+    """Raises RefusedError where somebody decided while the form was being filled in."""
+    now = standing(signed_lines(record))
+    if now and (now.decision in FINAL or decision == PROVISIONAL):
+        raise RefusedError(
+            f"{now.name} has decided on this clean meanwhile.",
+            try_next="Open its page again. To decide otherwise, that signature is withdrawn first.",
+        )
 
 
 def withdraw(

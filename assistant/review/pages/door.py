@@ -50,7 +50,8 @@ def sign_in_post(call: Call) -> Response:
     """Both components together; too many failures are made to wait, whoever they name."""
     desk = call.desk
     name, passphrase = call.text("name", 200), call.form.get("passphrase", "")
-    keys = (f"name:{folded(name)}", f"address:{address_of(call)}")
+    # By name and address together: whoever tries a name from elsewhere doesn't shut its owner out.
+    keys = (f"name:{folded(name)}:{address_of(call)}", f"address:{address_of(call)}")
     wait_s = max(desk.by_name.wait_s(keys[0]), desk.by_address.wait_s(keys[1]))
     if wait_s:
         return sign_in(call, f"Too many tries. Wait {int(wait_s // 60) + 1} min.", name, 429, wait_s)

@@ -8,8 +8,7 @@ from assistant.errors import GauntletError, RefusedError, UsageError
 from assistant.review.deciding.decisions import SHORT, signed_lines
 from assistant.review.deciding.signing import Wish, check_wish, choices, withdraw
 from assistant.review.deciding.signing import sign as sign_it
-from assistant.review.pages.door import NO, address_of
-from assistant.review.people.accounts import folded
+from assistant.review.pages.door import NO
 from assistant.review.serving.call import Call, session_url
 
 
@@ -70,22 +69,20 @@ def sign_post(call: Call) -> Response:
 
 def components(call: Call) -> str:
     """The passphrase, after the name and passphrase were found to belong together. Raises RefusedError in
-    the same
-    words and time for either; too many failures are made to wait."""
+    the same words and time for either; too many failures are made to wait. They are counted for this sign-in alone: what
+    others try at the door, in whoever's name, never stops somebody who is signed in."""
     desk, account = call.desk, call.account
-    keys = (f"name:{folded(account.name)}", f"address:{address_of(call)}")
-    if desk.by_name.wait_s(keys[0]) or desk.by_address.wait_s(keys[1]):
+    key = f"visit:{call.visit.csrf}"
+    if desk.by_name.wait_s(key):
         raise RefusedError("Too many tries. Wait five minutes.")
     name = account.name if call.visit.signed_once else call.text("name", 200)
     passphrase = call.form.get("passphrase", "")
     passphrase = passphrase if isinstance(passphrase, str) else ""
-    desk.by_name.failed(keys[0])  # before the answer is known, as at the door
-    desk.by_address.failed(keys[1])
+    desk.by_name.failed(key)  # before the answer is known, as at the door
     found = desk.accounts.sign_in(name, passphrase)
     if found is None or found.name != account.name:
         raise RefusedError(NO)
-    desk.by_name.forget(keys[0])
-    desk.by_address.take_back(keys[1])
+    desk.by_name.forget(key)
     return passphrase
 
 

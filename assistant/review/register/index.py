@@ -13,7 +13,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from filelock import FileLock, Timeout
 from sqlalchemy import Engine, create_engine, event, select
+from sqlalchemy.exc import DatabaseError, OperationalError
 from sqlalchemy.orm import Session, defer
 
 from assistant.errors import GauntletError, StorageError
@@ -26,6 +28,7 @@ from assistant.review.register.index_tables import VERSION, Base, Meta, Row
 from assistant.review.session.opened import PlanCache
 
 __all__ = ["Index", "Row"]
+WAIT_S = 30.0  # for another process that writes the index
 
 
 class Index:
@@ -43,6 +46,17 @@ class Index:
         self.engine = self._open()
 
     def _open(self) -> Engine:
+        """The index, made where there is none: by one process at a time, since several may start at once."""
+        if str(self.file) == ":memory:":
+            return self._opened()
+        try:
+            Path(self.file).parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            with FileLock(f"{self.file}.lock", timeout=60, mode=0o600):
+                return self._opened()
+        except (OSError, Timeout) as error:
+            raise StorageError("The register's index can't be made.", where=str(self.file)) from error
+
+    def _opened(self) -> Engine:
         try:
             engine = _engine(self.file)
             Base.metadata.create_all(engine)
@@ -56,11 +70,16 @@ class Index:
                 db.add(Meta(name="version", value=str(VERSION)))
                 db.commit()
             return engine
-        except Exception as error:
-            if str(self.file) == ":memory:" or not Path(self.file).exists():
+        except OperationalError as error:  # locked, or the disk: what stands there may be somebody's index at work
+            raise StorageError(
+                "The register's index can't be used now.", where=str(self.file),
+                try_next="Wait until the other program is done with it, and look at the disk's free space.",
+            ) from error
+        except DatabaseError as error:
+            if str(self.file) == ":memory:":
                 raise StorageError("The register's index can't be made.", where=str(self.file)) from error
-            Path(self.file).unlink()  # not an index any more: it holds nothing that the records don't
-            return self._open()
+            Path(self.file).unlink(missing_ok=True)  # not an index any more: it holds nothing that the records don't
+            return self._opened()
 
     def db(self) -> Session:
         """A session to read with."""
@@ -195,8 +214,7 @@ def _engine(file: Path | str) -> Engine:
 
     if str(file) == ":memory:":
         return create_engine("sqlite://", poolclass=StaticPool, connect_args={"check_same_thread": False})
-    Path(file).parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    engine = create_engine(f"sqlite:///{file}", connect_args={"timeout": 30})
+    engine = create_engine(f"sqlite:///{file}", connect_args={"timeout": WAIT_S})
 
     @event.listens_for(engine, "connect")
     def _set(connection: Any, _: Any) -> None:

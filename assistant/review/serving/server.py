@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 import socket
+import ssl
 from pathlib import Path
 
 import uvicorn
@@ -11,6 +12,7 @@ import uvicorn
 from assistant.errors import RefusedError, StorageError, UsageError
 from assistant.review.serving.app import create_app
 from assistant.review.serving.desk import Desk
+from assistant.review.serving.patience import PatientProtocol
 
 
 def is_loopback(host: str) -> bool:
@@ -37,11 +39,8 @@ def require_safe_place(host: str, certificate: Path | None, key: Path | None) ->
         )
 
 
-def serve(
-    desk: Desk, host: str, port: int, *, certificate: Path | None = None, key: Path | None = None
-) -> None:
-    """Serve until Ctrl-C. Raises RefusedError, UsageError, StorageError for a port that is taken."""
-    require_safe_place(host, certificate, key)
+def listen(host: str, port: int) -> socket.socket:
+    """The port, taken: nothing is said of serving before. Raises StorageError where somebody else has it."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     # The protocol named: only then does asyncio switch off waiting for acknowledgements on accepted
     # connections.
@@ -49,6 +48,7 @@ def serve(
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host.strip("[]"), port))
+        listener.listen(128)  # only now is it ours: two that are merely bound may share a port
     except OSError as error:
         listener.close()
         raise StorageError(
@@ -56,6 +56,13 @@ def serve(
             where=host,
             try_next="Choose another one with --port.",
         ) from error
+    return listener
+
+
+def serve(
+    desk: Desk, listener: socket.socket, *, certificate: Path | None = None, key: Path | None = None
+) -> None:
+    """Serve at a port that `listen` took, until Ctrl-C. Raises UsageError for a certificate that can't be used."""
     config = uvicorn.Config(
         create_app(desk),
         log_level="warning",
@@ -67,5 +74,13 @@ def serve(
         ssl_certfile=str(certificate) if certificate else None,
         ssl_keyfile=str(key) if key else None,
         ws="none",
+        http=PatientProtocol,
     )
+    try:
+        config.load()
+    except (OSError, ssl.SSLError) as error:
+        raise UsageError(
+            f"The certificate or its key can't be used: {getattr(error, 'reason', '') or error}.",
+            where=f"{certificate}, {key}", expected="a certificate and its own private key, both as PEM",
+        ) from error
     uvicorn.Server(config).run(sockets=[listener])
