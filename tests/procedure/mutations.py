@@ -326,6 +326,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "mishap-spoils-nothing": ("gb-2-light-clean", [Swap(MISHAPS, "spoils: [{what: current}]", "spoils: []")]),
     "mishap-breaks-cycles": ("gb-2-light-clean", [Swap(MISHAPS, "    breaks_cycles: yes\n")]),
     "person-first": ("gb-2-light-clean", [Swap(MISHAPS, "do: move\n        hands: room", "do: instruct\n        reach: room")]),
+    "safeguard-unread": ("gb-2-light-clean", [Swap(LIGHT, "    read_back: no\n")]),
     "hazard-goes-on": ("gb-2-light-clean", [Swap(MISHAPS, "on_no: mishap:sharps", "on_no: deviate")]),
     "fire-leaves": ("gb-2-light-clean", [Swap(MISHAPS, "then: leave", "then: stop")]),
     "why-missing": (
@@ -338,7 +339,7 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
         [
             Swap(
                 LIGHT,
-                "Look through the window. Is everything",
+                "Look through the window for streaks and drops. Is everything",
                 "Look at every wall and both trays and the window and both gauntlets and the grille and say whether everything is",
             )
         ],
@@ -351,6 +352,11 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
         "gb-2-light-clean",
         [Swap(BAG, "{en: Close the bag. Tie its neck.,", "{en: Close the bag and tie its neck.,")],
     ),
+    "one-question": (
+        "gb-2-light-clean",
+        [Swap(LIGHT, "en: Is the next drug another one than the last?", "en: Do the drugs differ, and is either hazardous?")],
+    ),
+    "look-for-order": ("gb-2-rigorous-clean", [Swap(RIGOROUS, "Go on until no powder is left.", "No powder is left.")]),
     "unknown-word": ("gb-2-light-clean", [Swap(MISHAPS, "word: unwell", "word: unwel")]),
     "sounds-alike": ("gb-2-light-clean", [Swap(E, "site_words: []", "site_words: [repeat=trubble]")]),
     "site-words": ("gb-2-light-clean", [Swap(E, "site_words: []", "site_words: [once more please]")]),

@@ -124,10 +124,10 @@ def test_the_same_content_has_the_same_hash_whatever_its_comments(tmp_path):
 
     shutil.copytree(default_folder(), tmp_path / "procedures")
     path = tmp_path / "procedures" / "gb-2" / "gb-2-start-of-day.yaml"
-    path.write_text("# other remark\n\n" + path.read_text().replace("format: 2", "format:   2"))
+    path.write_text("# other remark\n\n" + path.read_text().replace("format: 3", "format:   3"))
     other = compile_plan(load_procedure("gb-2-start-of-day", tmp_path / "procedures"))
     assert other.sha256 == PLANS["gb-2-start-of-day"].sha256
-    path.write_text(path.read_text().replace('revision: "2"', 'revision: "3"'))
+    path.write_text(path.read_text().replace('revision: "3"', 'revision: "4"'))
     assert compile_plan(load_procedure("gb-2-start-of-day", tmp_path / "procedures")).sha256 != other.sha256
 
 

@@ -161,6 +161,7 @@ class Names:
     def __init__(self, plan: Plan) -> None:
         self.surfaces = _table((s.name.lower(), s.id) for s in plan.surfaces.values())
         self.openings = _table((o.name.lower(), o.id) for o in plan.openings.values())
+        self.trays = _table((plan.surfaces[o.lifts].name.lower(), o.id) for o in plan.openings.values() if o.lifts)
         self.cycles = _table((c.name.lower(), c.id) for c in plan.cycles.values())
         self.agents = _table((s.agent_name.lower(), s.agent) for s in plan.steps if s.agent_name)
 
@@ -171,7 +172,7 @@ class Names:
         return hash(self._tables())
 
     def _tables(self) -> tuple[Table, ...]:
-        return self.surfaces, self.openings, self.cycles, self.agents
+        return self.surfaces, self.openings, self.trays, self.cycles, self.agents
 
     find = staticmethod(_find_name)
 
@@ -193,8 +194,13 @@ class Names:
             return Action(OPEN, opening)
         if opening and re.search(r"(?:^|\. )close ", low):
             return Action(CLOSE, opening)
+        tray = self.find(self.trays, body)
+        if tray and re.search(r"(?:^|\. )lay the .* back", low):
+            return Action(CLOSE, tray)
+        if tray and re.search(r"(?:^|\. )(?:lift|slide) the ", low):
+            return Action(OPEN, tray)
         cycle = self.find(self.cycles, body)
-        if cycle and "start" in low:
+        if cycle and ("start" in low or low.startswith("keep ")):
             return Action(START, cycle)
         if "hands into the gauntlets" in low or "hands in the gauntlets" in low:
             return Action(HANDS, "gauntlets")

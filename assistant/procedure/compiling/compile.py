@@ -98,7 +98,7 @@ class _Compiler:
             interlocks=tuple(frozenset(g) for g in e.interlocks),
             steps=self.main_line(self.loaded.steps, p.start_hands, self.main_ids),
             mishaps={m.id: self.mishap(m) for m in self.loaded.mishaps},
-            options=tuple(Option(o.id, self.text(o.ask), o.default) for o in p.options),
+            options=tuple(Option(o.id, self.text(o.ask), o.default, o.read_back, self.text(o.claim)) for o in p.options),
             cautions=tuple(self.text(c) for c in p.cautions),
             start_hands=p.start_hands,
             end_hands=p.end_hands,

@@ -60,6 +60,8 @@ def _texts(loaded: Loaded) -> Iterator[SpokenText]:
         yield SpokenText(p, f"cautions.{i}", "a caution", text)
     for option in p.options:
         yield SpokenText(option, "ask", f"the question {option.id}", option.ask)
+        if option.claim:
+            yield SpokenText(option, "claim", f"the question {option.id}", option.claim)
     yield from _named(e, "the enclosure")
     for pair, text in e.moves.items():
         yield SpokenText(e, f"moves.{pair}", f"the move {pair}", text)

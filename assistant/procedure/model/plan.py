@@ -184,6 +184,8 @@ class Option:
     id: str
     ask: str
     default: bool | None = None
+    read_back: bool | None = None  # the answer that is read back before it counts
+    claim: str = ""  # what that answer means, in words: "the next drug is the same"
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,11 +12,14 @@ from assistant.procedure.model.steps import AnyStep
 
 
 class OptionModel(Node):
-    """A yes/no question asked at the start."""
+    """A yes/no question asked at the start. `read_back`: the answer that drops a safeguard and is read back, in the
+    words of `claim`, before it counts."""
 
     id: Name
     ask: Text
     default: YesNo | None = None
+    read_back: YesNo | None = None
+    claim: Text | None = None
 
 
 class SpoilModel(Node):

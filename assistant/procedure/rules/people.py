@@ -230,6 +230,29 @@ def person_first(c: Context) -> Iterable[Hit]:
             )
 
 
+@rule(
+    "safeguard-unread",
+    "An answer at the start that drops a decontamination is read back, with what it means, before it counts.",
+)
+def safeguard_unread(c: Context) -> Iterable[Hit]:
+    took: dict[tuple[tuple[str, bool], ...], set[str]] = {
+        options: {v.step.surface for v in walk if v.step.kind == "wet" and "decontamination" in v.flat.model.serves}
+        for options, walk in c.walks().items()
+    }
+    for option in c.procedure.options:
+        for options, surfaces in took.items():
+            yes = dict(options)[option.id]
+            other = tuple((o, not v if o == option.id else v) for o, v in options)
+            if took.get(other, set()) - surfaces and (option.read_back is not yes or not option.claim):
+                yield (
+                    option, "id",
+                    f"{'Yes' if yes else 'No'} to {option.id} drops the decontamination of "
+                    f"{min(took[other] - surfaces)}, and a single word says so.",
+                    f"Add read_back: {'yes' if yes else 'no'}, with a claim that says what it means.",
+                )
+                break
+
+
 _HAZARDS = ("glass", "sharp", "needle", "cracks", "holes", "torn", "leak")
 _HAZARD_ROLES = ("glove_integrity", "tightness", "protective_equipment", "clearance")
 

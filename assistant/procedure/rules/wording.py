@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
+from typing import Any
 
 from assistant.calc.speech_length import sentence_ms, sentences, speech_ms
 from assistant.procedure.compiling.languages import missing_in
@@ -77,6 +79,45 @@ def one_action(c: Context) -> Iterable[Hit]:
         if any(two(s) for s in sentences(text) if s[-1] != "?") and (node.file, node.line, field) not in seen:
             seen.add((node.file, node.line, field))
             yield node, field, f"{name} asks for two things in a sentence.", "Split it."
+
+
+def _questions(c: Context) -> Iterable[tuple[Any, str, str, str]]:
+    """(node, field, name, text) of whatever is answered with yes or no."""
+    for flat in c.everything("check"):
+        yield flat.model, _field(flat.model, "say", "en"), flat.id, flat.model.say["en"]
+    for option in c.procedure.options:
+        yield option, _field(option, "ask", "en"), option.id, option.ask["en"]
+
+
+@rule("one-question", "A question asks one thing: yes or no must answer all of it.", source="this project's own rule")
+def one_question(c: Context) -> Iterable[Hit]:
+    seen = set()
+    for node, field, name, text in _questions(c):
+        asked = [s for s in sentences(text) if s.endswith("?")]
+        both = any(re.search(r"\b(and|or)\b|,", s, re.IGNORECASE) for s in asked)
+        if (both or len(asked) > 1) and (node.file, node.line) not in seen:
+            seen.add((node.file, node.line))
+            yield (
+                node, field, f"{name} asks two things in one question.",
+                "Ask one thing, or let an order name the parts: Check coat and gloves. Is all of it on?",
+            )
+
+
+# First words of what is to be seen, not of what is to be done.
+_FINDINGS = frozenset(("no", "every", "nothing", "it", "the", "both", "all", "there", "each", "that"))
+
+
+@rule("look-for-order", "What to look for is said as something to do, not as a finding before the work.", WARNING)
+def look_for_order(c: Context) -> Iterable[Hit]:
+    seen = set()
+    for flat in c.everything():
+        text = (flat.model.look_for or {}).get("en", "")
+        if text and text.split()[0].lower() in _FINDINGS and (flat.model.file, flat.model.line) not in seen:
+            seen.add((flat.model.file, flat.model.line))
+            yield (
+                flat.model, _field(flat.model, "look_for", "en"), f"{flat.id} says before the work what is found after it.",
+                "Begin with what to do: See that ..., Go on until ...",
+            )
 
 
 @rule("unknown-word", "A mishap's word belongs to the vocabulary; a branch without one is led into by a question.")

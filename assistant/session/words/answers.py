@@ -60,9 +60,13 @@ def _how_long(turn: Turn) -> str:
     return turn.words("how_long", names=name, time=duration(turn.plan.language, at - turn.now_ms))
 
 
+MOST_NAMED = 3  # more names than that nobody keeps; the site's own judgement, no source
+
+
 def still_wet(plan: Plan, state: State) -> str:
-    """What is wet, what ends first first, and how long each still has to stay so."""
-    found = sorted(state.contacts.values(), key=lambda c: (c.complete_at_ms, c.surface))
+    """What is wet and how long each still has to stay so: three at most, first what dries or ends first, then how many
+    more there are."""
+    found = sorted(state.contacts.values(), key=lambda c: (min(c.dries_at_ms, c.complete_at_ms), c.surface))
     if not found:
         return prompts.words(plan, "still_wet_none")
     names = [
@@ -70,8 +74,10 @@ def still_wet(plan: Plan, state: State) -> str:
             plan, "wet_item", name=name_of(plan, c.surface),
             time=duration(plan.language, c.complete_at_ms - state.now_ms),
         )
-        for c in found
+        for c in found[:MOST_NAMED]
     ]
+    if len(found) > MOST_NAMED:
+        names.append(prompts.words(plan, "wet_more", n=str(len(found) - MOST_NAMED)))
     return prompts.words(plan, "still_wet", names=listed(plan.language, names))
 
 

@@ -81,7 +81,7 @@ LINES = {
     "why_none": "No reason is given in the procedure.",
     "how_long": "{names}: {time} left.", "how_long_none": "Nothing is running.",
     "still_wet": "Wet now: {names}.", "still_wet_none": "Nothing is wet now.",
-    "wet_item": "{name}, {time} left",
+    "wet_item": "{name}, {time} left", "wet_more": "{n} more",
     "help": "You can say: {words}.",
     "brief_on": "Short wording.", "full_on": "Full wording.", "slower": "I speak slower.", "louder": "I speak louder.",
     "paused": "Paused. Wet surfaces and machines go on. Say {resume} to go on.",

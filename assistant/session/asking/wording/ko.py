@@ -73,7 +73,7 @@ LINES = {
     "why_none": "절차에 이유가 적혀 있지 않습니다.",
     "how_long": "{names}: {time} 남았습니다.", "how_long_none": "진행 중인 것이 없습니다.",
     "still_wet": "젖어 있는 곳: {names}.", "still_wet_none": "젖은 곳이 없습니다.",
-    "wet_item": "{name}, {time} 남음",
+    "wet_item": "{name}, {time} 남음", "wet_more": "그 밖에 {n}곳",
     "help": "이렇게 말할 수 있습니다: {words}.",
     "brief_on": "짧게 말합니다.", "full_on": "자세히 말합니다.", "slower": "천천히 말합니다.", "louder": "크게 말합니다.",
     "paused": "멈춤. 젖은 곳과 기계는 계속됩니다. 계속하려면 {resume}라고 말하세요.",
