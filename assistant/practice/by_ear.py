@@ -28,15 +28,16 @@ from assistant.practice.simulate import Simulation
 from assistant.practice.word_pairs import OPEN_WORDS, bigrams
 from assistant.procedure.model.plan import Plan
 from assistant.session.asking.wording import en
+from assistant.session.facts.lines import LineSpoken
 from assistant.speaking.noise import FanNoise, active_speech_dbfs
 from assistant.speaking.resample import to_rate
 
 _SENTENCE = re.compile(r"(?<=[.?!])\s+")
 # Words of the trade that the bundled dictionary lacks; CMU phones, by hand.
 _PRONOUNCED = {
-    "decontaminant": ["D IY K AH N T AE M AH N AH N T"], "gauntlets": ["G AO N T L AH T S"], "wetted": ["W EH T AH D"],
-    "pascals": ["P AE S K AE L Z", "P AE S K AH L Z"],
-    "kilo": ["K IH L OW", "K IY L OW"], "quebec": ["K W AH B EH K", "K EH B EH K"],  # key loh, keh beck: ICAO Annex 10
+    "decontaminant": ("D IY K AH N T AE M AH N AH N T",), "gauntlets": ("G AO N T L AH T S",), "wetted": ("W EH T AH D",),
+    "pascals": ("P AE S K AE L Z", "P AE S K AH L Z"),
+    "kilo": ("K IH L OW", "K IY L OW"), "quebec": ("K W AH B EH K", "K EH B EH K"),  # key loh, keh beck: ICAO Annex 10
 }
 _REST_S = 0.25
 _CLEANS = 12  # of which the sentences are known, with mishaps
@@ -58,7 +59,7 @@ def known_sentences(plan: Plan, cleans: int = _CLEANS) -> list[str]:
         options = tuple((o.id, bool(n & 1)) for o in plan.options)
         run = Simulation(plan, operator, Channel(person.errors, f"ear:{n}"), options=options, brief=n % 4 == 3).run()
         for fact in run.facts:
-            if fact.KIND == "line_spoken":
+            if isinstance(fact, LineSpoken):
                 found.update(dict.fromkeys(_SENTENCE.split(fact.text.strip())))
     return list(dict.fromkeys([*found, *_plain_lines(plan), *_where_lines(plan)]))
 
@@ -76,7 +77,7 @@ def _plain_lines(plan: Plan) -> list[str]:
     return [s for text in filled for s in _SENTENCE.split(text) if len(s.split()) > 1 and "{" not in s and s[0].isupper()]
 
 
-class _Spoken(dict):
+class _Spoken(dict[str, str]):
     def __missing__(self, key: str) -> str:
         return en.SPOKEN.get(key, f"{{{key}}}")
 

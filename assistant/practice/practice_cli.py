@@ -25,6 +25,7 @@ from assistant.practice.trainee.headset import run_at_headset
 from assistant.practice.trainee.hints import Hints, at_steps
 from assistant.practice.trainee.levels import LED, LEVELS, check_compression, level
 from assistant.practice.trainee.typed import TypedTrainee, read_lines, real_pace
+from assistant.procedure.model.plan import Plan
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
 from assistant.station.account.json_out import print_json
@@ -155,7 +156,7 @@ def _without_sound(
     hints = Hints(prepared.plan, common["level_name"], common["seed"], as_json, lines, lines is not None)
     if lines is not None:
         click.echo(TYPE_IT, err=as_json)
-    if by_ear:
+    if by_ear and persona:
         from assistant.practice.by_ear import ByEar, open_ear
 
         ear = open_ear(prepared, load_persona(persona), common["seed"])
@@ -179,7 +180,7 @@ def _without_sound(
     return done
 
 
-def _answers(plan, given: tuple[str, ...]) -> dict[str, bool]:
+def _answers(plan: Plan, given: tuple[str, ...]) -> dict[str, bool]:
     known = {o.id for o in plan.options}
     out = {}
     for text in given:

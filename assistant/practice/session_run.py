@@ -20,7 +20,7 @@ from assistant.practice.operator.channel import Channel
 from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import Errors, Persona
 from assistant.practice.oracle.judge import Oracle
-from assistant.practice.simulate import Simulation
+from assistant.practice.simulate import Simulation, Worker
 from assistant.practice.trainee.levels import Level, level
 from assistant.practice.trainee.typed import TypedTrainee
 from assistant.procedure.model.plan import Plan
@@ -67,7 +67,7 @@ def run_practice(
     on_facts: OnFacts | None = None, pacer: Callable[[int, int], int] | None = None,
     on_world: OnWorld | None = None, disturb: tuple[str, ...] = (),
     also: Callable[[int], Input | None] = lambda now_ms: None, show: Callable[[str], None] = lambda text: None,
-    ears: Callable[[Operator], Any] = lambda operator: operator,
+    ears: Callable[[Any], Worker] = lambda worker: worker,
 ) -> Practised:
     """Run one session to its end and judge it. Either a `persona` works, or whoever `typed` makes from the enclosure
     and the stage on which the drills happen. `disturb`: see `disturbances.KINDS`; `also(now)`: inputs from

@@ -7,16 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 from assistant.practice.enclosure import disturbances as dist
 from assistant.practice.operator.channel import Channel
-from assistant.practice.operator.person import Operator
+from assistant.practice.operator.mind import Said, Utterance
 from assistant.practice.oracle.judge import Oracle
 from assistant.procedure.model.plan import Plan
 from assistant.session import decide, evolve, expects, initial, inputs, listened_for, next_deadline_ms
 from assistant.session.facts import lines, steps
 from assistant.session.facts.base import Fact
+from assistant.session.facts.lines import Heard
 from assistant.session.state import FINAL_MODES, State
 from assistant.speaking.estimate import seconds
 
@@ -29,13 +30,27 @@ _STILL_MS = 1_200_000
 Decide = Callable[[Plan, State, inputs.Input, int], tuple[Fact, ...]]
 
 
+class Worker(Protocol):
+    """Whoever works: a persona, one who hears by ear, or a trainee who types."""
+
+    said: list[Said]
+
+    def hear(self, text: str, ended_ms: int, role: str = "") -> None: ...
+
+    def sounding(self, now_ms: int) -> None: ...
+
+    def next_action(self, now_ms: int) -> Utterance | None: ...
+
+    def next_ms(self) -> int | None: ...
+
+
 @dataclass(slots=True)
 class Run:
     """What one session came to. `problem`: an exception of the core, in words, or "". `stuck`: it never ended."""
 
     facts: list[Fact]
     state: State
-    operator: Operator
+    operator: Worker
     channel: Channel
     given: list[tuple[int, inputs.Input]] = field(default_factory=list)
     problem: str = ""
@@ -52,7 +67,7 @@ class Simulation:
     line takes."""
 
     def __init__(
-        self, plan: Plan, operator: Operator, channel: Channel, *, kind: str = "practice", person: str = "trainee",
+        self, plan: Plan, operator: Worker, channel: Channel, *, kind: str = "practice", person: str = "trainee",
         options: tuple[tuple[str, bool], ...] = (), longest_ms: int = LONGEST_MS, decide_with: Decide = decide,
         keep_inputs: bool = False, brief: bool = False, oracle: Oracle | None = None,
         on_facts: Callable[[State, tuple[Fact, ...], int], None] | None = None,
@@ -100,7 +115,7 @@ class Simulation:
 
     def _alive(self) -> bool:
         """Whether work went on to the end: then the procedure or the person was too slow, not the core."""
-        heard = [f.at_ms for f in self.run_so_far.facts if f.KIND == "heard" and f.accepted]
+        heard = [f.at_ms for f in self.run_so_far.facts if isinstance(f, Heard) and f.accepted]
         return bool(heard) and self._now - heard[-1] < _STILL_MS
 
     def _step(self) -> bool:

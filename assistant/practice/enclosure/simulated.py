@@ -211,7 +211,7 @@ class EnclosureSim:
     def is_wet(self, surface: str, now_ms: int) -> bool:
         """The whole surface is wet now."""
         film = self.surfaces[surface].film
-        return bool(film) and film.covered >= 1.0 and film.last_ms <= now_ms < film.dries_ms
+        return film is not None and film.covered >= 1.0 and film.last_ms <= now_ms < film.dries_ms
 
     def some_wet(self, surface: str, now_ms: int) -> float:
         """The part of it that is wet now, 0 to 1."""

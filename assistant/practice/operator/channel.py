@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from functools import lru_cache
+from typing import Any
 
 from assistant.hearing.values import parsing as values
 from assistant.hearing.vocabulary.packs import Pack, load_pack
@@ -41,7 +42,7 @@ class Channel:
             return None
         low = text.lower()
         word = self.pack.word_of(low)
-        times = {"started_ms": start_ms, "ended_ms": end_ms, "source": "voice", "said": low}
+        times: dict[str, Any] = {"started_ms": start_ms, "ended_ms": end_ms, "source": "voice", "said": low}
         if spoken_over and word != "stop":
             self.missed += 1
             return inputs.Misheard("the assistant was speaking", word or "", **times)
@@ -55,7 +56,7 @@ class Channel:
             return inputs.Misheard("not a command", **times)
         return inputs.Word(word, **times)
 
-    def _value(self, low: str, expects: str, roll: float, times: dict[str, object]) -> inputs.Input:
+    def _value(self, low: str, expects: str, roll: float, times: dict[str, Any]) -> inputs.Input:
         found = values.parse(expects, low)
         if found is None:
             return inputs.Misheard(f"not a {expects} I could follow", **times)

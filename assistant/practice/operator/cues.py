@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -29,16 +30,14 @@ class Cues:
     """Counts lines and hands out each cue once."""
 
     def __init__(self, cues: Sequence[Cue]) -> None:
-        self._left = [[cue, 0] for cue in cues]
+        self._left = [(cue, itertools.count(1)) for cue in cues]
 
     def heard(self, text: str) -> list[Cue]:
         """The cues this line sets off."""
         low, found = text.lower(), []
         for entry in list(self._left):
             cue, count = entry
-            if any(part in low for part in cue.heard.lower().split("|")):
-                entry[1] = count + 1
-                if entry[1] == cue.nth:
-                    self._left.remove(entry)
-                    found.append(cue)
+            if any(part in low for part in cue.heard.lower().split("|")) and next(count) == cue.nth:
+                self._left.remove(entry)
+                found.append(cue)
         return found

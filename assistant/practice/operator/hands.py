@@ -48,7 +48,7 @@ class Hands:
         if begin == end:
             task.begun = task.acted = True
         elif action and action.kind == u.WET:
-            self._spoil_work(task, at)
+            self._spoil_work(task, action, at)
         elif action and action.kind in (u.WORK, u.WATCH) and self._lapses.happens("claims_early", at):
             self._hurry(task)
         return task
@@ -57,13 +57,13 @@ class Hands:
         """When somebody who looks on from `begin_ms` sees that the patch has dried."""
         return max(begin_ms, self._world.patch_dries_ms) + _NOTICE_MS
 
-    def _spoil_work(self, task: Task, at: int) -> None:
+    def _spoil_work(self, task: Task, action: u.Action, at: int) -> None:
         """The ways in which a wipe isn't what was asked for."""
-        action = task.action
         if self._lapses.happens("mishears", at):
-            task.action = replace(action, subject=self._neighbour(action.subject))
+            action = replace(action, subject=self._neighbour(action.subject))
         if action.fresh and self._lapses.happens("reuses_wipe", at):
-            task.action = replace(task.action, fresh=False)
+            action = replace(action, fresh=False)
+        task.action = action
         if self._lapses.happens("claims_early", at):
             self._hurry(task)
         elif self._lapses.happens("slips", at):

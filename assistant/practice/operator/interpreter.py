@@ -41,7 +41,7 @@ class Interpreter:
         self._english: Pack = load_pack(ENGLISH)
         self._spoken = {word: forms[0] for word, forms in self._english.say.items()}
         self._site = dict(_pairs(heard, known))
-        self._names = {x.name: y.name for x, y in _named(heard, known)}
+        self._names = dict(_named(heard, known))
         self._names |= {
             heard.machine_names.get(m, m): known.machine_names.get(m, m) for m in heard.start_machines
         }
@@ -194,10 +194,10 @@ class Interpreter:
         return self._spoken.get(word or "", form)
 
 
-def _named(heard: Plan, known: Plan) -> Iterator[tuple[object, object]]:
+def _named(heard: Plan, known: Plan) -> Iterator[tuple[str, str]]:
     for table in ("surfaces", "openings", "cycles"):
         mine, theirs = getattr(heard, table), getattr(known, table)
-        yield from ((mine[key], theirs[key]) for key in mine)
+        yield from ((mine[key].name, theirs[key].name) for key in mine)
 
 
 def _pairs(heard: object, known: object, name: str = "") -> Iterator[tuple[str, str]]:

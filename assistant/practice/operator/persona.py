@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from importlib import resources
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from ruamel.yaml import YAML
+from ruamel.yaml.comments import CommentedMap
 from ruamel.yaml.error import MarkedYAMLError
 
 from assistant.errors import SiteFileError
@@ -82,9 +83,8 @@ def persona_names() -> list[str]:
 def load_persona(name: str) -> Persona:
     """A persona by id, or from a file ending in .yaml. Raises SiteFileError with file and line."""
     if name.endswith((".yaml", ".yml")):
-        path = Path(name)
         try:
-            return read_persona(path.read_text(encoding="utf-8"), str(path))
+            return read_persona(Path(name).read_text(encoding="utf-8"), str(Path(name)))
         except (OSError, UnicodeDecodeError) as error:
             raise SiteFileError(f"The persona can't be read: {error}.", where=name) from error
     names = persona_names()
@@ -122,12 +122,12 @@ def read_model(model: type[M], text: str, where: str, what: str) -> M:
         ) from error
 
 
-def _line_of(data: object, loc: tuple[int | str, ...]) -> tuple[int, str]:
+def _line_of(data: Any, loc: tuple[int | str, ...]) -> tuple[int, str]:
     """The line of the deepest part of `loc` that is in the file, and its path in words."""
     line, here = 1, data
     for part in loc:
         try:
-            line = (here.lc.key(part) if isinstance(here, dict) else here.lc.item(part))[0] + 1
+            line = (here.lc.key(part) if isinstance(here, CommentedMap) else here.lc.item(part))[0] + 1
             here = here[part]
         except (KeyError, AttributeError, IndexError, TypeError):
             break

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.oracle.ledger import Finding, Ledger
 from assistant.procedure.model.plan import ALL_CONTACTS, CLOSE, CYCLE, MOVE, OPEN, WAIT, Plan, Step
@@ -31,12 +33,15 @@ class Case:
         if not step_id.startswith("bridge:"):
             return None
         kind, _, subject = step_id.removeprefix("bridge:").partition(":")
-        made = {"open": (OPEN, "opening"), "close": (CLOSE, "opening"), "cycle": (CYCLE, "cycle"), "move": (MOVE, "hands")}
+        made: dict[str, tuple[str, dict[str, Any]]] = {
+            "open": (OPEN, {"opening": subject}), "close": (CLOSE, {"opening": subject}), "cycle": (CYCLE, {"cycle": subject}),
+            "move": (MOVE, {"hands": subject}),
+        }
         if kind == "wait":
             names = (ALL_CONTACTS,) if subject in ("", "*", "all") else (subject,)
             return Step(step_id, WAIT, "", wait_for=names)
         if kind in made:
-            return Step(step_id, made[kind][0], "", **{made[kind][1]: subject})
+            return Step(step_id, made[kind][0], "", **made[kind][1])
         return None
 
     def holds(self, step: Step) -> bool:

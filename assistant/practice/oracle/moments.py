@@ -16,8 +16,8 @@ def step_text(plan: Plan, step_id: str) -> str:
     if step is not None:
         return step.brief or step.say
     _, _, subject = step_id.removeprefix("bridge:").partition(":")
-    named = {**plan.openings, **plan.cycles, **plan.surfaces}.get(subject)
-    return f"what was asked of the {named.name}" if named else "what was asked in between"
+    named = next((table[subject].name for table in (plan.surfaces, plan.cycles, plan.openings) if subject in table), "")
+    return f"what was asked of the {named}" if named else "what was asked in between"
 
 
 def untrue_text(plan: Plan, what: str) -> str:

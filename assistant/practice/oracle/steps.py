@@ -76,7 +76,7 @@ class StepsJudge:
             case.add(fact.at_ms, self._words.why(step, action, fact), f"{fact.step} was believed done")
             if step.kind == WET:
                 case.spoilt.add(step.surface)
-        if step.kind == WET:
+        if step.kind == WET and action is not None:
             if case.world.true(action, fact.claimed_ms):
                 case.spoilt.discard(step.surface)
             first = ledger.stroke_ms if ledger.stroke_ms >= 0 else ledger.started.get(fact.step, fact.claimed_ms)

@@ -62,7 +62,7 @@ def shared_folder(root: Path, name: str) -> Path | None:
 
 def names_in(folder: Path) -> set[str]:
     """The folded names that the practice records booked in a folder give. A record that is gone gives none."""
-    found = set()
+    found: set[str] = set()
     try:
         booked = (folder / "sessions.jsonl").read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError):

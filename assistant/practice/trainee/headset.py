@@ -56,7 +56,7 @@ class DisturbedSource:
 
     def read(self, timeout_s: float) -> bytes | None:
         """As the inner one, with the fan `NOISE_DB` above the quietest block of late while noisy."""
-        block = self._inner.read(timeout_s)
+        block: bytes | None = self._inner.read(timeout_s)
         if self.cut or block is None:
             return None
         samples = np.frombuffer(block, dtype="<i2").astype(np.float64)
@@ -69,7 +69,8 @@ class DisturbedSource:
         # two sources add by power: what is missing from the floor to 12 dB above it
         wanted = max(self._quiet, 30.0) * (10 ** (NOISE_DB / 10) - 1) ** 0.5
         fan = self._fan.read(len(samples)).astype(np.float64) * (wanted / (10 ** (-20.0 / 20) * 32767))
-        return np.clip(np.round(samples + fan), -32768, 32767).astype("<i2").tobytes()
+        louder: np.ndarray = np.clip(np.round(samples + fan), -32768, 32767)
+        return louder.astype("<i2").tobytes()
 
     def lost(self) -> bool:
         return self.cut or self._inner.lost()

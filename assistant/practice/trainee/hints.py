@@ -8,6 +8,9 @@ import queue
 import click
 
 from assistant.practice.enclosure import schematic
+from assistant.practice.enclosure.disturbances import Disturbance
+from assistant.practice.enclosure.drills import Drill
+from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.answering import Answering
 from assistant.practice.trainee.levels import level, question
 from assistant.procedure.model.plan import Plan, Step
@@ -37,9 +40,9 @@ class Hints:
         self.waiting = False
         self._person = person
         self._look: Answering | None = None
-        self._world = None
+        self._world: EnclosureSim | None = None
 
-    def world(self, world, drills) -> None:
+    def world(self, world: EnclosureSim, drills: tuple[Drill | Disturbance, ...]) -> None:
         self._world = world
         self._look = Answering(world, {}) if self._person else None
         if self.level.announces:
@@ -58,8 +61,8 @@ class Hints:
     def facts(self, state: State, facts: tuple[Fact, ...], now_ms: int) -> None:
         """After the assistant's lines."""
         self.waiting = state.mode == "wait"
-        for fact in facts if self._look is not None else ():
-            seen = self._look.seen(fact.text) if isinstance(fact, LineSpoken) else ""
+        for fact in facts:
+            seen = self._look.seen(fact.text) if self._look is not None and isinstance(fact, LineSpoken) else ""
             if seen:
                 self._say(f"           You see: {seen}")
         for _, step in self._begun(facts):

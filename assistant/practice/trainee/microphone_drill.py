@@ -23,7 +23,7 @@ def microphone_speaker(
 
     def speak(form: str, how: str = "Say") -> np.ndarray:
         show(f"  {how}: {form}")
-        wanted, blocks = round(listen_s * RATE_HZ), []
+        wanted, blocks = round(listen_s * RATE_HZ), list[np.ndarray]()
         while sum(len(b) for b in blocks) < wanted and not source.lost():
             block = source.read(0.2)
             if block:
