@@ -5,10 +5,14 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from assistant.errors import FindingsError
+
+if TYPE_CHECKING:
+    from assistant.review.serving.desk import Desk
 
 
 @click.command("review")
@@ -79,7 +83,7 @@ def review(
     serve(desk, listener, certificate=certificate, key=key)
 
 
-def _index_only(desk, rebuild: bool, as_json: bool) -> None:
+def _index_only(desk: Desk, rebuild: bool, as_json: bool) -> None:
     count = desk.index.rebuild() if rebuild else desk.index.refresh()
     problems = desk.index.check()
     if as_json:

@@ -5,7 +5,6 @@ The rules are this project's own; a look rests on what it looks at (common pract
 
 from __future__ import annotations
 
-
 import pytest
 
 from assistant.procedure.model import plan as p

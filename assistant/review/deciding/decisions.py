@@ -110,4 +110,4 @@ def standing(signed: list[Signed]) -> Signed | None:
     """The decision that stands now: the newest final one that holds, else the newest provisional one."""
     good = [s for s in signed if s.decision and not s.withdrawn_by and not s.problem]
     final = [s for s in good if s.decision in FINAL]
-    return (final or good or [None])[-1]
+    return (final or good)[-1] if good else None

@@ -22,7 +22,7 @@ def why_not_holding(opened: Opened) -> str:
     Worked out once. The witness log and the files beside aren't asked here."""
     if "not holding" not in opened.drawn:
         opened.drawn["not holding"] = _why_not(opened)
-    return opened.drawn["not holding"]
+    return str(opened.drawn["not holding"])
 
 
 def _why_not(opened: Opened) -> str:

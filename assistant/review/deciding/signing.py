@@ -29,7 +29,7 @@ from assistant.review.deciding.decisions import (
     standing,
 )
 from assistant.review.deciding.holding import why_not_holding
-from assistant.review.deciding.site_rule import RulesFile
+from assistant.review.deciding.site_rule import Provisional, RulesFile
 from assistant.review.people.accounts import Account, Accounts
 from assistant.review.session.digest import Digest
 from assistant.review.session.opened import Opened
@@ -50,7 +50,7 @@ class Choice:
 
 def worked_in(opened: Opened) -> set[str]:
     """Everybody with a hand in the session: at the gauntlets, confirming, or witnessing."""
-    kept = opened.drawn.get("people")
+    kept: set[str] | None = opened.drawn.get("people")
     if kept is not None:
         return kept
     names = {str(opened.record.header.get("technician", ""))}
@@ -110,7 +110,7 @@ def _final_problem(decision: str, roles: Sequence[str], account: Account, own: b
     return ""
 
 
-def _provisional_problem(rule: object, account: Account, own: bool, summary: Digest, there: bool) -> str:
+def _provisional_problem(rule: Provisional | None, account: Account, own: bool, summary: Digest, there: bool) -> str:
     if rule is None:
         return "The site's rule has no provisional release for this kind of clean."
     if there:

@@ -99,6 +99,7 @@ def load_rules(path: Path | None = None) -> RulesFile:
             try_next="Leave --rules out to use the shipped rules.",
         )
     tree = read_tree(path, str(path))
+    rules: RulesFile
     rules, problems = validate(RulesFile, tree.data, tree)
     if problems:
         raise SiteFileProblems(problems)

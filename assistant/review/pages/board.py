@@ -14,6 +14,7 @@ from assistant.review.deciding.inbox import leave_statement
 from assistant.review.pages.door import address_of
 from assistant.review.pages.sign import components
 from assistant.review.serving.call import Call, session_url
+from assistant.review.serving.live import LiveSession
 from assistant.session.lookup import step_of
 
 HEARTBEAT_S = 10.0
@@ -67,12 +68,12 @@ def witness(call: Call, problem: str = "", status: int = 200) -> Response:
         why_not=why_not,
         problem=problem,
         statement=call.text("statement", MAX_STATEMENT),
-        ask_name=not call.visit.signed_once,
+        ask_name=not call.signed_in.signed_once,
         url=session_url(session.session),
     )
 
 
-def _wanted(call: Call):
+def _wanted(call: Call) -> tuple[LiveSession, Step | None, str]:
     """The live session, the step that waits for a witness, and why this person can't be it."""
     folder = call.desk.folder_of(call.params["enclosure"], call.params["session"])
     call.desk.follower.poll()
@@ -135,7 +136,7 @@ def witness_post(call: Call) -> Response:
         )
     except GauntletError as error:
         return witness(call, error.what, 400 if isinstance(error, UsageError) else 403)
-    call.visit.signed_once = True
+    call.signed_in.signed_once = True
     return call.go("/board?done=witnessed")
 
 

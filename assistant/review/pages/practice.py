@@ -24,6 +24,7 @@ def practice(call: Call) -> Response:
     port = call.desk.setup.evidence
     rows, broken = [], []
     for name in port.trainees()[:MOST_TRAINEES] if port else []:
+        assert port is not None  # it named the trainees
         try:
             found = port.of(name)
         except GauntletError as error:
@@ -49,7 +50,7 @@ def trainee(call: Call, problem: str = "", status: int = 200) -> Response:
         why_not=why_not(found, call.account),
         problem=problem,
         reason=call.text("reason", 1000),
-        ask_name=not call.visit.signed_once,
+        ask_name=not call.signed_in.signed_once,
     )
 
 
@@ -67,7 +68,7 @@ def trainee_sign(call: Call) -> Response:
         )  # fmt: skip
     except GauntletError as error:
         return trainee(call, error.what, 400 if isinstance(error, UsageError) else 403)
-    call.visit.signed_once = True
+    call.signed_in.signed_once = True
     return call.go(f"/practice/{name}#signatures")
 
 
@@ -86,7 +87,7 @@ def trainee_withdraw(call: Call) -> Response:
         )  # fmt: skip
     except GauntletError as error:
         return trainee(call, error.what, 400 if isinstance(error, UsageError) else 403)
-    call.visit.signed_once = True
+    call.signed_in.signed_once = True
     return call.go(f"/practice/{name}#signatures")
 
 

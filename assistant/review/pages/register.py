@@ -13,7 +13,7 @@ from assistant.review.deciding.decisions import SHORT
 from assistant.review.register.agenda import calendar_file
 from assistant.review.register.entries import DONE, MANUAL, PREPARATION, STRUCK
 from assistant.review.register.index import Row
-from assistant.review.register.register import NAMES
+from assistant.review.register.register import NAMES, Duty
 from assistant.review.serving.call import Call
 
 PER_PAGE = 25
@@ -23,7 +23,7 @@ _LOCAL_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d)?")
 def register(call: Call) -> Response:
     """All enclosures and their duties."""
     found = call.desk.duties()
-    groups: dict[str, list] = {}
+    groups: dict[str, list[Duty]] = {}
     for duty in found:
         groups.setdefault(duty.enclosure, []).append(duty)
     with call.desk.index.db() as db:
@@ -94,7 +94,7 @@ def entry_post(call: Call) -> Response:
             call.text("name", 200),
             at,
             call.text("note", 500),
-            call.visit.name,
+            call.signed_in.name,
             call.desk.now_wall(),
         )
     except GauntletError as error:

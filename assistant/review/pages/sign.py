@@ -35,7 +35,7 @@ def sign(call: Call, problem: str = "", status: int = 200) -> Response:
         short=SHORT,
         summary=summary,
         verdict=summary.verdict or "none",
-        ask_name=not call.visit.signed_once,
+        ask_name=not call.signed_in.signed_once,
     )
 
 
@@ -61,7 +61,7 @@ def sign_post(call: Call) -> Response:
         )
     except GauntletError as error:
         return sign(call, error.what, 400 if isinstance(error, UsageError) else 403)
-    call.visit.signed_once = True
+    call.signed_in.signed_once = True
     name = f"{opened.folder.parent.name}/{opened.folder.name}"
     call.desk.index.refresh_one(name)
     return call.go(f"{session_url(name)}?done=signed#signatures")
@@ -72,10 +72,10 @@ def components(call: Call) -> str:
     the same words and time for either; too many failures are made to wait. They are counted for this sign-in alone: what
     others try at the door, in whoever's name, never stops somebody who is signed in."""
     desk, account = call.desk, call.account
-    key = f"visit:{call.visit.csrf}"
+    key = f"visit:{call.signed_in.csrf}"
     if desk.by_name.wait_s(key):
         raise RefusedError("Too many tries. Wait five minutes.")
-    name = account.name if call.visit.signed_once else call.text("name", 200)
+    name = account.name if call.signed_in.signed_once else call.text("name", 200)
     passphrase = call.form.get("passphrase", "")
     passphrase = passphrase if isinstance(passphrase, str) else ""
     desk.by_name.failed(key)  # before the answer is known, as at the door
@@ -113,7 +113,7 @@ def withdraw_post(call: Call) -> Response:
     except GauntletError as error:
         status = 400 if isinstance(error, UsageError) else 403
         return call.say("The signature was not withdrawn.", error.what, status, "Go back and try again.")
-    call.visit.signed_once = True
+    call.signed_in.signed_once = True
     call.desk.index.refresh_one(name)
     return call.go(f"{session_url(name)}?done=withdrawn#signatures")
 

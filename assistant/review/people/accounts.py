@@ -137,7 +137,8 @@ class Accounts:
         with self._changing():
             account = self._must_find(name)
             if account.role in SIGNERS:
-                if self.keys.find(account.name) is not None and not self.keys.find(account.name).withdrawn:
+                key = self.keys.find(account.name)
+                if key is not None and not key.withdrawn:
                     self.keys.withdraw_key(account.name, now)
                 self.keys.create_key(account.name, passphrase, since=now, role=account.role)
             self._swap(account, replace(account, hash=self._hash(passphrase)))
@@ -158,7 +159,7 @@ class Accounts:
         held = account.hash if account else self._nobody
         with self._gate:
             try:
-                good = self._hasher.verify(held, passphrase[:MAX_PASSPHRASE].encode("utf-8", "surrogatepass"))
+                good = bool(self._hasher.verify(held, passphrase[:MAX_PASSPHRASE].encode("utf-8", "surrogatepass")))
             except (VerificationError, InvalidHashError):
                 good = False
         return account if account and good else None

@@ -5,10 +5,15 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from assistant.errors import UsageError
+
+if TYPE_CHECKING:
+    from assistant.review.people.accounts import Accounts
+
 
 _HOME = click.option(
     "--home", type=click.Path(path_type=Path, file_okay=False), help="Folder for accounts, keys and index."
@@ -18,7 +23,7 @@ _STDIN = click.option(
 )
 
 
-def _accounts(home: Path | None):
+def _accounts(home: Path | None) -> Accounts:
     from assistant.review.people.accounts import Accounts
     from assistant.review.serving.places import home_folder, keys_folder
 

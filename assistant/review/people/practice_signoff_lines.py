@@ -150,7 +150,8 @@ def _checked(raw: bytes, number: int, before: str, trainee: str, accounts: Accou
             problem = _by_nobody(body, trainee, accounts)
         datetime.fromisoformat(body["wall"])
         return SignOff(
-            number, *(_text(body, name) for name in ("kind", "name", "role", "wall", "reason", "rule", "rule_sha256")),
+            number, _text(body, "kind"), _text(body, "name"), _text(body, "role"), _text(body, "wall"), _text(body, "reason"),
+            _text(body, "rule"), _text(body, "rule_sha256"),
             _texts(body, "procedures"), _texts(body, "evidence"),
             body["withdraws"] if isinstance(body.get("withdraws"), int) else 0, digest, problem,
         )  # fmt: skip

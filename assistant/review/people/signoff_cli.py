@@ -6,17 +6,22 @@ import json
 import sys
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from assistant.errors import RefusedError, UsageError
+
+if TYPE_CHECKING:
+    from assistant.review.people.accounts import Accounts
+    from assistant.review.people.practice_signoff import EvidencePort
 
 _HOME = click.option("--home", type=click.Path(path_type=Path, file_okay=False), help="Folder for accounts, keys and index.")
 _EVIDENCE = click.option("--evidence-folder", type=click.Path(path_type=Path), help="Folder of trainees' practice evidence.")
 _RULE = click.option("--rule", type=click.Path(path_type=Path), help="The rule for signing off. Default: as for review.")
 
 
-def _open(home: Path | None, evidence: Path | None, rule: Path | None, trainee: str):
+def _open(home: Path | None, evidence: Path | None, rule: Path | None, trainee: str) -> tuple[EvidencePort, str, Accounts]:
     from assistant.review.people.accounts import Accounts
     from assistant.review.serving.places import home_folder, keys_folder
     from assistant.review.serving.wiring import practice_evidence, trainee_folder
@@ -45,6 +50,7 @@ def show(trainee: str, home: Path | None, evidence_folder: Path | None, rule: Pa
 
     port, name, accounts = _open(home, evidence_folder, rule, trainee)
     found = port.of(name)
+    assert found is not None  # it was found by its name
     here_now = [s.sha256 for s in found.sessions]
     rows = [
         (one, why_not_standing(one, found.rule_sha256, here_now) if one.kind == SIGNED else one.problem)

@@ -83,9 +83,7 @@ class Visits:
 
     def door_holds(self, token: str | None, proof: str) -> bool:
         """Whether the form was ours and this browser's."""
-        return bool(token) and hmac.compare_digest(
-            self.door_proof(token), proof.encode("ascii", "replace").decode()
-        )
+        return bool(token and hmac.compare_digest(self.door_proof(token), proof.encode("ascii", "replace").decode()))
 
     def _drop_old(self, now: float) -> None:
         self._visits = {k: v for k, v in self._visits.items() if not self._over(v, now)}

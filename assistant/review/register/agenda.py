@@ -23,7 +23,7 @@ def calendar_file(found: Sequence[Duty], site: str, today: date, stamp: datetime
     calendar.add("x-wr-calname", f"Due: {site}" if site else "Due")
     for duty in found:
         calendar.add_component(_event(duty, today, stamp))
-    return calendar.to_ical()
+    return bytes(calendar.to_ical())
 
 
 def _event(duty: Duty, today: date, stamp: datetime) -> Event:

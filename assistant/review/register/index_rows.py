@@ -51,8 +51,8 @@ def row_of(entry: Entry, size: int, mtime: int, plans: PlanCache, registry: Regi
 def _fill(row: Row, opened: Opened, entry: Entry, registry: Registry) -> None:
     record = opened.record
     told = record.header
-    procedure = told.get("procedure") if isinstance(told.get("procedure"), dict) else {}
-    place = told.get("enclosure") if isinstance(told.get("enclosure"), dict) else {}
+    procedure = found if isinstance(found := told.get("procedure"), dict) else {}
+    place = found if isinstance(found := told.get("enclosure"), dict) else {}
     first, last = record.lines[0], (record.seal or record.lines[-1])
     row.kind, row.head, row.facts = record.kind, record.lines[-1].sha256, len(opened.facts)
     row.enclosure_name = _shown(

@@ -105,12 +105,12 @@ class Row(Base):
     @property
     def reason_list(self) -> list[str]:
         """Why it needs a look, heaviest first."""
-        return json.loads(self.reasons)
+        return list(json.loads(self.reasons))
 
     @property
     def people_list(self) -> list[str]:
         """Everybody who worked in it."""
-        return json.loads(self.people)
+        return list(json.loads(self.people))
 
     @property
     def finding_list(self) -> list[Finding]:
@@ -120,4 +120,4 @@ class Row(Base):
     @property
     def steps(self) -> dict[str, int]:
         """Time per step, in ms."""
-        return json.loads(self.step_ms)
+        return dict(json.loads(self.step_ms))

@@ -96,9 +96,12 @@ def _guarded(row: Access, handler: Handler, desk: Desk) -> Callable[[Request], A
                     403,
                     "Open the page again and repeat.",
                 )
+        answered: Response | Awaitable[Response]
         if asyncio.iscoroutinefunction(handler):
-            return await handler(call)
-        return await run_in_threadpool(handler, call)
+            answered = handler(call)
+        else:
+            answered = await run_in_threadpool(lambda: handler(call))
+        return answered if isinstance(answered, Response) else await answered
 
     return endpoint
 
@@ -165,9 +168,10 @@ def _http_problem(desk: Desk) -> Callable[[Request, Exception], Awaitable[Respon
 
 def _house_problem(desk: Desk) -> Callable[[Request, Exception], Awaitable[Response]]:
     async def answer(request: Request, error: Exception) -> Response:
+        assert isinstance(error, GauntletError)  # which it is registered for
         status = next((code for kind, code in _STATUS.items() if isinstance(error, kind)), 400)
-        what = printable(getattr(error, "what", ""), 400)
-        more = printable((getattr(error, "expected", "") and f"Expected: {error.expected}") or "", 400)
+        what = printable(error.what, 400)
+        more = printable(f"Expected: {error.expected}" if error.expected else "", 400)
         return Call(request, desk, _visit_of(request, desk)).say(
             what, more, status, printable(error.try_next, 300)
         )

@@ -85,6 +85,13 @@ class Call:
         return self.visit.role if self.visit else roles.ANONYMOUS
 
     @property
+    def signed_in(self) -> Visit:
+        """The visit. Only where the table of access asks for a role."""
+        if self.visit is None:
+            raise LookupError("nobody is signed in")
+        return self.visit
+
+    @property
     def account(self) -> Account:
         """The account behind the visit. Only where the table of access asks for a role."""
         found = self.desk.accounts.find(self.visit.name) if self.visit else None

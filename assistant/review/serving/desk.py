@@ -8,14 +8,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, tzinfo
 from pathlib import Path
+from typing import Generic, TypeVar
 
 from argon2 import PasswordHasher
 
 from assistant.errors import GauntletError, RecordError
 from assistant.procedure.loading.source import default_folder
+from assistant.procedure.model.kinds import EnclosureFile
 from assistant.record.signing.keys import Cost
 from assistant.record.verify import VerifyReport, verify, verify_stream
-from assistant.record.witness_log import WitnessLog
+from assistant.record.witness_log import WitnessLog, WitnessReport
 from assistant.review.deciding.site_rule import RulesFile, load_rules
 from assistant.review.people.accounts import Accounts, RateLimit
 from assistant.review.people.practice_signoff import EvidencePort
@@ -57,10 +59,13 @@ class Setup:
     evidence: EvidencePort | None = None
 
 
+T = TypeVar("T")
+
+
 @dataclass
-class _Kept:
+class _Kept(Generic[T]):
+    value: T
     at_s: float = -1e9
-    value: object = None
 
 
 class Desk:
@@ -84,10 +89,10 @@ class Desk:
         self.index.plans = self.sessions.plans
         self.follower = Follower(setup.records, self.sessions.plans)
         self.entries = SiteEntries(setup.records)
-        self._witness = _Kept()
+        self._witness = _Kept[WitnessReport | None](None)
         self._witness_mark = -1
         self._whole_s = -1e9
-        self._files = _Kept()
+        self._files = _Kept[dict[str, EnclosureFile]]({})
         self._checks: dict[Path, tuple[object, VerifyReport]] = {}
         self.refreshed_wall = ""
 
@@ -169,7 +174,7 @@ class Desk:
         fresh = now - self._witness.at_s < WITNESS_FRESH_S
         if mark == self._witness_mark or (self._witness_mark > 0 and fresh):
             return
-        self._witness = _Kept(now, log.check() if mark else None)
+        self._witness = _Kept[WitnessReport | None](log.check() if mark else None, now)
         self._witness_mark = mark
 
     def _verify(self, folder: Path, keys: dict[str, str]) -> VerifyReport:
@@ -186,11 +191,11 @@ class Desk:
         report.problems += [f"Witness log, {problem}." for problem in seen.problems]
         return report
 
-    def enclosures(self) -> dict:
+    def enclosures(self) -> dict[str, EnclosureFile]:
         """The site's enclosure files, read again every few seconds."""
         now = self.clock_s()
         if now - self._files.at_s > FILES_FRESH_S:
-            self._files = _Kept(now, enclosure_files(self.setup.procedures or default_folder()))
+            self._files = _Kept(enclosure_files(self.setup.procedures or default_folder()), now)
         return self._files.value
 
     def duties(self) -> list[Duty]:

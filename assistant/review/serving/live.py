@@ -138,8 +138,8 @@ class LiveSession:
         """What a board shows of it. All texts made safe; times as milliseconds from now."""
         now = self.now_ms(now_s)
         told = self.header
-        place = told.get("enclosure") if isinstance(told.get("enclosure"), dict) else {}
-        procedure = told.get("procedure") if isinstance(told.get("procedure"), dict) else {}
+        place = part if isinstance(part := told.get("enclosure"), dict) else {}
+        procedure = part if isinstance(part := told.get("procedure"), dict) else {}
         found: dict[str, Any] = {
             "session": self.session,
             "kind": self.kind,

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from assistant.errors import GauntletError, RecordError
 from assistant.practice.evidence.command import evidence_folder
-from assistant.practice.evidence.signoff import TraineeFile, covered, readiness
+from assistant.practice.evidence.signoff import Session, TraineeFile, covered, readiness
 from assistant.practice.evidence.site_rule import site_rule
 from assistant.practice.trainee.folder import trainee_folder as _trainee_folder
 from assistant.record.reader import read_record
@@ -104,7 +104,7 @@ def trainee_folder(port: EvidencePort, name: str) -> str:
     return name if theirs not in there and name in there else theirs
 
 
-def _names(sessions: list) -> tuple[str, ...]:
+def _names(sessions: list[Session]) -> tuple[str, ...]:
     """The names the trainee's own records give, newest first."""
     found: dict[str, None] = {}
     for session in sessions[::-1][:20]:

@@ -4,7 +4,8 @@ and what went wrong. Pure: facts in, spans and marks out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any
 
 from assistant.procedure.model.plan import Plan
 from assistant.review.session.lanes import (
@@ -229,7 +230,7 @@ class _Builder:
         self.event(NOTE, fact.at_ms, f"The {fact.device} was lost")
 
 
-_HANDLERS = {
+_HANDLERS: dict[type[Fact], Callable[[_Builder, Any], None]] = {
     steps.StrokeStarted: _Builder.stroke,
     contacts.ContactStarted: _Builder.contact,
     contacts.RewetAsked: _Builder.rewet_asked,

@@ -5,6 +5,8 @@ Names come from the plan as it was on the day; without one, from the ids.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from assistant.procedure.model.plan import MOVE, Plan, Step
 from assistant.session.order.bridges import bridge_step, is_bridge
 
@@ -86,13 +88,14 @@ def cycle_name(plan: Plan | None, cycle: str) -> str:
 def left_open_words(plan: Plan | None, item: str) -> str:
     """An entry of `left_open` ("step:x") in words."""
     kind, _, name = item.partition(":")
-    named = {
+    known: dict[str, Callable[[Plan | None, str], str]] = {
         "step": step_name,
         "contact": surface_name,
         "surface": surface_name,
         "cycle": cycle_name,
         "opening": opening_name,
-    }.get(kind)
+    }
+    named = known.get(kind)
     if named is None:
         return item
     text = {

@@ -143,7 +143,7 @@ class PlanCache:
         if not isinstance(procedure, dict) or not isinstance(procedure.get("id"), str):
             raise RecordError("The record's first line doesn't name its procedure.", where=str(folder))
         site = folder / SITE_FOLDER
-        language = told.get("language") if isinstance(told.get("language"), str) else "en"
+        language = named if isinstance(named := told.get("language"), str) else "en"
         key = f"{_content(site)}:{procedure['id']}:{language}"
         with self._lock:
             kept = self._plans.get(key)

@@ -75,9 +75,9 @@ def step_rows(facts: Sequence[Fact], plan: Plan | None, line_numbers: Sequence[i
             rows.append(row)
             current[fact.step] = row
         elif isinstance(fact, steps.StepConfirmed | steps.WaitEnded | steps.StepSkipped):
-            row = current.get(fact.step)
-            if row is None:
+            if fact.step not in current:
                 continue
+            row = current[fact.step]
             if isinstance(fact, steps.StepConfirmed):
                 row.outcome, row.took_ms = "done", fact.took_ms
                 row.by = _by(fact, row)
