@@ -56,6 +56,13 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.selftest": EVERYTHING,
     "assistant.measure": ("assistant.lazy_commands",),
 }
+# Circles and rooms that import each other: what is left to mend. Both only shrink, and end empty.
+CIRCLES_LEFT: tuple[tuple[str, ...], ...] = (
+    ("assistant.session.words.talk", "assistant.session.words.values"),
+)
+BOTH_WAYS_LEFT: tuple[tuple[str, str], ...] = (
+    ("practice", "station"), ("procedure", "prover"), ("procedure", "session"), ("record", "station"),
+)
 PURE = ("assistant.session", "assistant.calc", "assistant.procedure.model")
 PACKAGES_FOR_PURE = {"transitions", "pydantic", "typing_extensions"}
 
@@ -170,6 +177,68 @@ def impure_calls(package: Path, only: str = "") -> tuple[list[str], int]:
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in IMPURE_BUILTINS:
                 complaints.append(f"{where}: the core may not call {node.func.id}")
     return complaints, seen
+
+
+def reaches(package: Path) -> dict[str, set[str]]:
+    """Module -> the project's modules it imports, at the top or late."""
+    known = modules(package)
+    graph: dict[str, set[str]] = {module: set() for module in known}
+    for module, path in known.items():
+        for found in imports(module, path, known):
+            target = found.target
+            while target and target not in known:
+                target = target.rpartition(".")[0]
+            if target not in ("", module, package.name):
+                graph[module].add(target)
+    return graph
+
+
+def circles(graph: dict[str, set[str]]) -> list[tuple[str, ...]]:
+    """Sets of modules that reach one another (strongly connected components of more than one)."""
+    def beyond(start: str, way: dict[str, set[str]]) -> set[str]:
+        seen, ahead = set(), [start]
+        while ahead:
+            for module in way[ahead.pop()] - seen:
+                seen.add(module)
+                ahead.append(module)
+        return seen
+
+    back: dict[str, set[str]] = {module: set() for module in graph}
+    for module, targets in graph.items():
+        for target in targets:
+            back[target].add(module)
+    found = {tuple(sorted(beyond(module, graph) & beyond(module, back))) for module in graph}
+    return sorted(ring for ring in found if ring)
+
+
+def both_ways(graph: dict[str, set[str]]) -> list[tuple[str, str]]:
+    """Pairs of rooms of which each imports something of the other."""
+    def room(module: str) -> str:
+        return module.split(".")[1]
+
+    pairs = {(room(module), room(target)) for module, targets in graph.items() for target in targets
+             if module.count(".") and room(module) != room(target)}
+    return sorted(pair for pair in pairs if pair[0] < pair[1] and pair[::-1] in pairs)
+
+
+def test_modules_that_import_each_other_are_only_those_still_to_be_mended() -> None:
+    assert circles(reaches(ROOT / "assistant")) == sorted(CIRCLES_LEFT)
+
+
+def test_rooms_that_import_each_other_are_only_those_still_to_be_mended() -> None:
+    assert both_ways(reaches(ROOT / "assistant")) == sorted(BOTH_WAYS_LEFT)
+
+
+def test_a_late_import_that_closes_a_circle_is_seen(tmp_path: Path) -> None:
+    for name, text in {"hall/a.py": "def f():\n    from assistant.hall import b\n",
+                       "hall/b.py": "from assistant.yard import c\n", "yard/c.py": "import assistant.hall.a\n",
+                       "yard/d.py": "import assistant.hall.a\n", "__init__.py": ""}.items():
+        path = tmp_path / "assistant" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text)
+    graph = reaches(tmp_path / "assistant")
+    assert circles(graph) == [("assistant.hall.a", "assistant.hall.b", "assistant.yard.c")]
+    assert both_ways(graph) == [("hall", "yard")]
 
 
 def test_no_room_reaches_where_it_may_not() -> None:

@@ -15,7 +15,7 @@ from assistant.record.lines.merkle import RunningRoot
 from assistant.record.lines.scan import Ending, scan
 from assistant.record.lines.seal import seal_problem
 from assistant.record.reader import Record
-from assistant.record.signing.signatures import SignatureCheck, check_signature
+from assistant.record.signing.checking import SignatureCheck, check_signature
 from assistant.record.storage.file_store import open_record_file, record_file
 from assistant.record.storage.paths import root_of_session
 from assistant.record.witness_log import WitnessLog

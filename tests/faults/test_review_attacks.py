@@ -15,7 +15,8 @@ import uvicorn
 from assistant.errors import GauntletError, RecordError, RefusedError, StorageError, UsageError
 from assistant.record.beside.attached import opening_names
 from assistant.record.reader import read_record
-from assistant.record.signing.signatures import standing_signatures, withdraw_signature
+from assistant.record.signing.checking import standing_signatures
+from assistant.record.signing.signatures import withdraw_signature
 from assistant.record.verify import verify
 from assistant.review.deciding.decisions import ACCEPTED, REJECTED
 from assistant.review.deciding.signing import Wish, sign

@@ -32,7 +32,7 @@ from assistant.record.export.wording import clock, detail, length, pieces, wall
 from assistant.record.lines.chain import seed
 from assistant.record.lines.envelope import Line
 from assistant.record.reader import Record
-from assistant.record.signing.signatures import check_signature, standing_signatures
+from assistant.record.signing.checking import check_signature, standing_signatures
 
 SIZES = {"a4": A4, "letter": LETTER}
 MARGIN = 44.0

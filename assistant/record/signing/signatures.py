@@ -7,66 +7,23 @@ A signature covers the whole line, `prev` included, so it can't be cut out and p
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from assistant.errors import RecordError, RefusedError, StorageError, UsageError
 from assistant.record.lines.canonical import from_canonical, to_canonical
-from assistant.record.lines.chain import SIGNATURE_ZEROS, ZEROS, blank, digest_of
+from assistant.record.lines.chain import SIGNATURE_ZEROS, ZEROS, digest_of
 from assistant.record.lines.envelope import Line, encode_line
-from assistant.record.lines.safe_text import printable
 from assistant.record.reader import Record, read_record, require_whole
-from assistant.record.signing.keys import UnlockedKey, key_id_of, signature_holds
+from assistant.record.recover import set_tail_aside
+from assistant.record.signing.checking import message_of, standing_signatures
+from assistant.record.signing.keys import UnlockedKey
 from assistant.record.storage.file_store import FileLineStore, record_file
 from assistant.record.storage.files import Files, OsFiles
 from assistant.record.storage.locks import WriterLock
 from assistant.record.storage.paths import root_of_session
+from assistant.record.verify import verify
 from assistant.record.witness_log import WitnessLog
-
-
-@dataclass(frozen=True)
-class SignatureCheck:
-    """One line after the seal. `known`: its key is in the registry; None when no registry was given."""
-
-    line: int
-    kind: str
-    name: str
-    key_id: str
-    meaning: str
-    wall: str
-    known: bool | None
-    problem: str = ""
-
-
-def check_signature(line: Line, public_keys: dict[str, str] | None = None) -> SignatureCheck:
-    """Check the signature in a `record_signed` or `record_withdrawn` line. Never raises."""
-    data = line.data
-    parts = ("name", "key_id", "public_key", "signature", "digest", "meaning")
-    text = {key: value for key in parts if isinstance(value := data.get(key), str)}
-    if len(text) < len(parts):
-        return SignatureCheck(
-            line.seq, line.kind, "", "", "", line.wall, None, "lacks the parts of a signature"
-        )
-    problem = ""
-    message = _message(line.raw, text["signature"], text["digest"])
-    if message is None or not signature_holds(text["public_key"], message, text["signature"]):
-        problem = "its signature doesn't fit its bytes"
-    elif key_id_of(bytes.fromhex(text["public_key"])) != text["key_id"]:
-        problem = "its key id doesn't fit its key"
-    known = None if public_keys is None else public_keys.get(text["key_id"]) == text["public_key"]
-    if known is False and not problem:
-        problem = "it is signed by a key that isn't in the registry"
-    return SignatureCheck(
-        line.seq,
-        line.kind,
-        printable(text["name"], 120),
-        text["key_id"],
-        printable(text["meaning"], 400),
-        line.wall,
-        known,
-        problem,
-    )
 
 
 def sign_record(
@@ -115,12 +72,6 @@ def withdraw_signature(
     return _add_after_seal(path, "record_withdrawn", data, key, wall, files or OsFiles(), witness, stands)
 
 
-def standing_signatures(record: Record) -> list[Line]:
-    """Signatures after the seal that no later line withdraws."""
-    gone = {line.data.get("withdraws") for line in record.after_seal if line.kind == "record_withdrawn"}
-    return [line for line in record.after_seal if line.kind == "record_signed" and line.seq not in gone]
-
-
 def _add_after_seal(
     path: Path | str,
     kind: str,
@@ -131,9 +82,6 @@ def _add_after_seal(
     witness: bool,
     may: Callable[[Record], None],
 ) -> Line:
-    from assistant.record.recover import set_tail_aside
-    from assistant.record.verify import verify
-
     folder = record_file(path).absolute().parent
     lock = WriterLock(folder, key.name, files=files)
     store: FileLineStore | None = None
@@ -179,7 +127,7 @@ def _add_after_seal(
             fact={"kind": kind, "v": 1, "data": data},
             prev=last.sha256,
         )
-        if _message(raw, SIGNATURE_ZEROS, ZEROS) is None:
+        if message_of(raw, SIGNATURE_ZEROS, ZEROS) is None:
             raise UsageError("The details of a signature may not hold fields called signature or digest.")
         body = from_canonical(raw)
         body["data"]["signature"] = key.sign(raw)
@@ -202,11 +150,3 @@ def _add_after_seal(
         if store:
             store.close()
         lock.release()
-
-
-def _message(raw: bytes, signature: str, digest: str) -> bytes | None:
-    """What was signed: the line with signature and digest as zeros."""
-    if len(signature) != len(SIGNATURE_ZEROS) or len(digest) != len(ZEROS):
-        return None
-    without = blank(raw, "signature", signature)
-    return None if without is None else blank(without, "digest", digest)
