@@ -47,7 +47,7 @@ TYPE_IT = (
 @click.option("--persona", help="Show me one: a virtual operator does it. One of: " + ", ".join(persona_names()) + ".")
 @click.option("--mishaps", type=click.IntRange(0, 20), default=0, show_default=True, help="How many things go wrong.")
 @click.option("--mishap", "words", multiple=True, help="Only this kind, such as torn_glove; repeat for several.")
-@click.option("--seed", type=int, default=1, show_default=True, help="The same number, the same drill.")
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="The same number, the same drill.")
 @click.option("--factor", type=float, default=10.0, show_default=True, help="How many times faster waits pass; 1: true waits.")
 @click.option("--option", "answers", multiple=True, metavar="NAME=yes|no", help="Answer a question of the start.")
 @click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")

@@ -48,6 +48,11 @@ ROWS = [
     Row("an unknown command, near miss", "dmeo", 2, ("dmeo", "demo")),
     Row("an unknown command, far off", "xyzzy", 2, ("xyzzy",)),
     Row("an unknown engine", "demo --engine ears", 2, ("ears", "pocketsphinx")),
+    Row("a seed below nothing", "demo --seed -1", 2, ("--seed", "-1")),
+    Row("a practice seed below nothing", "practice gb-2-light-clean --seed -1", 2, ("--seed", "-1")),
+    Row("a name no file can have", f"check {'x' * 5000}", 2, ("There is no procedure",)),
+    Row("a procedure file with a directive", "check directive --folder {t}/directive", 2, ("directive.yaml:2", "%")),
+    Row("a device for a record", "verify /dev/zero", 7, ("isn't a file",)),
     Row("a number that isn't one", "demo --snr loud", 2, ("loud",)),
     Row("a language there is none of", "demo --language xx", 2, ("xx",)),
     Row("Vosk asked for and no model", "demo --json --engine vosk", 4, ("model",)),
@@ -87,7 +92,8 @@ ROWS = [
 @pytest.fixture(scope="module")
 def things(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("things")
-    for kind, data in (("broken", b"title: [unclosed\nsteps:\n  - {"), ("binary", bytes(range(256)))):
+    made = (("broken", b"title: [unclosed\nsteps:\n  - {"), ("binary", bytes(range(256))), ("directive", b"# of ours\n%YAML 1.3\n---\na: 1\n"))
+    for kind, data in made:
         shutil.copytree(PROCEDURES, folder / kind)
         (folder / kind / f"{kind}.yaml").write_bytes(data)
     (folder / "not-a-model").mkdir()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import unicodedata
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.record.lines.safe_text import printable
+from assistant.record.storage.files import OsFiles, write_whole
 from assistant.record.storage.paths import safe_name, session_folder
 
 NASTY = [
@@ -77,3 +79,12 @@ def test_nothing_shown_is_a_control_or_reordering_character(text: str):
 
 def test_terminal_escapes_are_written_out():
     assert printable("A\x1b[31mB\x07\u202e") == "A<U+001B>[31mB<U+0007><U+202E>"
+
+
+def test_a_file_never_takes_the_place_of_something_that_is_no_file(tmp_path: Path) -> None:
+    """As root, a report written "to" a device would have replaced its node."""
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    with pytest.raises(OSError, match="no ordinary file"):
+        write_whole(OsFiles(), pipe, b"data")
+    assert pipe.is_fifo() and [p.name for p in tmp_path.iterdir()] == ["pipe"]

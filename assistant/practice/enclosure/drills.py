@@ -44,7 +44,10 @@ def draw(
     """`count` mishaps at different wiping steps, in the order of the work. `weights`: command id -> how much more
     often than once (see `Refresh.weights`); `words`: only these. Same plan and seed, same drills."""
     chance = random.Random(f"drill:{seed}")
-    known = [m for m in plan.mishaps.values() if (not words or m.word in words) and (with_ends or m.word not in _ENDS)]
+    known = [
+        m for m in plan.mishaps.values()
+        if m.word and (not words or m.word in words) and (with_ends or m.word not in _ENDS)
+    ]
     wipes = [s for s in plan.steps if s.kind == WET and not s.when] or [s for s in plan.steps if s.kind == WET]
     if not known or not wipes:
         return ()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -113,7 +114,7 @@ def check_all(paths: tuple[str, ...], folder: Path | None) -> Checked:
     open_rules: dict[str, list[str]] = {}
     names: list[tuple[str, Path | None]] = []
     for path in paths:
-        if Path(path).is_dir():
+        if os.path.isdir(path):  # unlike pathlib, no name is too long for it
             names += [(name, Path(path)) for name in procedure_names(Path(path))]
         else:
             names.append((path, folder))

@@ -13,7 +13,7 @@ import click
 @click.option(
     "--option", "options", multiple=True, metavar="NAME=yes|no", help="An answer given at the start."
 )
-@click.option("--seed", default=1, show_default=True, help="Seed of the simulation; the same gives the same.")
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Seed of the simulation; the same gives the same.")
 @click.option("--runs", default=1000, show_default=True, type=click.IntRange(1, 100_000))
 @click.option(
     "--procedures", "--folder", "folder", type=click.Path(path_type=Path, exists=True, file_okay=False),

@@ -122,6 +122,12 @@ def read_what_can_be(path: Path, shown: str = "") -> Tree:
             line,
             column,
         ) from error
+    directive = re.match(r"(?:\s*(?:#.*)?\n)*%", text)
+    if directive:
+        raise refuse(
+            "A YAML directive stands at the start.", "a plain YAML 1.2 file", "Take the line with the % out.",
+            text.count("\n", 0, directive.end()) + 1, 1,
+        )
     hidden = _hidden_characters(text, shown)
     if hidden:  # a control character would end the reading; the values that hold one are out of the question anyway
         text = "".join("\N{MIDDLE DOT}" if _is_hidden(c) and c not in "\n\r\t" else c for c in text)

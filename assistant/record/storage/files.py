@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import sys
 from pathlib import Path
@@ -108,7 +109,10 @@ def make_folders(files: Files, path: Path) -> None:
 
 
 def write_whole(files: Files, path: Path, data: bytes, *, durable: bool = True) -> None:
-    """Write a small file beside its place and move it there, so that it is there whole or not at all."""
+    """Write a small file beside its place and move it there, so that it is there whole or not at all. Raises
+    OSError, also for a place that holds something else than a file: a device must never be replaced by one."""
+    if path.exists() and not path.is_file():
+        raise FileExistsError(errno.EEXIST, "that is no ordinary file", str(path))
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     fd = files.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
     try:

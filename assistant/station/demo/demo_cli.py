@@ -22,7 +22,7 @@ from assistant.station.demo.demo import DemoResult
 @click.option("--model", help="A Vosk model: folder, .zip or .aar.")
 @click.option("--echo", "echo_db", type=float, help="Let the assistant's voice leak into the microphone, in dB (-20).")
 @click.option("--snr", "snr_db", type=float, default=20.0, show_default=True, help="Speech above fan noise, in dB.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Another seed, another technician's timing.")
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Another seed, another technician's timing.")
 def demo(
     as_json: bool, plain: bool, records: Path | None, language: str, engine: str | None, model: str | None,
     echo_db: float | None, snr_db: float, seed: int,

@@ -97,7 +97,7 @@ def measure_practice(plan: Plan, sessions: int, seed: int | str, say=lambda text
 @click.command("practice")
 @click.option("--sessions", type=click.IntRange(1, 100_000), default=200, show_default=True, help="For each of the twelve people.")
 @click.option("--procedure", default="gb-2-light-clean", show_default=True)
-@click.option("--seed", type=int, default=1, show_default=True)
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True)
 @click.option("--no-sound", is_flag=True, help="Leave out the session with real sound.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def practice(sessions: int, procedure: str, seed: int, no_sound: bool, as_json: bool) -> int:

@@ -109,7 +109,7 @@ def measure_by_ear(
 
 @click.command("by-ear")
 @click.option("--seeds", type=click.IntRange(1, 10_000), default=10, show_default=True, help="How many cleans.")
-@click.option("--seed", type=int, default=1, show_default=True, help="The first one's seed; the next has the next number.")
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="The first one's seed; the next has the next number.")
 @click.option("--procedure", default="gb-2-light-clean", show_default=True)
 @click.option("--persona", default="careful", show_default=True, help="Who hears, by id or file; the fan is theirs.")
 @click.option("--jobs", type=click.IntRange(1, 64), help="Processes side by side. Only the seconds depend on it. Default: one a core.")

@@ -27,7 +27,7 @@ from tests.bench.practice.soak import Soaked, soak_side_by_side
 @click.option("--persona", "personas", multiple=True, help="Which persona, by id or file; repeat for several. Default: all.")
 @click.option("--procedure", "procedures", multiple=True, default=("gb-2-light-clean",), show_default=True,
               help="Which procedure; repeat for several.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Another number, other sessions.")
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Another number, other sessions.")
 @click.option("--jobs", type=click.IntRange(1, 64), help="Processes side by side. The figures don't depend on it. Default: one a core.")
 @click.option("--by-ear", is_flag=True, help="With --sound: operators hear the assistant's sound through a recogniser.")
 @click.option("--scripts", type=click.Path(path_type=Path), help="Folder for a short script of each engine fault.")

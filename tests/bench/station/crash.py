@@ -224,7 +224,7 @@ def _finish(folder: Path, tally: CrashTally, rng: random.Random, loaded: Any, ju
 
 @click.command("crash")
 @click.option("--kills", type=click.IntRange(1, 100_000), default=25, show_default=True)
-@click.option("--seed", type=int, default=1, show_default=True)
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def crash(kills: int, seed: int, as_json: bool) -> int:
     """Kill a writing session again and again, recover it, finish it, judge it."""
