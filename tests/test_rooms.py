@@ -36,11 +36,12 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.hearing": ("assistant.hearing", "assistant.session.words.spelling", *WIRE),
     "assistant.speaking": ("assistant.speaking", *WIRE),
     "assistant.record": ("assistant.record", *WIRE),
-    # Commands, not the room itself: they fold a record through the core by way of the station.
-    "assistant.record.commands": ("assistant.record", "assistant.station", *WIRE),
-    "assistant.practice": (*CORE, "assistant.practice", "assistant.procedure", "assistant.hearing",
+    # Opens a record again and tells it: of the record room only what reads and checks.
+    "assistant.account": (*CORE, "assistant.account", "assistant.procedure", "assistant.record.reader",
+                          "assistant.record.lines", "assistant.record.verify"),
+    "assistant.practice": (*CORE, "assistant.account", "assistant.practice", "assistant.procedure", "assistant.hearing",
                            "assistant.speaking", "assistant.station"),
-    "assistant.review": (*CORE, "assistant.review", "assistant.record", "assistant.procedure"),
+    "assistant.review": (*CORE, "assistant.account", "assistant.review", "assistant.record", "assistant.procedure"),
     # Hands the pages a voice and the trainees' evidence as plain functions; the pages themselves know neither room.
     "assistant.review.serving.wiring": ("assistant.review", "assistant.record", "assistant.speaking",
                                         "assistant.practice"),

@@ -11,6 +11,8 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "station"))
 from fakes import BlockSource, HandClock
 
+from assistant.account.reading import load_session
+from assistant.account.rederiving import rederive
 from assistant.errors import SoundDeviceError
 from assistant.hearing.judging.judge import Bars
 from assistant.hearing.people.profile import Profile
@@ -26,7 +28,6 @@ from assistant.practice.trainee.spoken_recall import SpokenRecall
 from assistant.session import expects, inputs, listened_for
 from assistant.session.facts.steps import StepStarted
 from assistant.speaking.player import Player
-from assistant.station.account.opening import load_session, rederive
 from assistant.station.live import practice_live
 from assistant.station.live.devices import LiveDevices
 from assistant.station.live.own_voice import bars_of

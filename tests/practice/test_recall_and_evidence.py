@@ -10,6 +10,8 @@ from datetime import date
 import pytest
 from click.testing import CliRunner
 
+from assistant.account.reading import load_session
+from assistant.account.rederiving import rederive
 from assistant.errors import RecordError, RefusedError, SiteFileError
 from assistant.hearing.values import parsing as values
 from assistant.practice.evidence.score import RECALL, EnclosureLog, score
@@ -29,7 +31,6 @@ from assistant.session.inputs import Begin, Recalled
 from assistant.session.rules import RULES_VERSION
 from assistant.session.wire import to_wire
 from assistant.station.account.header import header
-from assistant.station.account.opening import load_session, rederive
 from assistant.station.live.run_cli import run
 from assistant.station.live.setup import vocabulary
 from assistant.station.live.signed_off import require_sign_off

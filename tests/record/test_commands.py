@@ -15,11 +15,12 @@ from typing import Any
 import pytest
 
 from assistant.errors import FindingsError, RecordError, RefusedError, ReplayMismatchError, UsageError
-from assistant.record.commands import export_cli, keys_cli, tag_cli, transcribe_cli, verify_cli
+from assistant.record.commands import keys_cli, transcribe_cli
 from assistant.record.recover import recover
 from assistant.record.storage.paths import root_of_session
 from assistant.record.witness_log import WitnessLog
 from assistant.station.account.replay_cli import replay
+from assistant.station.commands import export_cli, tag_cli, verify_cli
 from tests.bench.record import command as measure
 from tests.bench.record.sessions import core_record
 from tests.record.support import WALL, new_record, sealed_record, spoken

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.record.commands.shared import fold_deep
+from assistant.account.deep import fold_deep
 from assistant.record.reader import read_record
 from assistant.record.verify import deep_verify, verify
 from assistant.session.rules import RULES_VERSION

@@ -10,8 +10,8 @@ import pytest
 
 from assistant.errors import RecordError, RefusedError, UsageError
 from assistant.record.reader import read_record
-from assistant.record.signing.keys import UnlockedKey
 from assistant.record.signing.checking import standing_signatures
+from assistant.record.signing.keys import UnlockedKey
 from assistant.record.signing.signatures import sign_record, withdraw_signature
 from assistant.record.verify import verify
 from tests.record.support import WALL, new_record, sealed_record, supervisor

@@ -10,8 +10,6 @@ import pytest
 from pypdf import PdfReader
 
 from assistant.errors import RecordError, UsageError
-from assistant.record.commands.shared import summary_of
-from assistant.record.commands.verify_cli import describe
 from assistant.record.export.pdf import pdf_bytes
 from assistant.record.export.tag import status
 from assistant.record.reader import read_record
@@ -20,6 +18,8 @@ from assistant.record.signing.signatures import sign_record
 from assistant.record.transcribe import PaperEntry, read_entries, transcribe, transcription_record
 from assistant.record.verify import verify
 from assistant.review.deciding.decisions import MEANINGS, REMARK
+from assistant.station.account.summary import summarise as summary_of
+from assistant.station.commands.verify_cli import describe
 from tests.record.support import WALL, new_record, sealed_record, spoken, supervisor
 
 ROWS = [

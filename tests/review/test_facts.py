@@ -10,11 +10,11 @@ from dataclasses import replace
 
 import pytest
 
+from assistant.account.names import step_name
 from assistant.review.pages.facts import PER_PAGE
 from assistant.review.serving.app import create_app
 from assistant.review.serving.desk import Desk
 from assistant.review.session.lane_builder import lanes
-from assistant.review.session.names import step_name
 from assistant.session.facts.lines import LineSpoken
 from tests.bench.review.generator import demo_site
 from tests.review.conftest import Browser, browser, clumsy, session_path

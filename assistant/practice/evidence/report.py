@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import click
 
+from assistant.account.times import clock_text
 from assistant.practice.session_run import Practised
 from assistant.practice.trainee.levels import ASSESSMENT
 from assistant.station.account.json_out import print_json
-from assistant.station.account.times import clock_text
 
 
 def report(done: Practised, as_json: bool) -> None:

@@ -1,5 +1,4 @@
-"""What the record's commands share: finding a record, today's wall time, one JSON object out, folding
-deep."""
+"""What the record's commands share: finding a record, today's wall time, one JSON object out."""
 
 from __future__ import annotations
 
@@ -7,19 +6,16 @@ import json
 import os
 import sys
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import platformdirs
 
-from assistant.errors import GauntletError, StorageError
-from assistant.record.reader import Record, read_record
+from assistant.errors import StorageError
 from assistant.record.storage.file_store import FILE_NAME, storage_error
 from assistant.record.storage.files import OsFiles, make_folders, write_whole
 from assistant.record.storage.index import find_record
-from assistant.record.verify import DeepOutcome, deep_verify
 
 
 def record_path(wanted: str, records: str | None = None) -> Path:
@@ -82,44 +78,3 @@ def write_out_by(folder: Path, name: str, fill: Callable[[BinaryIO], None]) -> P
     finally:
         beside.unlink(missing_ok=True)
     return folder / name
-
-
-def fold_deep(record: Record) -> DeepOutcome:
-    """Fold a record through today's core, and decide everything again where the rules are the same
-    version."""
-    if record.header.get("transcribed") is True:
-        return DeepOutcome("")  # paper has no core facts to fold
-    from assistant.station.account.digest import state_sha256
-    from assistant.station.account.opening import OpenedSession, facts_of, plan_of, rederive
-
-    opened = OpenedSession(record, plan_of(record), tuple(facts_of(record)))
-    return DeepOutcome(state_sha256(opened.state(), record.rules), problems=tuple(rederive(opened)))
-
-
-def state_digest(state: Any, rules: int) -> str:
-    """The digest that a seal carries, of a state that was folded already. `rules`: the record's version of them."""
-    from assistant.station.account.digest import state_sha256
-
-    return state_sha256(state, rules)
-
-
-def deep_problems(path: Path | str) -> list[str]:
-    """What doesn't agree when the record is folded, and decided again, by today's core; empty: replay is proof."""
-    try:
-        return deep_verify(read_record(path), fold_deep)
-    except GauntletError as error:
-        return [f"It can't be folded: {error.what}"]
-    except (KeyError, IndexError, TypeError, ValueError, AttributeError, RuntimeError) as error:
-        # Whole, but made by somebody else's hand: its facts have shapes that no session writes.
-        return [f"It can't be folded: its facts aren't a session's ({type(error).__name__})"]
-
-
-def summary_of(record: Record) -> Any:
-    """The report's summary, from the core's fold; of a clean kept on paper, from its late entries."""
-    from assistant.station.account.summary import RELEASE_RULE, released_by, summarise
-
-    if record.header.get("transcribed") is True:
-        from assistant.record.export.paper import paper_summary
-
-        return replace(paper_summary(record), released=released_by(record), release_rule=RELEASE_RULE)
-    return summarise(record)

@@ -8,8 +8,8 @@ from typing import Any
 
 from assistant.record.lines.envelope import Line
 from assistant.record.reader import Record
-from assistant.record.signing.keys import PublicKey, not_in_force
 from assistant.record.signing.checking import SignatureCheck, check_signature
+from assistant.record.signing.keys import PublicKey, not_in_force
 
 ACCEPTED, REMARK, REJECTED, PROVISIONAL = (
     "accepted",

@@ -6,7 +6,7 @@ clean counts only where the core can follow every fact of it, and ends where the
 
 from __future__ import annotations
 
-from assistant.record.commands.shared import state_digest
+from assistant.account.digest import state_sha256
 from assistant.record.verify import verify_read
 from assistant.review.session.opened import Opened
 
@@ -43,6 +43,6 @@ def _why_not(opened: Opened) -> str:
     if len(opened.facts) != opened.count_at(opened.end_ms):
         return "Its facts lie after its end."
     sealed = record.seal.data.get("state_sha256")
-    if sealed and sealed != state_digest(state, record.rules):
+    if sealed and sealed != state_sha256(state, record.rules):
         return "Folded again it ends in another state than the one that was sealed."
     return ""

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from assistant.account.deep import deep_problems
 from assistant.errors import RefusedError, UsageError
-from assistant.record.commands.shared import deep_problems
 from assistant.record.lines.envelope import Line
 from assistant.record.reader import Record, read_record
 from assistant.record.signing.signatures import sign_record, withdraw_signature

@@ -9,10 +9,10 @@ from typing import Any
 
 from starlette.responses import Response
 
+from assistant.account.names import plain
 from assistant.record.lines.envelope import Line
 from assistant.record.lines.safe_text import printable
 from assistant.review.serving.call import Call, session_url
-from assistant.review.session.names import plain
 from assistant.review.session.times import clock_words
 
 PER_PAGE = 50

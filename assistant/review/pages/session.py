@@ -7,6 +7,7 @@ from typing import Any
 
 from starlette.responses import Response
 
+from assistant.account.names import left_open_words
 from assistant.errors import RecordError
 from assistant.review.deciding.decisions import signed_lines, standing
 from assistant.review.deciding.holding import is_paper, why_not_holding
@@ -21,7 +22,6 @@ from assistant.review.session.answer import answer
 from assistant.review.session.compare import compare, earlier
 from assistant.review.session.digest import Digest
 from assistant.review.session.lane_builder import lanes
-from assistant.review.session.names import left_open_words
 from assistant.review.session.opened import Opened
 from assistant.review.session.steps_table import step_rows
 from assistant.review.session.timeline_svg import timeline_svg, with_cursor

@@ -18,6 +18,7 @@ from sqlalchemy import Engine, create_engine, event, select
 from sqlalchemy.exc import DatabaseError, OperationalError
 from sqlalchemy.orm import Session, defer
 
+from assistant.account.plans import PlanCache
 from assistant.errors import GauntletError, StorageError
 from assistant.record.signing.keys import KeyStore
 from assistant.record.storage.file_store import FILE_NAME
@@ -25,7 +26,6 @@ from assistant.record.storage.index import Entry, list_records
 from assistant.review.people.site_keys import Registry, judged_by, registry_of
 from assistant.review.register.index_rows import folder_times, mark_of, row_of, writing_state
 from assistant.review.register.index_tables import VERSION, Base, Meta, Row
-from assistant.review.session.opened import PlanCache
 
 __all__ = ["Index", "Row"]
 WAIT_S = 30.0  # for another process that writes the index

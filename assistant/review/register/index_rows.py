@@ -10,6 +10,7 @@ from datetime import UTC, timedelta
 from pathlib import Path
 from typing import Any
 
+from assistant.account.plans import PlanCache
 from assistant.errors import GauntletError
 from assistant.record.lines.safe_text import printable
 from assistant.record.reader import Record
@@ -20,7 +21,7 @@ from assistant.review.deciding.holding import is_paper, why_not_holding
 from assistant.review.people.site_keys import Registry, judged_by
 from assistant.review.register.index_tables import Row
 from assistant.review.session.digest import digest
-from assistant.review.session.opened import Opened, PlanCache, open_session
+from assistant.review.session.opened import Opened, open_session
 from assistant.review.session.times import parse_wall
 
 _KEY_ID = re.compile(r"[0-9a-f]{16}")

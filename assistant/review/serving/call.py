@@ -14,12 +14,12 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from assistant.account.names import span_words
 from assistant.record.lines.safe_text import printable
 from assistant.review.people import roles
 from assistant.review.people.accounts import Account
 from assistant.review.people.visits import Visit
 from assistant.review.serving.desk import Desk
-from assistant.review.session.names import span_words
 from assistant.review.session.times import clock_words, date_words
 
 HERE = Path(__file__).parent.parent

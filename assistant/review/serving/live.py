@@ -17,7 +17,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from assistant.errors import GauntletError
+from assistant.account.plans import PlanCache
+from assistant.account.reading import fact_of, folded
+from assistant.errors import GauntletError, RecordError
 from assistant.procedure.model.plan import Plan
 from assistant.record.lines.envelope import MalformedLine, parse_line
 from assistant.record.lines.safe_text import printable
@@ -26,13 +28,11 @@ from assistant.record.reader import Record
 from assistant.record.storage.file_store import FILE_NAME
 from assistant.record.storage.index import list_records
 from assistant.review.register.index_rows import folder_times, writing_state
-from assistant.review.session.opened import PlanCache
-from assistant.session import evolve, initial
+from assistant.session import initial
 from assistant.session.facts.base import Fact
 from assistant.session.facts.lines import Heard, LineSpoken
 from assistant.session.state import State
 from assistant.session.view import view
-from assistant.session.wire import from_wire
 
 POLL_S = 0.1
 LOOK_S = 1.0  # how often new sessions are looked for
@@ -102,7 +102,7 @@ class LiveSession:
             self.header = line.data
             try:
                 record = Record(self.folder / FILE_NAME, [line], Ending("end_of_file", 0, 2, ""))
-                self.plan, self.enclosure_name = plans.plan_and_name(record, self.folder)
+                self.plan, self.enclosure_name = plans.plan_and_name(record)
                 self.state = initial(self.plan)
             except GauntletError as error:
                 self.problem = error.what
@@ -110,9 +110,9 @@ class LiveSession:
             self.sealed = True
         elif not line.own:
             try:
-                self._fold(from_wire(line.kind, line.v, line.data, line.t_ms))
-            except (ValueError, KeyError, IndexError, AttributeError, TypeError) as error:
-                self.problem = self.problem or f"The record can't be folded: {error}"
+                self._fold(fact_of(line))
+            except RecordError as error:
+                self.problem = self.problem or error.what
                 self.state = None
 
     def _fold(self, fact: Fact) -> None:
@@ -128,7 +128,7 @@ class LiveSession:
         elif isinstance(fact, LineSpoken):
             self.said = fact.text
         if self.state is not None:
-            self.state = evolve(self.state, fact)
+            self.state = folded(self.state, fact, self.lines)
 
     def now_ms(self, now_s: float) -> int:
         """The session's clock now."""

@@ -8,9 +8,9 @@ from statistics import median
 
 from sqlalchemy import select
 
+from assistant.account.names import step_name
 from assistant.procedure.model.plan import Plan
 from assistant.review.register.index import Index, Row
-from assistant.review.session.names import step_name
 
 LAST = 10
 # A step drifts when it is under 60 % or over 170 % of its usual time and at least 10 s off; a judgement.

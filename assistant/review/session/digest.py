@@ -10,8 +10,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from assistant.account.names import span_words, step_name, surface_name
 from assistant.procedure.model.plan import Plan
-from assistant.review.session.names import span_words, step_name, surface_name
 from assistant.session.facts import lines, session, steps, troubles
 from assistant.session.facts.base import Fact
 

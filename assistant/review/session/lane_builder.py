@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from assistant.account.names import cycle_name, opening_name, span_words, step_name, surface_name
 from assistant.procedure.model.plan import Plan
 from assistant.review.session.lanes import (
     CLEAN,
@@ -32,7 +33,6 @@ from assistant.review.session.lanes import (
     Mark,
     Span,
 )
-from assistant.review.session.names import cycle_name, opening_name, span_words, step_name, surface_name
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
 from assistant.session.facts.base import Fact
 

@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from assistant.account.names import find_step, step_name
 from assistant.procedure.model.plan import WAIT, Plan
-from assistant.review.session.names import find_step, step_name
 from assistant.session.facts import machine, steps, troubles
 from assistant.session.facts.base import Fact
 

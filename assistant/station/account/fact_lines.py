@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from assistant.account.times import clock_text
 from assistant.procedure.model.plan import Plan
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.lookup import name_of, said_as
-from assistant.station.account.times import clock_text
 
 # Facts worth a line of their own on a plain terminal: label and what to show.
 _MARKS = {"instruction": "says", "answer": "says", "announcement": "says", "question": "asks", "warning": "warns",

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from assistant.account.digest import facts_sha256, state_sha256
+from assistant.account.reading import load_session
+from assistant.account.rederiving import rederive
 from assistant.errors import GauntletError
 from assistant.record.verify import verify
-from assistant.station.account.digest import facts_sha256, state_sha256
-from assistant.station.account.opening import load_session, rederive
 
 
 def prove(folder: Path, facts: str, state: str) -> list[str]:

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from assistant.account.times import clock_text
 from assistant.errors import ReplayMismatchError
-from assistant.station.account.times import clock_text
 
 if TYPE_CHECKING:
+    from assistant.account.reading import OpenedSession
+    from assistant.account.tally import Tally
     from assistant.session.facts.base import Fact
-    from assistant.station.account.opening import OpenedSession
-    from assistant.station.account.tally import Tally
 
 
 @click.command()
@@ -28,12 +28,13 @@ def replay(record: Path, speed: float, deviations: bool, from_s: float, as_json:
 
     With --deviations it jumps from one to the next. Exit code 8 where the record doesn't hold.
     """
+    from assistant.account.digest import facts_sha256, state_sha256
+    from assistant.account.reading import folded, load_session
+    from assistant.account.rederiving import rederive
+    from assistant.account.tally import tally
+    from assistant.account.written import Written
     from assistant.session import initial
-    from assistant.station.account.digest import facts_sha256, state_sha256
     from assistant.station.account.json_out import print_json
-    from assistant.station.account.opening import folded, load_session, rederive
-    from assistant.station.account.tally import tally
-    from assistant.station.account.written import Written
     from assistant.station.loop.screen import fact_line, printable
 
     opened = load_session(record)

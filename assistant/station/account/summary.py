@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from assistant.account.plans import loaded_of
+from assistant.account.reading import OpenedSession, folded, opened_of
+from assistant.account.tally import Tally, tally
 from assistant.procedure.model.base import in_language
 from assistant.procedure.model.plan import Plan
+from assistant.record.export.paper import paper_summary
 from assistant.record.export.summary import Bar, BarOutcome, Remark, ReportSummary, StepRow
 from assistant.record.export.summary import Outcome as StepOutcome
 from assistant.record.reader import Record
@@ -18,8 +23,6 @@ from assistant.session.facts.base import Fact
 from assistant.session.initial import initial
 from assistant.session.lookup import holds, name_of
 from assistant.session.order.bridges import bridge_step, is_bridge
-from assistant.station.account.opening import OpenedSession, facts_of, folded, loaded_of, plan_of
-from assistant.station.account.tally import Tally, tally
 
 _VERDICTS = {
     "complete": "Complete: every step was done, every contact time kept.",
@@ -31,13 +34,11 @@ _VERDICTS = {
 
 
 def summarise(record: Record) -> ReportSummary:
-    """Everything a report's first page, step table, time line and label need. Raises RecordError, SiteFileError."""
-    plan = plan_of(record)
-    return summary_of(OpenedSession(record, plan, tuple(facts_of(record))))
-
-
-def summary_of(opened: OpenedSession) -> ReportSummary:
-    """As `summarise`, for a record that is open already."""
+    """Everything a report's first page, step table, time line and label need: from the core's fold, or of a clean kept
+    on paper from its late entries. Raises RecordError, SiteFileError."""
+    if record.header.get("transcribed") is True:
+        return replace(paper_summary(record), released=released_by(record), release_rule=RELEASE_RULE)
+    opened = opened_of(record)
     record, plan, facts = opened.record, opened.plan, opened.facts
     counted = tally(facts)
     told = record.header

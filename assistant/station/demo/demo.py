@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from assistant.account.digest import facts_sha256, state_sha256
+from assistant.account.tally import Tally, tally
 from assistant.errors import StorageError
 from assistant.hearing.listener import Listener
 from assistant.practice.operator.demo import demo_room
@@ -23,10 +25,8 @@ from assistant.speaking.player import Player
 from assistant.speaking.timeline import TECHNICIAN, Timeline
 from assistant.speaking.voice import VOICES
 from assistant.speaking.wav_sink import WavSink
-from assistant.station.account.digest import facts_sha256, state_sha256
 from assistant.station.account.header import header
 from assistant.station.account.prove import prove
-from assistant.station.account.tally import Tally, tally
 from assistant.station.live.setup import Prepared, listening_engine, prepare, shipped_folder, vocabulary
 from assistant.station.loop.clips import clip_keeper, rule_told
 from assistant.station.loop.clock import DEMO_EPOCH, media_wall

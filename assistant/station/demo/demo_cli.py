@@ -7,9 +7,9 @@ from pathlib import Path
 
 import click
 
+from assistant.account.times import clock_text
 from assistant.errors import ReplayMismatchError
 from assistant.station.account.json_out import print_json
-from assistant.station.account.times import clock_text
 from assistant.station.demo.demo import DemoResult
 
 

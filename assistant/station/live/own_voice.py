@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from assistant.account.plans import dressed
 from assistant.errors import SiteFileError, UsageError
 from assistant.hearing.judging.judge import Bars
 from assistant.hearing.people.profile import Profile, load_profile, profile_folder
 from assistant.practice.evidence.command import evidence_folder
 from assistant.practice.trainee.folder import old_name
 from assistant.practice.trainee.old_hearing_file import old_profile
-from assistant.station.account.opening import dressed
 from assistant.station.live.setup import Prepared, vocabulary
 
 

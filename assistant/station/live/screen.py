@@ -15,6 +15,8 @@ from rich.progress_bar import ProgressBar
 from rich.table import Table
 from rich.text import Text
 
+from assistant.account.times import clock_text
+from assistant.account.written import Written
 from assistant.procedure.model.plan import Plan
 from assistant.session.facts import lines, troubles
 from assistant.session.facts.base import Fact
@@ -22,8 +24,6 @@ from assistant.session.state import State
 from assistant.session.view import CONTACT, LIMIT, PATCH, WAITING, WETTING, TimerView, View, view
 from assistant.session.words.allowed import ANYWHERE, AT_WORK
 from assistant.station.account.fact_lines import fact_line, printable
-from assistant.station.account.times import clock_text
-from assistant.station.account.written import Written
 
 _STEP_ROWS = 3
 _FRAMES = 2 + 2 + (_STEP_ROWS + 2) + 3 * 2  # head, words, the step's panel, the frames of three more

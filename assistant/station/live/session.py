@@ -11,6 +11,9 @@ from typing import Any
 
 import click
 
+from assistant.account.digest import state_sha256
+from assistant.account.plans import told_first
+from assistant.account.tally import tally
 from assistant.errors import EXIT_NOT_COMPLETE, RefusedError, StorageError, UsageError
 from assistant.hearing.vocabulary.packs import load_pack
 from assistant.record.reader import read_record
@@ -21,11 +24,8 @@ from assistant.session.facts.base import Fact
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
 from assistant.speaking.player import Player
-from assistant.station.account.digest import state_sha256
 from assistant.station.account.header import header
-from assistant.station.account.opening import told_first
 from assistant.station.account.overdue import overdue_lines
-from assistant.station.account.tally import tally
 from assistant.station.live.approval import approval_file, approval_of, keep_approval, named
 from assistant.station.live.board import board
 from assistant.station.live.devices import REAL, LiveDevices

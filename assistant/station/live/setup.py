@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from assistant.account.plans import dressed
 from assistant.errors import SiteFileError, UsageError
 from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.engines.recogniser import Engine
@@ -14,7 +15,6 @@ from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import Loaded, load_procedure
 from assistant.procedure.loading.problems import nearest
 from assistant.procedure.model.plan import Plan
-from assistant.station.account.opening import dressed
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from assistant.account.digest import facts_sha256, state_sha256
+from assistant.account.tally import tally
 from assistant.errors import RefusedError
 from assistant.procedure.model.plan import Plan
 from assistant.record.writer import create_record
@@ -16,10 +18,8 @@ from assistant.session.inputs import Input
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import State
 from assistant.session.wire import to_wire
-from assistant.station.account.digest import facts_sha256, state_sha256
 from assistant.station.account.header import header
 from assistant.station.account.prove import prove
-from assistant.station.account.tally import tally
 from assistant.station.live.setup import Prepared, vocabulary
 from assistant.station.loop.clock import DEMO_EPOCH, media_wall
 from assistant.station.loop.folders import new_id, records_folder, stamp_now

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from assistant.account.reading import OpenedSession, load_session
 from assistant.errors import RefusedError
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.model.plan import Plan
@@ -24,7 +25,6 @@ from assistant.record.writer import RecordWriter
 from assistant.session import inputs
 from assistant.session.rules import RULES_VERSION
 from assistant.session.state import FINAL_MODES, State
-from assistant.station.account.opening import OpenedSession, load_session
 from assistant.station.live.approval import approval_file, keep_approval
 from assistant.station.loop.site_copy import copy_site
 

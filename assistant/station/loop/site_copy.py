@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from assistant.account.plans import SITE_FOLDER
 from assistant.errors import StorageError
 from assistant.procedure.loading.load import Loaded
 from assistant.record.storage.files import Files, OsFiles, make_folders, write_whole
-
-FOLDER = "site"
 
 
 def copy_site(loaded: Loaded, session_folder: Path, files: Files | None = None) -> Path:
     """Copy every file the procedure was made of into `<session>/site/`, each whole and durable, for their owner only.
     Doing it again does no harm. Raises StorageError."""
     files = files or OsFiles()
-    target = session_folder / FOLDER
+    target = session_folder / SITE_FOLDER
     root = loaded.site.folder.resolve()
     try:
         for path in loaded.site.trees:

@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from assistant.account.digest import facts_sha256, state_sha256
+from assistant.account.tally import Tally, tally
 from assistant.record.writer import create_record
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
 from assistant.session.rules import RULES_VERSION
-from assistant.station.account.digest import facts_sha256, state_sha256
 from assistant.station.account.header import header
 from assistant.station.account.prove import prove
-from assistant.station.account.tally import Tally, tally
 from assistant.station.live.setup import Prepared, vocabulary
 from assistant.station.loop.clock import DEMO_EPOCH, media_wall
 from assistant.station.loop.folders import new_id, records_folder, stamp_now

@@ -17,7 +17,8 @@ from typing import Any
 
 import click
 
-from assistant.record.commands.shared import fold_deep, print_json, records_root
+from assistant.account.deep import fold_deep
+from assistant.record.commands.shared import print_json, records_root
 from assistant.record.lines.canonical import to_canonical
 from assistant.record.reader import read_record
 from assistant.record.storage.index import find_record, list_records

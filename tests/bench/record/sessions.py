@@ -60,9 +60,9 @@ def long_record(root: Path, facts: int, session_id: str = "long") -> Path:
 def core_record(root: Path, facts: int) -> Path:
     """A sealed record of at least `facts` facts of a real session in which somebody asks again and again what
     is to be done and how long it takes; its folder."""
+    from assistant.account.digest import state_sha256
     from assistant.session import inputs
     from assistant.session.rules import RULES_VERSION
-    from assistant.station.account.digest import state_sha256
     from assistant.station.account.header import header
     from assistant.station.live.setup import prepare, shipped_folder, vocabulary
     from assistant.station.loop.keeper import SessionKeeper

@@ -17,13 +17,13 @@ from typing import Any
 
 import numpy as np
 
+from assistant.account.plans import SITE_FOLDER
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import Loaded, load_procedure
 from assistant.procedure.model.plan import Plan
 from assistant.record.beside.clips import ClipPolicy, ClipStore
 from assistant.record.storage.files import OsFiles
 from assistant.record.writer import RecordWriter, create_record
-from assistant.review.session.opened import SITE_FOLDER
 from assistant.session.facts.base import Fact
 from assistant.session.facts.lines import Heard, LineEnded
 from assistant.session.rules import RULES_VERSION

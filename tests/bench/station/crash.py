@@ -23,10 +23,11 @@ from typing import Any
 
 import click
 
+from assistant.account.reading import load_session
+from assistant.account.rederiving import rederive
 from assistant.errors import GauntletError
 from assistant.procedure.loading.load import load_procedure
 from assistant.station.account.json_out import print_figures
-from assistant.station.account.opening import load_session, rederive
 from tests.bench.record.kill import independent_verifier
 from tests.bench.station.crash_judge import judge_facts, lines_of, missing
 from tests.bench.station.crash_session import PROCEDURE, plan_for, run_session

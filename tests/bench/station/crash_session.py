@@ -16,6 +16,9 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from assistant.account.digest import state_sha256
+from assistant.account.plans import dressed
+from assistant.account.tally import tally
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import Loaded, load_procedure
 from assistant.procedure.model.plan import Plan
@@ -25,10 +28,7 @@ from assistant.record.writer import RecordWriter, create_record
 from assistant.session import initial, inputs
 from assistant.session.facts.lines import LineSpoken
 from assistant.session.rules import RULES_VERSION
-from assistant.station.account.digest import state_sha256
 from assistant.station.account.header import header
-from assistant.station.account.opening import dressed
-from assistant.station.account.tally import tally
 from assistant.station.loop.clock import DEMO_EPOCH
 from assistant.station.loop.keeper import SessionKeeper
 from assistant.station.loop.recovering import find_open, take_up

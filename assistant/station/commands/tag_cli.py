@@ -8,12 +8,14 @@ from pathlib import Path
 
 import click
 
-from assistant.record.commands.shared import print_json, record_path, summary_of, write_out
+from assistant.record.commands.shared import print_json, record_path, write_out
 from assistant.record.export.summary import ReportSummary
 from assistant.record.export.tag import NOT_BEYOND_USE, label_lines, label_pdf, label_text, qr_text, status
 from assistant.record.reader import Record, read_record, require_whole
 from assistant.record.storage.paths import root_of_session
 from assistant.record.verify import verify
+from assistant.station.account.overdue import overdue_lines
+from assistant.station.account.summary import summarise
 
 
 @click.command("tag")
@@ -31,7 +33,7 @@ def command(record: str, target: str | None, as_json: bool) -> int:
     path = record_path(record)
     held = require_whole(read_record(path))
     held.problems += verify(path).problems  # a record that doesn't verify gets no good label
-    summary = _unless_overdue(held, summary_of(held))
+    summary = _unless_overdue(held, summarise(held))
     if target:
         place = Path(target)
         write_out(place.parent, place.name, label_pdf(held, summary))
@@ -55,7 +57,5 @@ def _unless_overdue(held: Record, summary: ReportSummary) -> ReportSummary:
     enclosure = held.header.get("enclosure")
     if held.kind != "live" or held.folder is None or not isinstance(enclosure, dict):
         return summary
-    from assistant.station.account.overdue import overdue_lines
-
     late = overdue_lines(root_of_session(held.folder), str(enclosure.get("id", "")), date.today())
     return replace(summary, fit_until_wall="", fit_rule=" ".join(late)) if late else summary

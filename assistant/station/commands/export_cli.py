@@ -10,7 +10,6 @@ from assistant.errors import StorageError
 from assistant.record.commands.shared import (
     print_json,
     record_path,
-    summary_of,
     wall_now,
     write_out,
     write_out_by,
@@ -22,6 +21,7 @@ from assistant.record.reader import read_record, require_whole
 from assistant.record.storage.paths import root_of_session
 from assistant.record.verify import verify
 from assistant.record.witness_log import WitnessLog, printed_statement
+from assistant.station.account.summary import summarise
 
 
 @click.command("export")
@@ -51,7 +51,7 @@ def command(record: str, target: str, page: str, only: str | None, sound: bool, 
     path = record_path(record)
     held = require_whole(read_record(path))
     report = verify(path)
-    summary = summary_of(held)
+    summary = summarise(held)
     name = held.session.replace("/", "-")
     folder = Path(target)
     written: list[Path] = []

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import click
 
+from assistant.account.deep import deep_problems
 from assistant.errors import FindingsError, RecordError, ReplayMismatchError, UsageError
-from assistant.record.commands.shared import deep_problems, keys_root, print_json, record_path, wall_now
+from assistant.record.commands.shared import keys_root, print_json, record_path, wall_now
 from assistant.record.lines.safe_text import printable
 from assistant.record.signing.keys import REGISTRY, KeyStore
 from assistant.record.storage.index import list_records

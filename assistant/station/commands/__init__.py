@@ -1,0 +1,1 @@
+"""Commands that fold a record: verify --deep, export, tag."""
