@@ -62,7 +62,7 @@ CIRCLES_LEFT: tuple[tuple[str, ...], ...] = (
     ("assistant.session.words.talk", "assistant.session.words.values"),
 )
 BOTH_WAYS_LEFT: tuple[tuple[str, str], ...] = (
-    ("practice", "station"), ("procedure", "prover"), ("procedure", "session"), ("record", "station"),
+    ("practice", "station"), ("procedure", "prover"), ("procedure", "session"),
 )
 PURE = ("assistant.session", "assistant.calc", "assistant.procedure.model")
 PACKAGES_FOR_PURE = {"transitions", "pydantic", "typing_extensions"}
