@@ -19,7 +19,10 @@ OVER = ("rewet", "trouble", "which", "paused", "stopping")
 MODES = ("idle", "option", "ready", *WORKING, *OVER, "recover", *sorted(FINAL_MODES))
 OPEN_MODES = tuple(mode for mode in MODES if mode not in FINAL_MODES and mode != "idle")
 
-# (trigger, sources, destination)
+# Where a mishap is answered, and where the assistant may come back after a break.
+_ANYWHERE = (*WORKING, *OVER, "ready", "option", "recover")
+
+# (trigger, sources, destination): exactly what inputs can lead to; a test passes through every cell.
 TABLE: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("begin", ("idle",), "ready"),
     ("ask_option", ("ready",), "option"),
@@ -29,34 +32,50 @@ TABLE: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("start_wait", ("ready", "wait"), "wait"),
     ("start_witness", ("ready", "wait"), "witness"),
     ("read_back", ("step", "value", "witness"), "read_back"),
-    ("ask_witness", ("step", "read_back"), "witness"),
+    ("ask_witness", ("step",), "witness"),
     ("hear_value", ("value",), "value_back"),
     ("drop_value", ("value", "value_back"), "value"),
-    ("finish_step", WORKING, "ready"),
+    ("finish_step", ("step", "value_back", "read_back", "witness"), "ready"),
     ("restart_step", ("step", "read_back", "witness"), "ready"),
-    ("end_wait", ("ready", "wait"), "ready"),
+    ("end_wait", ("wait",), "ready"),
     ("ask_rewet", (*WORKING, "paused", "rewet"), "rewet"),
-    ("resume_rewet", (*WORKING, "ready"), "rewet"),
+    ("resume_rewet", ("ready", "step", "value", "value_back", "read_back", "witness"), "rewet"),
     ("ask_trouble", (*WORKING, "rewet", "paused", "stopping", "recover", "option"), "trouble"),
-    ("ask_which", (*WORKING, *OVER, "ready", "recover", "option"), "which"),
+    ("ask_which", _ANYWHERE, "which"),
     ("pause", (*WORKING, "rewet"), "paused"),
-    ("take_back", (*WORKING, *OVER, "ready", "recover"), "ready"),
-    ("enter_branch", (*WORKING, *OVER, "ready", "option", "recover"), "ready"),
+    # In a read back the claim is dropped instead; in an open question nothing can be taken back.
+    ("take_back", ("step", "value", "witness", "wait", "rewet", "paused", "recover"), "ready"),
+    ("enter_branch", _ANYWHERE, "ready"),
     ("leave_branch", ("ready",), "ready"),
-    ("recover", (*WORKING, *OVER, "ready", "option", "recover"), "recover"),
+    ("recover", _ANYWHERE, "recover"),  # between two steps where a crash tore a decision in two
     ("ask_again", ("ready",), "recover"),
-    ("begin_stop", (*WORKING, "rewet", "trouble", "which", "paused", "ready", "option", "recover"), "stopping"),
-    *(
-        (f"return_to_{to}", (*OVER, "recover", "read_back", "witness"), to)
-        for to in (*WORKING, *OVER, "option", "recover", "ready")
-    ),
+    ("begin_stop", tuple(mode for mode in _ANYWHERE if mode != "stopping"), "stopping"),
+    # What lies over a mode goes back to it. "ready": the surface at hand dried meanwhile, and its step begins anew.
+    ("return_to_step", ("read_back", "witness", *OVER), "step"),
+    ("return_to_value", ("read_back", *OVER), "value"),
+    ("return_to_witness", ("read_back", *OVER), "witness"),
+    ("return_to_value_back", OVER, "value_back"),
+    ("return_to_read_back", OVER, "read_back"),
+    ("return_to_wait", OVER, "wait"),
+    ("return_to_rewet", ("trouble", "which", "paused", "stopping"), "rewet"),
+    ("return_to_paused", ("rewet", "trouble", "which", "stopping"), "paused"),
+    ("return_to_stopping", ("trouble", "which"), "stopping"),
+    ("return_to_option", ("trouble", "which", "stopping"), "option"),
+    ("return_to_recover", ("trouble", "which", "stopping"), "recover"),
+    ("return_to_ready", (*OVER, "recover"), "ready"),
     ("reach_complete", ("ready",), "complete"),
     ("reach_incomplete", ("ready",), "incomplete"),
-    ("reach_stopped", ("stopping", "ready"), "stopped"),
-    ("reach_left", (*WORKING, *OVER, "ready", "option", "recover"), "left"),
+    ("reach_stopped", ("stopping",), "stopped"),
+    ("reach_left", _ANYWHERE, "left"),
+)
+# Only records of older rules hold these; `decide` leads to none. There a stop lay over the question that it was said
+# into, and went back to it.
+FORMER: tuple[tuple[str, tuple[str, ...], str], ...] = (
+    ("return_to_trouble", ("stopping",), "trouble"),
+    ("return_to_which", ("stopping",), "which"),
 )
 
-TRIGGERS = tuple(trigger for trigger, _, _ in TABLE)
+TRIGGERS = tuple(trigger for trigger, _, _ in (*TABLE, *FORMER))
 
 
 class ModeRefused(ValueError):
@@ -76,16 +95,15 @@ class _Model:
 def machine() -> Machine:
     """The machine over TABLE. Nobody adds to it after it is built."""
     built = Machine(model=None, states=list(MODES), initial="idle", auto_transitions=False, send_event=False)
-    for trigger, sources, dest in TABLE:
+    for trigger, sources, dest in (*TABLE, *FORMER):
         built.add_transition(trigger, list(sources), dest)
     return built
 
 
-@lru_cache(maxsize=1024)  # the table never changes, and every fact asks
 @cache
 def moved(mode: str, trigger: str) -> str:
-    """The mode after `trigger`. Looks up first; raises ModeRefused and changes nothing where there is no row. The
-    table never changes, so each row is run once and remembered: a proof asks a million times."""
+    """The mode after `trigger`. Raises ModeRefused and changes nothing where there is no row. The table never changes,
+    so each row is run once and remembered: a proof asks a million times."""
     built = machine()
     model = _Model(mode)
     event = built.events.get(trigger)
@@ -105,6 +123,7 @@ def diagram() -> str:
     for trigger, sources, dest in TABLE:
         if not trigger.startswith("return_to_"):
             lines += [f"    {source} --> {dest}: {trigger}" for source in sources]
-    lines += [f"    {over} --> {mode}: return" for over in (*OVER, "recover") for mode in ("step", "wait")]
+    lines += [f"    {over} --> {mode}: return" for over in OVER for mode in ("step", "wait")]
+    lines.append("    recover --> ready: return")
     lines += [f"    {mode} --> [*]" for mode in sorted(FINAL_MODES)]
     return "\n".join(lines)
