@@ -10,13 +10,13 @@ from pathlib import Path
 from typing import Any
 
 from assistant.errors import RecordError
+from assistant.language import vocabulary as words
+from assistant.language.sentences import LANGUAGES
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import Loaded, load_procedure
 from assistant.procedure.model.base import in_language
 from assistant.procedure.model.plan import Plan
 from assistant.record.reader import Record
-from assistant.session.asking.wording import LANGUAGES
-from assistant.session.words import vocabulary as words
 
 SITE_FOLDER = "site"  # beside the record: the site's files as they were
 _MOST_SITE_FILES = 500

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from assistant.account.reading import OpenedSession
+from assistant.language import vocabulary as words
 from assistant.record.reader import Record
 from assistant.session import decide, evolve, initial
 from assistant.session import inputs as i
 from assistant.session.facts import lines, practice, session, steps, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.rules import RULES_VERSION
-from assistant.session.words import vocabulary as words
 
 
 def rederive(opened: OpenedSession) -> list[str]:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 
+from assistant.language import spelling
 from assistant.procedure.model.plan import Plan
 from assistant.session.asking.prompts import sign_word, spelled
 from assistant.session.facts import steps
 from assistant.session.facts.base import Fact
-from assistant.session.words import spelling
 
 
 class Written:

@@ -16,6 +16,7 @@ import numpy as np
 
 from assistant.errors import ModelError
 from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
+from assistant.language.sentences import en
 from assistant.practice.enclosure.drills import draw
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.known_lines import Heard, KnownLines, pattern, word_errors, words_of
@@ -27,7 +28,6 @@ from assistant.practice.operator.voice import RATE_HZ
 from assistant.practice.simulate import Simulation
 from assistant.practice.word_pairs import OPEN_WORDS, bigrams
 from assistant.procedure.model.plan import Plan
-from assistant.session.asking.wording import en
 from assistant.session.facts.lines import LineSpoken
 from assistant.speaking.noise import FanNoise, active_speech_dbfs
 from assistant.speaking.resample import to_rate

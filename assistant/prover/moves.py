@@ -3,7 +3,7 @@
 `pace` moves are what a good technician does at the author's own pace. `vary` moves are the other answers, and the
 same word 1 ms before and at the next threshold (once that is passed, the next one is the next move's: a search that
 passes thresholds one by one passes all). `depart` moves are mishaps, corrections, skips, interruptions and
-crashes. Left out are words that only ask or change the manner of speech (`assistant.session.words.vocabulary.HARMLESS`, tested
+crashes. Left out are words that only ask or change the manner of speech (`assistant.language.vocabulary.HARMLESS`, tested
 in the core's own suite), and `go_back`, which takes back exactly what `correction` does.
 """
 
@@ -13,13 +13,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session.inputs import Input, Recover, SignIn, Tick, Value, Witness, Word
 from assistant.session.lookup import said_as, step_of
 from assistant.session.state import State
 from assistant.session.timing.timers import LIMIT_MISSED, LIMIT_WARN, MARK, thresholds
 from assistant.session.words import offering
-from assistant.session.words import vocabulary as w
 from assistant.session.words.allowed import allowed_words
 
 PACE, VARY, DEPART = "pace", "vary", "depart"

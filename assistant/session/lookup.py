@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from assistant.language.sentences import SPOKEN
 from assistant.procedure.model.plan import ALL_CONTACTS, URGENCIES, URGENCY_WORK, WET, Plan, Step
-from assistant.session.asking.wording import SPOKEN
 from assistant.session.order.bridges import bridge_step, is_bridge
 from assistant.session.state import COMPLETE, RUNNING, State
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model.plan import Plan
 from assistant.session.facts import contacts, lines, machine, troubles
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
-from assistant.session.words import vocabulary as w
 from assistant.session.words.allowed import expects, listened_for
 
 # Chimes, by name: what each fact sounds before anything is said about it.

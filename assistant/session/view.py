@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.language.sentences import say
 from assistant.procedure.model.plan import WAIT, WET, Plan, Step
 from assistant.session.asking.prompts import choice_names, prompt
-from assistant.session.asking.wording import say
 from assistant.session.lookup import branch_steps, concerned, holds, name_of, said_as, step_of, wait_left
 from assistant.session.state import CLEAN, FINAL_MODES, RUNNING, State
 from assistant.session.timing import timers

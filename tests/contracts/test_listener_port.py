@@ -14,7 +14,7 @@ from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
 from assistant.hearing.vocabulary.packs import Pack, load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from assistant.speaking.synth import render
 
 RATE = 16_000

@@ -14,7 +14,7 @@ import soundfile
 from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.listener import Listener
 from assistant.hearing.vocabulary.packs import load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.hearing.sounds import run
 from tests.training import fixtures
 

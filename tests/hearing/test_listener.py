@@ -9,7 +9,7 @@ from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
 from assistant.hearing.vocabulary.packs import load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.hearing.sounds import RATE, mixed, run, spoken_wave
 
 

@@ -14,7 +14,7 @@ from assistant.errors import StorageError
 from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
 from assistant.hearing.vocabulary.packs import Pack, load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.bench.hearing import memory
 from tests.bench.hearing.many_utterances import many_utterances
 from tests.bench.hearing.noise_hours import Tally, minute_of_noise, noise_hours, poisson_upper

@@ -9,7 +9,7 @@ from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
 from assistant.hearing.sound.speech_level import active_rms
 from assistant.hearing.vocabulary.packs import Pack, load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.bench.hearing import chain, negatives
 from tests.bench.hearing.baseline import PocketsphinxBaseline
 from tests.bench.hearing.figures import Figures

@@ -12,7 +12,7 @@ from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
 from assistant.hearing.sound.mute import MuteGate
 from assistant.hearing.vocabulary.packs import load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.hearing.sounds import mixed, run, spoken_wave
 
 LINES = ("Wipe the work area from top to bottom.", "Say affirmative when every surface is wet.", "Say repeat to hear it again.",

@@ -15,7 +15,7 @@ from assistant.hearing.reading import phone_scores, speech_model
 from assistant.hearing.reading.phone_scores import PhoneScores
 from assistant.hearing.reading.reading import Reading
 from assistant.hearing.vocabulary.packs import load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.hearing.sounds import mixed, run, spoken_wave
 from tests.hearing.test_fixtures import hear
 

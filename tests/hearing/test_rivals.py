@@ -7,7 +7,7 @@ import pytest
 from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.listener import Listener
 from assistant.hearing.vocabulary.packs import load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.bench.hearing.sentences import NEARLY_CONFIRMING
 from tests.hearing.sounds import mixed, run, spoken_wave
 

@@ -17,8 +17,8 @@ from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
 from assistant.hearing.vocabulary.packs import Pack, load_pack
 from assistant.hearing.vocabulary.site_words import objections, parsed, with_site_words
+from assistant.language import vocabulary as words
 from assistant.procedure.commands.check_cli import check
-from assistant.session.words import vocabulary as words
 from assistant.station.live.setup import prepare
 from tests.hearing.sounds import mixed, run, spoken_wave
 

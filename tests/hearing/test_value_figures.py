@@ -7,7 +7,7 @@ import pytest
 from assistant.hearing.engines.fake import FakeEngine
 from assistant.hearing.listener import Listener
 from assistant.hearing.vocabulary.packs import load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.bench.hearing import value_figures as bench
 
 VOICE = "espeak:en-us+m3:40:150"

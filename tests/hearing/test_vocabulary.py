@@ -12,8 +12,8 @@ from assistant.hearing.commands.vocabulary_cli import vocabulary
 from assistant.hearing.vocabulary.confusability import check_form, pairs, suggestions
 from assistant.hearing.vocabulary.packs import Pack, load_pack
 from assistant.hearing.vocabulary.phones import distance, likeness
-from assistant.session.asking.wording import SPOKEN
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
+from assistant.language.sentences import SPOKEN
 
 
 def test_english_has_a_way_to_say_every_command():

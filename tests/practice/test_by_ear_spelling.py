@@ -6,6 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from assistant.language.sentences import SIGNS as SAID_BACK
+from assistant.language.sentences import say
 from assistant.practice.by_ear import ByEar
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.known_lines import SIGNS, Heard, KnownLines, spelled, words_of
@@ -16,8 +18,6 @@ from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import load_persona
 from assistant.practice.simulate import Simulation
 from assistant.session import inputs
-from assistant.session.asking.wording import SIGNS as SAID_BACK
-from assistant.session.asking.wording import say
 
 
 class WholeLotsFail(Channel):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.language.sentences import say
 from assistant.practice.enclosure.disturbances import (
     COMPUTER,
     KINDS,
@@ -26,7 +27,6 @@ from assistant.practice.session_run import run_practice
 from assistant.practice.simulate import Simulation
 from assistant.practice.trainee.levels import ASSESSMENT, LED, PROMPTED, RECALL, level
 from assistant.practice.trainee.typed import TypedTrainee
-from assistant.session.asking.wording import say
 
 
 def work(plan, kinds, seed):

@@ -8,12 +8,12 @@ from string import Formatter
 import pytest
 
 from assistant.hearing.vocabulary.packs import load_pack
+from assistant.language.sentences import LANGUAGES, SPOKEN, say
 from assistant.practice.operator.interpreter import Interpreter
 from assistant.practice.operator.keys_person import KeysPerson
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.session import inputs
-from assistant.session.asking.wording import LANGUAGES, SPOKEN, say
 
 KO = compile_plan(load_procedure("gb-2-light-clean"), "ko")
 EN = compile_plan(load_procedure("gb-2-light-clean"), "en")

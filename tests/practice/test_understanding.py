@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.hearing.values import parsing as values
+from assistant.language.sentences import say
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator import saying
 from assistant.practice.operator import understanding as u
@@ -19,7 +20,6 @@ from assistant.practice.simulate import Simulation
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure, procedure_names
 from assistant.session import inputs
-from assistant.session.asking.wording import say
 
 
 @pytest.mark.parametrize(("key", "values_", "kind"), [

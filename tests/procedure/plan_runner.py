@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from assistant.language import vocabulary as words
 from assistant.procedure.model.plan import PATCH, WET, Plan
 from assistant.session.decide import decide
 from assistant.session.evolve import evolve
@@ -14,7 +15,6 @@ from assistant.session.lookup import step_of
 from assistant.session.order.bridges import SIGN_IN, is_bridge
 from assistant.session.state import FINAL_MODES, State
 from assistant.session.timing.timers import next_deadline_ms
-from assistant.session.words import vocabulary as words
 from assistant.session.words.allowed import expects
 
 _LIMIT = 3000

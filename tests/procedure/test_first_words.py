@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.language import vocabulary as words
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure, procedure_names
 from assistant.procedure.model.plan import CYCLE, WET
@@ -14,7 +15,6 @@ from assistant.session.evolve import evolve
 from assistant.session.initial import initial
 from assistant.session.inputs import Begin, Tick, Value, Word
 from assistant.session.timing.timers import next_deadline_ms
-from assistant.session.words import vocabulary as words
 
 NAMES = procedure_names()
 

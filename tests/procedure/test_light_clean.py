@@ -6,10 +6,10 @@ import re
 
 import pytest
 
+from assistant.language.vocabulary import MISHAPS
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.model.plan import KINDS, REACHES, When
-from assistant.session.words.vocabulary import MISHAPS
 from tests.procedure.plan_runner import run_plan
 
 

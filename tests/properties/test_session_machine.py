@@ -6,11 +6,11 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
+from assistant.language import vocabulary as w
 from assistant.session import allowed_words, fold, initial, inputs
 from assistant.session.state import FINAL_MODES
 from assistant.session.timing.ages import key
 from assistant.session.view import view
-from assistant.session.words import vocabulary as w
 from tests.session.invariants import same
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk

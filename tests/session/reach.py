@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from assistant.language import vocabulary as w
 from assistant.session import inputs
-from assistant.session.words import vocabulary as w
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session import decide, evolve, inputs, next_deadline_ms
-from assistant.session.words import vocabulary as w
 from tests.session.reach import PRESET, REACH
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk

@@ -7,15 +7,15 @@ from functools import lru_cache
 
 import pytest
 
+from assistant.language import vocabulary as w
+from assistant.language.sentences import LANGUAGES
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session.asking.wording import LANGUAGES
 from assistant.session.facts import lines, machine, steps, troubles
 from assistant.session.order.bridges import bridge_step
 from assistant.session.view import view
-from assistant.session.words import vocabulary as w
 from tests.session.small_plan import small_plan
 from tests.session.walk import Walk
 

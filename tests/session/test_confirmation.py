@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session import allowed_words, inputs
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
-from assistant.session.words import vocabulary as w
 from tests.session.reach import PRESET, REACH
 from tests.session.rich_plan import rich_plan
 from tests.session.small_plan import small_plan

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.language import vocabulary as w
 from assistant.session import allowed_words, decide, fold, inputs
 from assistant.session.facts import lines, steps
 from assistant.session.state import FINAL_MODES
-from assistant.session.words import vocabulary as w
 from tests.session.invariants import same
 from tests.session.reach import REACH
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
 from assistant.session.order.bridges import MICROPHONE, SIGN_IN
 from assistant.session.state import FINAL_MODES
-from assistant.session.words import vocabulary as w
 from tests.session.reach import PRESET, REACH
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from assistant.language import vocabulary as w
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.model import plan as p
@@ -18,7 +19,6 @@ from assistant.session.facts import lines, troubles
 from assistant.session.facts.steps import StepConfirmed
 from assistant.session.state import State
 from assistant.session.view import view
-from assistant.session.words import vocabulary as w
 from assistant.session.words.offering import GROUP, offered, said_now
 from tests.session.walk import Walk
 from tests.session.wall_plan import look, wall, walls

@@ -8,12 +8,12 @@ from functools import lru_cache
 
 import pytest
 
+from assistant.language import vocabulary as w
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.facts import machine, steps, troubles
-from assistant.session.words import vocabulary as w
 from tests.session.walk import Walk
 
 # What is put through which opening, by the last part of a step's name, read off the site's paper.

@@ -8,9 +8,9 @@ import subprocess
 import sys
 from dataclasses import fields
 
+from assistant.language import vocabulary as w
 from assistant.session import decide, evolve, fold, initial, inputs
 from assistant.session.state import State
-from assistant.session.words import vocabulary as w
 from tests.session.invariants import same
 from tests.session.reach import REACH
 from tests.session.rich_plan import rich_plan

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 import pytest
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session import evolve, inputs, next_deadline_ms
 from assistant.session.facts import contacts, lines, machine, steps, troubles
 from assistant.session.state import FINAL_MODES, State
-from assistant.session.words import vocabulary as w
 from tests.session.reach import PRESET, REACH
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk

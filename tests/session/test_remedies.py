@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.facts import contacts, lines, session, steps, troubles
-from assistant.session.words import vocabulary as w
 from tests.session.walk import Walk
 from tests.session.wall_plan import look, wall, walls
 

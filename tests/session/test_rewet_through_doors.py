@@ -3,12 +3,12 @@ nobody wipes through a shut door). If it dries before, it is owed, and the door 
 
 from __future__ import annotations
 
+from assistant.language import vocabulary as w
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.facts import contacts, lines, machine, steps
-from assistant.session.words import vocabulary as w
 from tests.session.walk import Walk
 from tests.session.wall_plan import look, wall, walls
 

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session import allowed_words, inputs
 from assistant.session.facts import contacts, lines, steps, troubles
-from assistant.session.words import vocabulary as w
 from tests.session.invariants import same
 from tests.session.small_plan import small_plan
 from tests.session.test_every_word import TALK

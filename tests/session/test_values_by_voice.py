@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from assistant.language import spelling
+from assistant.language import vocabulary as w
 from assistant.session import expects, inputs
 from assistant.session.facts import lines, steps, troubles
-from assistant.session.words import spelling
-from assistant.session.words import vocabulary as w
 from assistant.session.words.allowed import allowed_words
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk

@@ -6,13 +6,13 @@ from dataclasses import fields, replace
 
 import pytest
 
+from assistant.language import vocabulary as w
 from assistant.session import allowed_words, inputs
 from assistant.session.facts import lines
 from assistant.session.requests import Chime, Hush, Listen, Manner, Say, listen, requests
 from assistant.session.state import FINAL_MODES, State, changed
 from assistant.session.timing.ages import LEFT_OUT, key
 from assistant.session.view import view
-from assistant.session.words import vocabulary as w
 from tests.session.reach import REACH
 
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.language import vocabulary as w
+from assistant.language.sentences import duration
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session.asking.wording import duration
 from assistant.session.facts import contacts, lines, machine, steps
-from assistant.session.words import vocabulary as w
 from tests.session.small_plan import small_plan
 from tests.session.walk import Walk
 from tests.session.wall_plan import look, wall, walls

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
-from assistant.session.words import vocabulary as w
 from tests.session.small_plan import small_plan
 from tests.session.walk import Walk
 from tests.session.wall_plan import look, wall, walls

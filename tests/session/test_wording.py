@@ -9,10 +9,11 @@ import pytest
 
 import assistant.session as package
 from assistant.calc.speech_length import sentence_ms, sentences
+from assistant.language import sentences as spoken_by_it
+from assistant.language import vocabulary as w
+from assistant.language.sentences import LANGUAGES, SPOKEN, duration, listed, say
 from assistant.procedure.model.plan import REACHES
-from assistant.session.asking.wording import LANGUAGES, SPOKEN, duration, listed, say
 from assistant.session.modes import MODES
-from assistant.session.words import vocabulary as w
 
 LONGEST_S = 6  # of one sentence; this project's own measure for what is taken in while working
 FILLED = {
@@ -22,8 +23,7 @@ FILLED = {
     "person": "Kim", "reason": "We are paused.", "tell": "Tell them.", "position": "open", "device": "headset",
     "head": "back wall", "last": "left wall", "unit": "Pa",
 }
-SOURCES = "\n".join(p.read_text(encoding="utf-8") for p in sorted(Path(package.__file__).parent.rglob("*.py"))
-                    if p.parent.name != "wording")
+SOURCES = "\n".join(p.read_text(encoding="utf-8") for p in sorted(Path(package.__file__).parent.rglob("*.py")))
 
 
 def _fields(text: str) -> set[str]:
@@ -74,7 +74,7 @@ def test_every_line_is_used_and_every_mode_has_its_words():
     for written, keys in FAMILIES.items():
         assert written in SOURCES, written
         families |= keys
-    own = (Path(package.__file__).parent / "asking" / "wording" / "__init__.py").read_text(encoding="utf-8")
+    own = Path(spoken_by_it.__file__).read_text(encoding="utf-8")
     unused = {k for k in LANGUAGES["en"] if k not in families and f'"{k}"' not in SOURCES + own}
     assert not unused
     assert families <= set(LANGUAGES["en"])

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model.plan import Plan
 from assistant.session import decide, evolve, expects, initial, inputs, next_deadline_ms
 from assistant.session.facts.base import Fact
 from assistant.session.lookup import step_of
 from assistant.session.order.bridges import SIGN_IN
 from assistant.session.state import State
-from assistant.session.words import vocabulary as w
 from assistant.session.words.offering import offered
 from tests.session.invariants import Broken, Watch
 

@@ -20,8 +20,8 @@ from assistant.account.reading import OpenedSession, load_session
 from assistant.account.rederiving import rederive
 from assistant.hearing.engines.vosk_models import check, folder_sha256
 from assistant.hearing.vocabulary.packs import load_pack
+from assistant.language.sentences import SPOKEN
 from assistant.practice.operator.bilingual import Bilingual
-from assistant.session.asking.wording import SPOKEN
 from assistant.session.facts import lines, session, steps
 from assistant.station.demo import demo
 from assistant.station.demo.demo import DemoResult, run_demo

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from assistant.language import vocabulary as w
 from assistant.session import inputs
-from assistant.session.words import vocabulary as w
 from assistant.station.live.keys import KEYS, KeyReader, key_help
 
 

@@ -12,9 +12,9 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 
+from assistant.language import vocabulary as w
 from assistant.session import inputs
 from assistant.session.facts import lines, steps
-from assistant.session.words import vocabulary as w
 from assistant.station.loop.screen import LiveScreen, PlainScreen
 from tests.session.rich_plan import rich_plan
 from tests.session.walk import Walk

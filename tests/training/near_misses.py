@@ -96,7 +96,7 @@ def decoys(pack: Pack) -> list[str]:
 
         python -m tests.training.near_misses
     """
-    from assistant.session.words import vocabulary as words
+    from assistant.language import vocabulary as words
 
     held_out = set(near_misses(pack, "report")) | set(near_misses(pack, "tune"))
     found = near_misses(pack, "decoys")

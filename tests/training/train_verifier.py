@@ -33,7 +33,7 @@ from assistant.hearing.listener import Listener
 from assistant.hearing.reading.phone_model import read_phone_model
 from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary, pronounce
 from assistant.hearing.vocabulary.packs import load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.bench.hearing import chain, negatives, voices
 from tests.bench.hearing.mixing import mix
 from tests.training.phone_sounds import HALVES, half_of

@@ -15,7 +15,7 @@ from assistant.hearing.sound.wav_source import WavSource
 from assistant.hearing.utterance import Utterance
 from assistant.hearing.values.parsing import KINDS
 from assistant.hearing.vocabulary.packs import load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 
 
 @click.command("hear")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from assistant.hearing.engines.recogniser import Hypothesis
 from assistant.hearing.vocabulary.packs import Pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 
 SHORTEST_S = 0.16          # a knock or a click
 LONGEST_COMMAND_S = 2.6    # longer is a sentence and isn't even decoded

@@ -12,7 +12,7 @@ from assistant.errors import StorageError, UsageError
 from assistant.hearing.judging.judge import Bars
 from assistant.hearing.utterance import Utterance
 from assistant.hearing.vocabulary.packs import Pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 
 LEAST_MARGIN = 0.6       # a learnt bar lies at this part of the person's weakest right word
 RAISED_MOST = 0.9

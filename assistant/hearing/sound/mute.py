@@ -6,7 +6,7 @@ import re
 from collections import deque
 from dataclasses import dataclass
 
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from assistant.hearing.values.spoken_words import DIGITS, ICAO
-from assistant.session.words import spelling
+from assistant.language import spelling
 
 _NUMBER = {**DIGITS, "minus": "-", "point": "."}
 _LOT = {**DIGITS, **ICAO, "dash": "-"}

@@ -8,7 +8,7 @@ from importlib import resources
 from pathlib import Path
 
 from assistant.errors import SiteFileError, UsageError
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 
 
 @dataclass(frozen=True)

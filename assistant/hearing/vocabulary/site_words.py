@@ -14,7 +14,7 @@ from assistant.errors import ModelError
 from assistant.hearing.vocabulary.confusability import check_form, suggestions
 from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictionary
 from assistant.hearing.vocabulary.packs import Pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 
 HOW = "write COMMAND=WORDS, for example repeat=once more please; a mishap's word is one of the vocabulary's"
 

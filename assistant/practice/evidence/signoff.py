@@ -17,8 +17,8 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from assistant.errors import SiteFileError
+from assistant.language import vocabulary as words
 from assistant.practice.operator.persona import read_model
-from assistant.session.words import vocabulary as words
 
 ASSESSMENT = "assessment"
 

@@ -13,8 +13,8 @@ from functools import lru_cache
 from string import Formatter
 
 from assistant.hearing.vocabulary.packs import Pack, load_pack
+from assistant.language.sentences import LANGUAGES, SPOKEN, say
 from assistant.procedure.model.plan import Plan
-from assistant.session.asking.wording import LANGUAGES, SPOKEN, say
 
 ENGLISH = "en"
 # Words of commands inside a template; the rest of the placeholders are texts.

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from assistant.language.vocabulary import MISHAPS
 from assistant.practice.operator import understanding as u
 from assistant.practice.operator.answering import Answering
 from assistant.practice.operator.hands import SLIPPED, Hands
 from assistant.practice.operator.lapses import Lapses
 from assistant.practice.operator.mind import LONGEST_LINE_MS, Mind, Said, Saying, Task, Utterance
 from assistant.practice.operator.persona import Persona
-from assistant.session.words.vocabulary import MISHAPS
 from assistant.speaking.estimate import seconds
 
 _QUIET_MS = 700  # after the assistant's last sound, before a person starts to speak

@@ -7,9 +7,9 @@ import random
 from dataclasses import dataclass
 
 from assistant.errors import UsageError
+from assistant.language.sentences import duration
 from assistant.practice.trainee.leaving import leave_if_asked
 from assistant.procedure.model.plan import CYCLE, WAIT, WET, Plan, Step
-from assistant.session.asking.wording import duration
 from assistant.speaking.estimate import seconds
 
 LED, PROMPTED, RECALL, ASSESSMENT = "led", "prompted", "recall", "assessment"

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from assistant.language import vocabulary as words
 from assistant.practice.trainee.levels import Question, question
 from assistant.procedure.model.plan import Plan
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
 from assistant.session.facts.steps import StepStarted
-from assistant.session.words import vocabulary as words
 
 EXPECTS = "number sign"
 LISTENED_FOR = frozenset({words.STOP, words.REPEAT, words.NO})

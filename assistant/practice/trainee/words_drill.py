@@ -15,8 +15,8 @@ from assistant.hearing.people.profile import Profile, learnt_bars
 from assistant.hearing.people.readiness import check_level
 from assistant.hearing.utterance import Utterance
 from assistant.hearing.vocabulary.packs import Pack
+from assistant.language import vocabulary as words
 from assistant.practice.operator.voice import RATE_HZ, OperatorVoice
-from assistant.session.words import vocabulary as words
 from assistant.speaking.noise import active_speech_dbfs
 
 TROUBLE_BELOW = 0.75  # of the tries heard right. Common practice, no source.

@@ -6,7 +6,7 @@ from typing import Any
 
 from assistant.calc.speech_length import speech_ms
 from assistant.calc.wetting import shortest_lead_ms, wiping_ms
-from assistant.session.asking.wording import say
+from assistant.language.sentences import say
 
 # The act itself, beyond listening, in ms. This project's judgement until a site measures its own.
 ACT_MS = {

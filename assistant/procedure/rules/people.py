@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from assistant.language.vocabulary import MISHAPS
 from assistant.procedure.rules.base import NOTE, WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
-from assistant.session.words.vocabulary import MISHAPS
 
 _LOOKS = ("light", "rigorous", "sporicidal", "under_tray", "start_of_day", "end_of_day")
 

@@ -8,11 +8,11 @@ from collections.abc import Iterable
 from typing import Any
 
 from assistant.calc.speech_length import sentence_ms, sentences, speech_ms
+from assistant.language import vocabulary as words
 from assistant.procedure.compiling.languages import missing_in
 from assistant.procedure.compiling.wording import spoken_fields
 from assistant.procedure.rules.base import NOTE, WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
-from assistant.session.words import vocabulary as words
 
 MAX_SENTENCE_MS = 6_000
 MAX_STEP_MS = 20_000

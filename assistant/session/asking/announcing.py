@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.session.asking.wording import listed
+from assistant.language.sentences import listed
 from assistant.session.facts import lines
 from assistant.session.lookup import branch_steps, first_of_hazard, name_of
 from assistant.session.state import RUNNING

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from assistant.language import spelling
+from assistant.language.sentences import SIGNS, duration, listed, say
 from assistant.procedure.model import plan as p
-from assistant.session.asking.wording import SIGNS, duration, listed, say
 from assistant.session.lookup import (
     came_from,
     name_of,
@@ -15,7 +16,7 @@ from assistant.session.lookup import (
 )
 from assistant.session.order.bridges import bridge_step, is_bridge
 from assistant.session.state import FINAL_MODES, RUNNING, State
-from assistant.session.words import offering, spelling
+from assistant.session.words import offering
 
 
 def words(plan: p.Plan, key: str, **values: object) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from assistant.language.sentences import say
 from assistant.procedure.model.plan import (
     ALL_CONTACTS,
     CLOSE,
@@ -23,7 +24,6 @@ from assistant.procedure.model.plan import (
     Plan,
     Step,
 )
-from assistant.session.asking.wording import say
 
 PREFIX = "bridge:"
 _MOVE = f"{PREFIX}move:"

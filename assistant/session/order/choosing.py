@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session.lookup import branch_steps, holds, same_person
 from assistant.session.order.bridges import MICROPHONE, PREFIX, SIGN_IN, WAIT_ALL, bridge_step
 from assistant.session.order.bridging import met, ready_step
 from assistant.session.state import RUNNING, State
-from assistant.session.words import vocabulary as w
 
 END = f"{PREFIX}end"  # no step of a site can be called so
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from assistant.language.sentences import duration
 from assistant.session.asking import prompts
-from assistant.session.asking.wording import duration
 from assistant.session.facts import contacts, lines, machine, steps
 from assistant.session.lookup import interrupted, name_of, step_of, wait_left
 from assistant.session.timing import timers

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from assistant.language import vocabulary as w
 from assistant.session import inputs
 from assistant.session.facts import lines, session, troubles
 from assistant.session.lookup import same_person
 from assistant.session.state import FINAL_MODES
 from assistant.session.troubles import mishaps
 from assistant.session.turn import Turn
-from assistant.session.words import vocabulary as w
 from assistant.session.words.answers import return_line
 
 # What is said when it goes and when it is back; any other device is told of by its name. "listening" is the engine.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from assistant.language import vocabulary as w
+from assistant.language.sentences import listed
 from assistant.procedure.model.plan import (
     CYCLE,
     SPOIL_ALL,
@@ -16,7 +18,6 @@ from assistant.procedure.model.plan import (
     Plan,
     Spoil,
 )
-from assistant.session.asking.wording import listed
 from assistant.session.facts import lines, session, troubles
 from assistant.session.lookup import (
     first_of_hazard,
@@ -33,7 +34,6 @@ from assistant.session.troubles.owing import break_cycle, owe
 from assistant.session.troubles.stopping import end, stop_now
 from assistant.session.turn import Turn
 from assistant.session.words import offering
-from assistant.session.words import vocabulary as w
 from assistant.session.words.answers import return_line, still_wet
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from assistant.language.sentences import duration
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
-from assistant.session.asking.wording import duration
 from assistant.session.facts import machine, session, troubles
 from assistant.session.lookup import branch_steps
 from assistant.session.state import COMPLETE, FINAL_MODES, RUNNING, State

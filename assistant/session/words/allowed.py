@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from assistant.language import spelling
+from assistant.language import vocabulary as w
 from assistant.procedure.model.plan import CHECK, WAIT, WET, Plan
 from assistant.session.lookup import step_of
 from assistant.session.order.bridges import is_bridge
 from assistant.session.state import FINAL_MODES, State
-from assistant.session.words import spelling
-from assistant.session.words import vocabulary as w
 
 # Answered wherever work is open, whatever the mode: a mishap waits for no question.
 ANYWHERE = frozenset((*w.QUESTIONS, *w.MANNERS, *w.MISHAPS, w.STOP, w.KEYS))

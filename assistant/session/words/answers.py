@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from assistant.language import vocabulary as w
+from assistant.language.sentences import duration, listed
 from assistant.procedure.model.plan import Plan, Step
 from assistant.session.asking import prompts
-from assistant.session.asking.wording import duration, listed
 from assistant.session.facts import lines
 from assistant.session.lookup import branch_steps, holds, name_of, said_as, step_of
 from assistant.session.state import RUNNING, State
 from assistant.session.turn import Turn
-from assistant.session.words import vocabulary as w
 from assistant.session.words.allowed import allowed_words
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from assistant.language.sentences import duration
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.asking import prompts
-from assistant.session.asking.wording import duration
 from assistant.session.facts import contacts, lines, machine, steps
 from assistant.session.lookup import name_of, same_person, step_of
 from assistant.session.timing.timers import wet_ms_today

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from assistant.language.sentences import listed
 from assistant.procedure.model import plan as p
-from assistant.session.asking.wording import listed
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
 from assistant.session.lookup import came_from, name_of
 from assistant.session.order.bridges import SIGN_IN, bridge_step, is_bridge

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.asking import prompts
@@ -13,7 +14,6 @@ from assistant.session.state import FINAL_MODES
 from assistant.session.troubles import mishaps, recovery, remedies, stopping
 from assistant.session.turn import Turn
 from assistant.session.words import confirming, corrections, values
-from assistant.session.words import vocabulary as w
 from assistant.session.words.allowed import allowed_words
 from assistant.session.words.answers import answer_question, return_line
 

@@ -5,16 +5,17 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal, InvalidOperation
 
+from assistant.language import spelling
+from assistant.language.sentences import SIGNS
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.asking import prompts
-from assistant.session.asking.wording import SIGNS
 from assistant.session.facts import lines, steps
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES
 from assistant.session.troubles import mishaps
 from assistant.session.turn import Turn
-from assistant.session.words import confirming, spelling, talk
+from assistant.session.words import confirming, talk
 
 _SPELL_AFTER = 2  # values that failed, said whole; as many rounds of signs, and the keys are offered
 _LONGEST = 40  # characters of a value; more is not something a person has read out

@@ -12,8 +12,8 @@ import sys
 import threading
 from typing import Any
 
+from assistant.language import vocabulary as w
 from assistant.session import inputs
-from assistant.session.words import vocabulary as w
 
 # key -> command; shown by --help and when keys are offered
 KEYS: dict[str, str] = {

@@ -9,7 +9,7 @@ from typing import Any
 from assistant.errors import RefusedError
 from assistant.hearing.listener import Listener
 from assistant.hearing.people.readiness import DONT, Readiness, check_level, judge_readiness
-from assistant.session.words import vocabulary as w
+from assistant.language import vocabulary as w
 from assistant.speaking.player import Player
 from assistant.station.live.battery import Batteries
 from assistant.station.live.loop import Source

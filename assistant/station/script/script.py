@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from assistant.errors import SiteFileError
+from assistant.language import vocabulary as w
 from assistant.procedure.loading.problems import nearest
 from assistant.session import inputs
-from assistant.session.words import vocabulary as w
 
 NAMES: dict[str, type] = {
     "begin": inputs.Begin, "word": inputs.Word, "value": inputs.Value, "misheard": inputs.Misheard,

@@ -15,7 +15,7 @@ from assistant.hearing.engines import vosk_models as models
 from assistant.hearing.engines.choosing import open_engine
 from assistant.hearing.listener import Listener
 from assistant.hearing.vocabulary.packs import Pack, load_pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.bench.hearing import voices
 from tests.bench.hearing.baseline import PocketsphinxBaseline, VoskBaseline
 from tests.bench.hearing.figures import Figures

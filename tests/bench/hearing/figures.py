@@ -10,7 +10,7 @@ import numpy as np
 
 from assistant.hearing.sound.frames import RATE_HZ
 from assistant.hearing.vocabulary.packs import Pack
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.bench.hearing import chain, negatives, voices
 from tests.bench.hearing.mixing import mix
 from tests.bench.hearing.rates import rate

@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from assistant.errors import StorageError
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.bench.hearing import memory, noises
 from tests.bench.hearing.rates import rate
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from assistant.hearing.values import letters, numbers
 from assistant.hearing.values.spelling import Spelling
-from assistant.session.words import vocabulary as words
+from assistant.language import vocabulary as words
 from tests.bench.hearing import voices
 from tests.bench.hearing.mixing import mix
 from tests.bench.hearing.rates import rate

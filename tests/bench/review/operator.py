@@ -13,6 +13,7 @@ from array import array
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model.plan import CHECK, WET, Plan
 from assistant.session import decide, evolve, initial, next_deadline_ms
 from assistant.session import inputs as i
@@ -20,7 +21,6 @@ from assistant.session.facts.base import Fact
 from assistant.session.facts.lines import LineSpoken
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES, State
-from assistant.session.words import vocabulary as w
 
 Decided = Callable[[tuple[Fact, ...], int], None]
 COLLEAGUES = ("Dana Reyes", "Ira Quill", "Sam Okoro", "Mika Lund")

@@ -15,6 +15,7 @@ from typing import Any
 import click
 from transitions import Machine
 
+from assistant.language import vocabulary as w
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.model.plan import Plan
@@ -23,7 +24,6 @@ from assistant.session.facts.base import Fact
 from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES, State
 from assistant.session.wire import to_wire
-from assistant.session.words import vocabulary as w
 from assistant.station.account.json_out import print_json
 
 _ROUNDS = 7  # the median of so many foldings

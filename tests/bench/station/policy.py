@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import random
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model.plan import Plan
 from assistant.session import expects, inputs, next_deadline_ms
 from assistant.session.lookup import step_of
 from assistant.session.order.bridges import SIGN_IN
 from assistant.session.state import State
-from assistant.session.words import vocabulary as w
 
 _ASIDES = (w.REPEAT, w.HOW_LONG, w.STILL_WET, w.WHERE, w.WHATS_NEXT, w.WHY, w.HELP)
 _SLIPS = (w.CORRECTION, "dropped_item", "touched", "torn_glove", w.PAUSE, w.GO_BACK, w.NO)

@@ -19,11 +19,11 @@ from typing import Any
 import click
 import numpy as np
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.facts import contacts, lines
 from assistant.session.facts.base import Fact
-from assistant.session.words import vocabulary as w
 from assistant.station.account.json_out import print_json
 from assistant.station.live.loop import LiveLoop
 from assistant.station.loop.clock import DEMO_EPOCH, LiveClock, media_wall

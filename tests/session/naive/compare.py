@@ -5,13 +5,13 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, field
 
+from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.facts import contacts, machine, troubles
 from assistant.session.lookup import step_of
 from assistant.session.order.bridges import SIGN_IN
 from assistant.session.state import FINAL_MODES
-from assistant.session.words import vocabulary as w
 from tests.session.naive.model import Naive
 from tests.session.walk import Walk
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.session.asking.wording import en, ko
+from assistant.language.sentences import en, ko
 
 LANGUAGES = {"en": en.LINES, "ko": ko.LINES}
 SPOKEN = {"en": en.SPOKEN, "ko": ko.SPOKEN}
