@@ -24,7 +24,7 @@ COMMANDS = {
     "kit": ("assistant.procedure.commands.kit_cli:kit", "What must be within reach before gloving up."),
     "sheet": ("assistant.procedure.commands.sheet_cli:sheet", "The printed procedure, for the wall."),
     "forecast": ("assistant.procedure.commands.forecast_cli:forecast", "How long a procedure takes."),
-    "approve": ("assistant.procedure.commands.approve_cli:approve", "Approve a revision for live use."),
+    "approve": ("assistant.station.approving.approve_cli:approve", "Approve a revision for live use."),
     "schema": ("assistant.procedure.commands.schema_cli:schema", "JSON Schema of the site files, for editors."),
     "verify": ("assistant.station.commands.verify_cli:command", "Whether a record is whole and unchanged."),
     "export": ("assistant.station.commands.export_cli:command", "A record as report, table and archive."),

@@ -31,10 +31,8 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.procedure.model": FILES,
     # What a procedure is knows nothing of running one.
     "assistant.procedure": (*FILES, "assistant.procedure"),
-    # Commands, not the room itself: a site's own spoken words are held to how they sound, and approving needs the
-    # key store and the proof.
-    "assistant.procedure.commands": (*FILES, "assistant.procedure", "assistant.hearing", "assistant.record",
-                                     "assistant.prover"),
+    # Commands, not the room itself: a site's own spoken words are held to how they sound.
+    "assistant.procedure.commands": (*FILES, "assistant.procedure", "assistant.hearing"),
     # What a value may begin with, sign by sign, is one rule for listener and core.
     "assistant.hearing": ("assistant.hearing", "assistant.language.spelling", *WIRE),
     "assistant.speaking": ("assistant.speaking", *WIRE),
@@ -65,7 +63,7 @@ CIRCLES_LEFT: tuple[tuple[str, ...], ...] = (
     ("assistant.session.words.talk", "assistant.session.words.values"),
 )
 BOTH_WAYS_LEFT: tuple[tuple[str, str], ...] = (
-    ("practice", "station"), ("procedure", "prover"),
+    ("practice", "station"),
 )
 PURE = ("assistant.session", "assistant.language", "assistant.calc", "assistant.procedure.model")
 PACKAGES_FOR_PURE = {"transitions", "pydantic", "typing_extensions"}

@@ -10,14 +10,14 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.errors import FindingsError, RefusedError, UsageError
-from assistant.procedure.commands import proof
-from assistant.procedure.commands.approve_cli import approve
-from assistant.procedure.commands.approving import is_approved
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.procedure.loading.source import default_folder
 from assistant.procedure.paper.changes import changes, plan_values
 from assistant.record.signing.keys import Cost, KeyStore
+from assistant.station.approving import approve_cli
+from assistant.station.approving.approvals import is_approved
+from assistant.station.approving.approve_cli import approve
 from tests.procedure.mutations import BAG, BAG_OUT, LIGHT, Drop, Swap
 
 WORDS = "four unrelated plain words"
@@ -30,7 +30,7 @@ def site(tmp_path, monkeypatch):
     KeyStore(tmp_path / "keys", cost=Cost(1, 8, 1)).create_key(
         "Ada Example", WORDS, since="2020-01-01T00:00:00+00:00"
     )
-    monkeypatch.setattr(proof, "proof_line", lambda loaded: "9 states, every property holds")
+    monkeypatch.setattr(approve_cli, "proof_line", lambda loaded: "9 states, every property holds")
     return tmp_path
 
 
@@ -95,7 +95,7 @@ def test_a_refuted_proof_keeps_it_from_being_signed(site, monkeypatch):
     def refuted(loaded):
         raise FindingsError("The proof refutes a property, so nothing is signed.")
 
-    monkeypatch.setattr(proof, "proof_line", refuted)
+    monkeypatch.setattr(approve_cli, "proof_line", refuted)
     with pytest.raises(FindingsError):
         _approve(site)
     assert not (site / "approvals").exists()
@@ -169,7 +169,7 @@ def test_a_moved_step_is_said_once(site):
 
 @pytest.mark.full
 def test_the_real_prover_gives_the_line_that_is_signed():
-    said = proof.proof_line(load_procedure("gb-2-start-of-day"))
+    said = approve_cli.proof_line(load_procedure("gb-2-start-of-day"))
     assert "every property holds" in said and int(said.split()[0]) > 1000
 
 
@@ -179,4 +179,4 @@ def test_the_real_prover_refuses_a_procedure_that_can_open_two_doors(tmp_path):
     folder = tmp_path / "procedures"
     Drop("parts/load-airlock.yaml", "close_outer").apply(folder)
     with pytest.raises(FindingsError):
-        proof.proof_line(load_procedure("gb-2-end-of-day", folder))
+        approve_cli.proof_line(load_procedure("gb-2-end-of-day", folder))

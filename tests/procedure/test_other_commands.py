@@ -55,13 +55,13 @@ def test_schema_prints_and_writes(tmp_path):
 
 
 def test_every_command_that_reads_site_files_takes_their_folder_by_the_same_name():
-    from assistant.procedure.approve_cli import approve
     from assistant.procedure.commands.check_cli import check
     from assistant.procedure.commands.forecast_cli import forecast
     from assistant.procedure.commands.kit_cli import kit
     from assistant.procedure.commands.sheet_cli import sheet
     from assistant.prover.prove_cli import prove
     from assistant.review.review_cli import review
+    from assistant.station.approving.approve_cli import approve
     from assistant.station.live.run_cli import run
 
     for command in (approve, check, forecast, kit, sheet, prove, review, run):

@@ -8,13 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from assistant.errors import StorageError
-from assistant.procedure.commands.approving import is_approved
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import Loaded
 from assistant.record.beside.named import APPROVALS
 from assistant.record.lines.canonical import to_canonical
 from assistant.record.storage.files import Files, OsFiles, make_folders, write_whole
 from assistant.record.storage.paths import safe_name
+from assistant.station.approving.approvals import is_approved
 
 
 def approval_of(loaded: Loaded, records: Path | None = None) -> str:

@@ -6,10 +6,16 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from assistant.errors import FindingsError, RefusedError, UsageError
+
+if TYPE_CHECKING:
+    from assistant.procedure.approval import Approval
+    from assistant.procedure.loading.load import Loaded
+    from assistant.procedure.model.plan import Plan
 
 
 @click.command(name="approve")
@@ -40,8 +46,6 @@ def approve(
 ) -> int:
     """Approve PROCEDURE for live use. A changed file is no longer approved."""
     from assistant.procedure.approval import Approval, add_approval, changes_since_last, state
-    from assistant.procedure.commands.approving import approvals_root, is_approved
-    from assistant.procedure.commands.proof import proof_line
     from assistant.procedure.compiling.compile import compile_plan
     from assistant.procedure.loading.load import load_procedure
     from assistant.procedure.paper.changes import plan_values
@@ -49,6 +53,7 @@ def approve(
     from assistant.procedure.rules.every import RULES
     from assistant.record.commands.shared import keys_root, wall_now
     from assistant.record.signing.keys import KeyStore
+    from assistant.station.approving.approvals import approvals_root, is_approved
 
     loaded = load_procedure(procedure, folder)
     plan = compile_plan(loaded)
@@ -94,28 +99,15 @@ def approve(
     approval = Approval(statement, key.entry.public_key, key.sign(statement.message()), plan_values(plan))
     path = add_approval(approval, root)
     if as_json:
-        click.echo(
-            json.dumps(
-                {
-                    "approved": True,
-                    "procedure": plan.procedure,
-                    "revision": plan.revision,
-                    "sha256": plan.sha256,
-                    "name": key.name,
-                    "key_id": key.key_id,
-                    "at": statement.at,
-                    "changes": changed,
-                    "file": str(path),
-                },
-                ensure_ascii=False,
-            )
-        )
+        told = {"approved": True, "procedure": plan.procedure, "revision": plan.revision, "sha256": plan.sha256,
+                "name": key.name, "key_id": key.key_id, "at": statement.at, "changes": changed, "file": str(path)}
+        click.echo(json.dumps(told, ensure_ascii=False))
     else:
         click.echo(f"Approved by {key.name} ({key.key_id}): {plan.procedure}, revision {plan.revision}.")
     return 0
 
 
-def _show(plan, changed: list[str] | None, proof: str, rules: int) -> None:
+def _show(plan: Plan, changed: list[str] | None, proof: str, rules: int) -> None:
     """On standard error, so that --json keeps standard output to one object."""
     say = lambda text: click.echo(text, err=True)  # noqa: E731 - one short word for one short thing
     say(f"{plan.title}, revision {plan.revision}")
@@ -131,21 +123,28 @@ def _show(plan, changed: list[str] | None, proof: str, rules: int) -> None:
             say(f"  {line}")
 
 
-def _say_status(approval, plan, as_json: bool) -> int:
+def proof_line(loaded: Loaded) -> str:
+    """What was proven, for the statement that is signed. Raises FindingsError when a property is refuted."""
+    from assistant.prover.proof import prove_procedure
+
+    verdict = prove_procedure(loaded, shown=True)
+    if not verdict.proven:
+        raise FindingsError(
+            "The proof refutes a property, so nothing is signed.",
+            where=loaded.procedure.id,
+            expected="a proof of every property",
+            try_next=f"assistant prove {loaded.procedure.id}",
+        )
+    bound = f", within: {verdict.bounded}" if verdict.bounded else ""
+    return f"{verdict.states} states, {verdict.transitions} transitions, every property holds{bound}"
+
+
+def _say_status(approval: Approval | None, plan: Plan, as_json: bool) -> int:
     if as_json:
         s = approval.statement if approval else None
-        click.echo(
-            json.dumps(
-                {
-                    "approved": approval is not None,
-                    "procedure": plan.procedure,
-                    "sha256": plan.sha256,
-                    "name": s.name if s else "",
-                    "at": s.at if s else "",
-                },
-                ensure_ascii=False,
-            )
-        )
+        told = {"approved": approval is not None, "procedure": plan.procedure, "sha256": plan.sha256,
+                "name": s.name if s else "", "at": s.at if s else ""}
+        click.echo(json.dumps(told, ensure_ascii=False))
     elif approval:
         click.echo(f"Approved by {approval.statement.name} at {approval.statement.at}.")
     else:
