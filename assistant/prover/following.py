@@ -230,7 +230,7 @@ def _limit_missed(site: Site, t: Truth, fact) -> None:
 
 def _branch_entered(site: Site, t: Truth, fact) -> None:
     t.departed = True
-    t.branches = (*t.branches, fact.mishap)
+    t.branches = (*(b for b in t.branches if b != fact.mishap), fact.mishap)
     need = site.need.mishaps.get(fact.mishap)
     if need is None or getattr(fact, "done", ()):  # opened again for one step that was taken back
         return
@@ -256,7 +256,7 @@ def _branch_entered(site: Site, t: Truth, fact) -> None:
 
 
 def _branch_left(site: Site, t: Truth, fact) -> None:
-    t.branches = t.branches[:-1]
+    t.branches = tuple(b for b in t.branches if b != fact.mishap)
     t.here = ""
     need = site.need.mishaps.get(fact.mishap)
     if need and need.then != "resume":

@@ -23,6 +23,7 @@ from assistant.prover.watching import (
     mishaps,
     openings,
     steps,
+    urgency,
     waits,
     ways,
 )
@@ -31,14 +32,13 @@ from assistant.prover.watching.site import Found, Site
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
 
-_FAMILIES = (endings, steps, waits, confirming, contacts, openings, cycles, mishaps, ways)
+_FAMILIES = (endings, steps, waits, confirming, contacts, openings, cycles, mishaps, urgency, ways)
 
 
 def _looks(families: tuple[ModuleType, ...]) -> dict[str, tuple[Callable[..., None], ...]]:
     """Kind of fact -> the functions of that name, in the order of the families."""
-    return {kind: tuple(getattr(f, kind) for f in families if hasattr(f, kind)) for kind in CHANGES} | {
-        "deviation": (endings.deviation,)
-    }
+    kinds = {*CHANGES, *urgency.KINDS, "deviation"}
+    return {kind: tuple(getattr(f, kind) for f in families if hasattr(f, kind)) for kind in kinds}
 
 
 class Monitor:

@@ -94,6 +94,8 @@ class MishapNeed:
     breaks_cycles: bool
     then: str
     steps: tuple[str, ...]  # ids that a person must have gone through before work goes on
+    urgency: str = p.URGENCY_WORK
+    line: tuple[tuple[str, tuple[tuple[str, bool], ...]], ...] = ()  # every step in order: (id, the answers it is for)
 
 
 @dataclass(frozen=True)
@@ -169,7 +171,8 @@ def of_files(loaded: Loaded) -> Requirements:
         spoils = [(s.what, s.zone or "", tuple(s.surfaces)) for s in m.spoils]
         mishaps[m.id] = MishapNeed(
             m.word, _least(m.word, spoils), bool(m.breaks_cycles) or m.word in BREAKS_CYCLES, m.then,
-            tuple(s.id for s in flat.steps if not s.when),
+            tuple(s.id for s in flat.steps if not s.when), m.urgency,
+            tuple((s.id, tuple(s.when)) for s in flat.steps),
         )
     left_out = {x.surface for x in pr.leaves_out}
     return _built(
@@ -286,7 +289,8 @@ def of_plan(plan: p.Plan) -> Requirements:
         mishaps={
             m.id: MishapNeed(
                 m.word, _least(m.word, [(s.what, s.zone, s.surfaces) for s in m.spoils]),
-                m.breaks_cycles or m.word in BREAKS_CYCLES, m.then, tuple(s.id for s in m.steps if not s.when),
+                m.breaks_cycles or m.word in BREAKS_CYCLES, m.then, tuple(s.id for s in m.steps if not s.when), m.urgency,
+                tuple((s.id, tuple((w.option, w.equals) for w in s.when)) for s in m.steps),
             )
             for m in plan.mishaps.values()
         },

@@ -26,6 +26,7 @@ class Truth:
         "options", "hands", "open_since", "machines", "cycles", "cycle_task", "wet", "treated", "spoiled", "done",
         "skipped", "current", "here", "asked_again", "last_wet", "read_back", "witnessed", "value", "environment", "departed",
         "branches", "confirmed_ms", "missed", "patch", "over", "person", "must_end", "found_other", "stale_waste", "lifted",
+        "first", "dried", "must_owe",
     )
 
     def __init__(self, need: Requirements) -> None:
@@ -58,6 +59,9 @@ class Truth:
         self.person = ""
         self.stale_waste: frozenset[str] = frozenset()  # waste steps done before the last wiping that precedes them
         self.lifted: frozenset[str] = frozenset()  # trays that an instruction lifted and none has put back
+        self.first = ""  # a mishap that endangers a person, of which nothing was asked yet
+        self.dried: frozenset[str] = frozenset()  # surfaces that dried while something urgent was open, not yet said
+        self.must_owe: frozenset[str] = frozenset()  # the steps that wetted them, not yet owed
         self.must_end = ""  # the mishap after which the site lets nothing go on
 
     def copy(self) -> Truth:
@@ -84,6 +88,7 @@ class Truth:
             tuple(sorted((c, s[0]) for c, s in self.cycles.items())), tuple(wet), self.treated,
             self.done & traced, self.skipped, self.read_back, self.witnessed, bool(self.value), self.branches,
             self.over, self.must_end, self.found_other, self.stale_waste, self.lifted, self.here, self.last_wet,
+            self.first, self.dried, self.must_owe,
         )
 
     # --- small changes ---

@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from assistant.language.sentences import SPOKEN
-from assistant.procedure.model.plan import ALL_CONTACTS, URGENCIES, URGENCY_WORK, WET, Plan, Step
+from assistant.procedure.model.plan import (
+    ALL_CONTACTS,
+    URGENCIES,
+    URGENCY_PERSON,
+    URGENCY_WORK,
+    WET,
+    Plan,
+    Step,
+)
 from assistant.session.order.bridges import bridge_step, is_bridge
 from assistant.session.state import COMPLETE, RUNNING, State
 
@@ -39,11 +47,16 @@ def holds(state: State, step: Step) -> bool:
     return all(state.options.get(when.option, False) == when.equals for when in step.when)
 
 
+def is_hazard(plan: Plan, branch: str) -> bool:
+    """Whether a line of work is about a person in danger or about what must stay inside."""
+    return bool(branch) and plan.mishaps[branch].urgency != URGENCY_WORK
+
+
 def first_of_hazard(plan: Plan, state: State) -> int:
     """The place in `frames` of the innermost branch about a person or about containment; 0 where none is open. What
     lies before it is interrupted work."""
     for at in range(len(state.frames) - 1, 0, -1):
-        if plan.mishaps[state.frames[at].branch].urgency != URGENCY_WORK:
+        if is_hazard(plan, state.frames[at].branch):
             return at
     return 0
 
@@ -51,6 +64,11 @@ def first_of_hazard(plan: Plan, state: State) -> int:
 def urgency(plan: Plan, branch: str) -> int:
     """How urgent a mishap's branch is: the more, the higher."""
     return -URGENCIES.index(plan.mishaps[branch].urgency)
+
+
+def endangers_person(plan: Plan, branch: str) -> bool:
+    """Whether a line of work is about a person in danger."""
+    return bool(branch) and plan.mishaps[branch].urgency == URGENCY_PERSON
 
 
 def interrupted(plan: Plan, state: State, step_id: str) -> bool:

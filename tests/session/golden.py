@@ -18,6 +18,7 @@ from assistant.session.wire import from_wire, to_wire
 from tests.session.naive.compare import random_session
 from tests.session.rich_plan import rich_plan
 from tests.session.small_plan import small_plan
+from tests.session.urgent_plan import urgent_plan
 from tests.session.walk import Walk
 
 SESSIONS = Path(__file__).resolve().parents[1] / "golden" / "sessions"
@@ -25,7 +26,9 @@ FOLDER = SESSIONS / f"v{RULES_VERSION}"
 # Plans as a record dresses them: with the words of the day. When these sessions were written, yes was "confirm", and
 # "cancel" left a question.
 THEN = {"confirm": "confirm", "cancel": "cancel"}
-PLANS = {"rich": lambda: dataclasses.replace(rich_plan(), spoken=THEN), "small": lambda: dataclasses.replace(small_plan(), spoken=THEN)}
+PLANS = {
+    "urgent": lambda: dataclasses.replace(urgent_plan(), spoken=THEN),
+    "rich": lambda: dataclasses.replace(rich_plan(), spoken=THEN), "small": lambda: dataclasses.replace(small_plan(), spoken=THEN)}
 
 
 def input_line(at_ms: int, given: inputs.Input) -> dict[str, object]:
@@ -66,7 +69,12 @@ def sessions() -> dict[str, tuple[str, list[tuple[int, inputs.Input]]]]:
     small = Walk(small_plan())
     small.go("wet-left").say("torn_glove", after=1_000)
     small.finish()
-    found = {"rich-as-written": ("rich", plain.log), "small-torn-glove": ("small", small.log)}
+    urgent = Walk(urgent_plan(), options=(("patch", True),))
+    urgent.go("wet-left").say("torn_glove", after=1_000)
+    urgent.say("spill", after=30_000)
+    urgent.after(100_000)
+    urgent.finish()
+    found = {"urgent-torn-glove": ("urgent", urgent.log), "rich-as-written": ("rich", plain.log), "small-torn-glove": ("small", small.log)}
     for seed in (3, 12, 65, 170, 224, 283):
         found[f"rich-random-{seed}"] = ("rich", random_session(rich_plan(), seed).core.log)
     return found

@@ -17,6 +17,7 @@ from assistant.procedure.model.kinds import Wet, in_language
 from assistant.procedure.model.plan import (
     ALL_CONTACTS,
     GAUNTLETS,
+    URGENCY_PERSON,
     Cond,
     Cycle,
     Mishap,
@@ -158,7 +159,8 @@ class _Compiler:
             m.id,
             m.word,
             self.text(m.title),
-            self.line(flat.steps, GAUNTLETS, [s.id for s in flat.steps]),
+            # A person in danger does what helps wherever they are, unless the file names the place.
+            self.line(flat.steps, "" if m.urgency == URGENCY_PERSON else GAUNTLETS, [s.id for s in flat.steps]),
             tuple(Spoil(s.what, s.zone or "", tuple(s.surfaces)) for s in m.spoils),
             bool(m.breaks_cycles),
             m.then,

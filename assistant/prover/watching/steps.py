@@ -7,6 +7,7 @@ from assistant.procedure.model.plan import CLOSE, MACHINE, MOVE, OPEN, WAIT
 from assistant.prover import naming
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import BRIDGE, Found, Site
+from assistant.prover.watching.urgency import is_way_out
 
 _NO_WORK = ("bridge:wait:", "bridge:person:")  # generated steps that ask nothing of the enclosure
 
@@ -19,7 +20,7 @@ def step_started(site: Site, t: Truth, fact, found: Found) -> None:
         found.append(("stands_alone", (
             f"the main line needs a step the site didn't write: {site.step_told(step_id)}{_before(site, t)}")))
     kind, reach, opening, _ = site.shape(step_id)
-    if kind not in (MOVE, WAIT) and reach and reach != t.hands:
+    if kind not in (MOVE, WAIT) and reach and reach != t.hands and not is_way_out(site, fact.branch, reach):
         where = f"{naming.hands(reach)}; they are {naming.hands(t.hands)}"
         found.append(("hands", f"{site.step_told(step_id)} needs the hands {where}"))
     task = site.task(fact)

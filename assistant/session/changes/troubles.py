@@ -99,7 +99,7 @@ def deviation(state: State, fact: Fact) -> State:
 def recovered(state: State, fact: troubles.Recovered) -> State:
     state = unask_rewets(leave_step(state, "recover"))
     return changed(
-        state, questions=fact.questions, question_depth=len(state.frames), open_lines=frozenset(), quiet_ms=0, lost=frozenset(), misheard=0,
+        state, questions=fact.questions, question_depth=fact.after or len(state.frames), open_lines=frozenset(), quiet_ms=0, lost=frozenset(), misheard=0,
         entered_ms=fact.at_ms,
     )
 

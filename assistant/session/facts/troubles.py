@@ -98,12 +98,14 @@ class Deviation(Fact):
 @dataclass(frozen=True, slots=True)
 class Recovered(Fact):
     """The assistant is back after a crash, power cut or suspend; nobody watched for `unwatched_ms`.
-    `questions` are asked before work goes on."""
+    `questions` are asked before work goes on. `after`: only once so few lines of work are open, for what lies over
+    them comes first; 0: at once."""
 
     KIND: ClassVar[str] = "recovered"
     why: str
     unwatched_ms: int
     questions: tuple[str, ...]
+    after: int = 0
 
 
 @dataclass(frozen=True, slots=True)

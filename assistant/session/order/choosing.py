@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
-from assistant.session.lookup import branch_steps, holds, same_person
+from assistant.session.lookup import branch_steps, endangers_person, holds, same_person
 from assistant.session.order.bridges import MICROPHONE, PREFIX, SIGN_IN, WAIT_ALL, bridge_step
 from assistant.session.order.bridging import met, ready_step
 from assistant.session.state import RUNNING, State
@@ -14,10 +14,12 @@ END = f"{PREFIX}end"  # no step of a site can be called so
 
 def choose(plan: p.Plan, state: State) -> str | None:
     """The id of the next step or bridge; END when the line of work is finished; None when there is no way."""
+    wanted = _wanted(plan, state)
+    if wanted is not None and _needs_no_way(plan, state, wanted):
+        return wanted.id
     shut = _shut_one(plan, state)
     if shut is not None:
         return shut
-    wanted = _wanted(plan, state)
     if state.top.branch:
         taking_over = _taking_over(plan, state, wanted)
         if taking_over:
@@ -33,6 +35,15 @@ def _wanted(plan: p.Plan, state: State) -> p.Step | None:
         if step.id not in top.done and step.id not in top.skipped and holds(state, step):
             return step
     return None
+
+
+def _needs_no_way(plan: p.Plan, state: State, wanted: p.Step) -> bool:
+    """Where a person is in danger nothing comes before the first step, and the way out of the enclosure is theirs:
+    no glove is cleaned first."""
+    top = state.top
+    if not endangers_person(plan, top.branch):
+        return False
+    return (not top.done and not top.skipped) or (wanted.reach == p.ROOM and not wanted.requires)
 
 
 def _shut_one(plan: p.Plan, state: State) -> str | None:

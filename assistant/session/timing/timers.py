@@ -84,7 +84,9 @@ def _limits(plan: Plan, state: State) -> list[Threshold]:
                 continue
             if step.id not in frame.done and step.id not in frame.skipped:
                 due = state.confirmed_ms[step.after_step] + step.within_ms
-                found.append((f"step:{step.id}", due, step.warn_ms))
+                # Nobody could hurry now; if it is missed, that is said afterwards.
+                warn = 0 if interrupted(plan, state, step.id) else step.warn_ms
+                found.append((f"step:{step.id}", due, warn))
     out = []
     for limit, due, warn in found:
         if limit in state.missed:

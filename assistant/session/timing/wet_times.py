@@ -66,8 +66,6 @@ def _limit_texts(turn: Turn, limit: str) -> tuple[str, dict[str, object]]:
 def _limit_warn(turn: Turn, due: Threshold) -> None:
     turn.emit(machine.LimitWarned(turn.now_ms, due.subject, due.at_ms))
     key, values = _limit_texts(turn, due.subject)
-    if _of_interrupted(turn, due.subject):
-        return  # nobody could hurry now; if it is missed, that is said afterwards
     missed = [t.at_ms for t in thresholds(turn.plan, turn.state) if t.subject == due.subject]
     left = duration(turn.plan.language, (missed[0] if missed else due.at_ms) - turn.now_ms)
     turn.speak(lines.WARNING, turn.words(f"{key}_warn", time=left, **values), due.subject)

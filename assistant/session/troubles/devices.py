@@ -34,6 +34,8 @@ def sign_in(turn: Turn, given: inputs.SignIn) -> None:
     handing = any(_is_hand_over(turn, f.branch) for f in state.frames)
     if not handing and state.mode not in ("option", "recover"):
         mishap = next((m for m in turn.plan.mishaps.values() if m.word == w.HAND_OVER), None)
+        if mishap is not None and mishaps.put_off(turn, mishap, turn.now_ms):
+            return  # they are asked to sign in when it is time
         if mishap is not None:
             mishaps.enter(turn, mishap, turn.now_ms)
     turn.emit(session.PersonChanged(turn.now_ms, given.person, state.person))

@@ -54,11 +54,7 @@ def named(turn: Turn, word: str, started_ms: int, ended_ms: int, *, which_known:
     if mishap is None:
         _unplanned(turn, word)
         return
-    hazard = most_urgent(turn.plan, turn.state)
-    if hazard and urgency(turn.plan, mishap.id) < urgency(turn.plan, hazard):
-        # Heard, and kept for afterwards: the person in danger isn't asked about anything less.
-        turn.emit(troubles.MishapNoted(turn.now_ms, mishap.id, ended_ms))
-        turn.speak(lines.ANSWER, turn.words("noted", title=_capital(mishap.title), first=turn.plan.mishaps[hazard].title))
+    if put_off(turn, mishap, ended_ms):
         turn.ask()
         return
     if mishap.asks_which and not which_known:
@@ -73,6 +69,17 @@ def named(turn: Turn, word: str, started_ms: int, ended_ms: int, *, which_known:
             turn.ask()
             return
     enter(turn, mishap, ended_ms, choices[0] if choices else "")
+
+
+def put_off(turn: Turn, mishap: Mishap, said_ms: int) -> bool:
+    """Heard, and kept for afterwards, where something more urgent is open: a person in danger isn't asked about
+    anything less."""
+    hazard = most_urgent(turn.plan, turn.state)
+    if not hazard or urgency(turn.plan, mishap.id) >= urgency(turn.plan, hazard) or mishap.then == "leave":
+        return False
+    turn.emit(troubles.MishapNoted(turn.now_ms, mishap.id, said_ms))
+    turn.speak(lines.ANSWER, turn.words("noted", title=_capital(mishap.title), first=turn.plan.mishaps[hazard].title))
+    return True
 
 
 def most_urgent(plan: Plan, state: State) -> str:
@@ -202,9 +209,10 @@ def leave(turn: Turn) -> None:
     turn.emit(troubles.BranchLeft(turn.now_ms, mishap.id))
     turn.speak(lines.NOTICE, turn.words("tell", tell=mishap.tell))
     if mishap.then == "stop":
+        say_held(turn)
         stop_now(turn)
         return
-    _say_held(turn)
+    say_held(turn)
     if _enter_noted(turn):
         return
     if not turn.state.top.branch:
@@ -215,7 +223,7 @@ def leave(turn: Turn) -> None:
                 turn.speak(lines.NOTICE, still_wet(turn.plan, turn.state))
 
 
-def _say_held(turn: Turn) -> None:
+def say_held(turn: Turn) -> None:
     """What happened to the interrupted work meanwhile, once nobody is in danger any more."""
     held = turn.state.held
     if not held or first_of_hazard(turn.plan, turn.state):

@@ -6,7 +6,7 @@ from assistant.language.sentences import duration
 from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.facts import machine, session, troubles
-from assistant.session.lookup import branch_steps
+from assistant.session.lookup import branch_steps, is_hazard
 from assistant.session.state import COMPLETE, FINAL_MODES, RUNNING, State
 from assistant.session.troubles.owing import break_cycle, lost_contacts, move_opening, owe, owed_steps
 from assistant.session.turn import Turn
@@ -26,7 +26,9 @@ def recover(turn: Turn, given: inputs.Recover) -> None:
     if last:
         questions.append(f"last:{last}")
     unwatched = max(0, given.unwatched_ms)
-    turn.emit(troubles.Recovered(turn.now_ms, given.why, unwatched, tuple(questions)))
+    # A person, or what must stay inside, doesn't wait for them.
+    after = next((at for at, frame in enumerate(state.frames) if is_hazard(plan, frame.branch)), 0)
+    turn.emit(troubles.Recovered(turn.now_ms, given.why, unwatched, tuple(questions), after))
     turn.deviate("unwatched", given.why, turn.words("recovered", time=duration(plan.language, unwatched)))
     reason = turn.words("because_recovery")
     torn = _half_done(plan, state)
@@ -89,7 +91,7 @@ def answer(turn: Turn, yes: bool) -> None:
 
 
 def _ask_or_go_on(turn: Turn) -> None:
-    if turn.state.questions:
+    if turn.state.questions and len(turn.state.frames) <= turn.state.question_depth:
         turn.ask()
     else:
         turn.emit(session.Returned(turn.now_ms, "ready"))

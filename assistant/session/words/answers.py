@@ -7,7 +7,7 @@ from assistant.language.sentences import duration, listed
 from assistant.procedure.model.plan import Plan, Step
 from assistant.session.asking import prompts
 from assistant.session.facts import lines
-from assistant.session.lookup import branch_steps, holds, name_of, said_as, step_of
+from assistant.session.lookup import branch_steps, first_of_hazard, holds, name_of, said_as, step_of
 from assistant.session.state import RUNNING, State
 from assistant.session.turn import Turn
 from assistant.session.words.allowed import allowed_words
@@ -34,7 +34,7 @@ def return_line(turn: Turn) -> None:
         text = turn.words("returned", step=_say(turn, step))
     else:
         text = prompts.prompt(plan, state)
-    wet = still_wet(plan, state) if state.contacts else ""
+    wet = still_wet(plan, state) if state.contacts and not first_of_hazard(plan, state) else ""
     turn.speak(lines.ANSWER, f"{text} {wet}")
 
 

@@ -7,7 +7,7 @@ from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.asking import prompts
 from assistant.session.facts import contacts, lines, machine, steps
-from assistant.session.lookup import name_of, same_person, step_of
+from assistant.session.lookup import endangers_person, name_of, same_person, step_of
 from assistant.session.timing.timers import wet_ms_today
 from assistant.session.troubles.owing import move_opening, owe_way_out
 from assistant.session.turn import Turn
@@ -124,6 +124,8 @@ def finish(turn: Turn, step: p.Step, ended_ms: int, source: str, *, passed: bool
             bool(step.floor_ms and took < step.floor_ms),
         )
     )
+    if endangers_person(plan, state.top.branch) and step.reach == p.ROOM and p.ROOM not in (step.hands, state.hands):
+        turn.emit(machine.HandsMoved(turn.now_ms, p.ROOM))  # nobody asked for them before the person's own step
     if step.kind == p.WET:
         _start_contact(turn, step, min(stroke, ended_ms), ended_ms)
         owe_way_out(turn, step)

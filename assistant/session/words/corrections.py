@@ -8,6 +8,7 @@ from assistant.session.facts import contacts, lines, machine, session, steps, tr
 from assistant.session.lookup import came_from, name_of
 from assistant.session.order.bridges import SIGN_IN, bridge_step, is_bridge
 from assistant.session.state import BROKEN, CLEAN
+from assistant.session.troubles import mishaps
 from assistant.session.troubles.owing import break_cycle, lost_contacts, move_opening, owe
 from assistant.session.turn import Turn
 
@@ -61,6 +62,8 @@ def _again(turn: Turn, step_id: str, reason: str) -> None:
     for mishap in turn.plan.mishaps.values():
         ids = [s.id for s in mishap.steps]
         if step_id in ids and all(frame.branch != mishap.id for frame in frames):
+            if mishaps.put_off(turn, mishap, turn.now_ms):
+                return
             turn.emit(
                 troubles.BranchEntered(
                     turn.now_ms, mishap.id, done=tuple(i for i in ids if i != step_id)

@@ -7,7 +7,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from assistant.session.order import bridging
+from assistant.session import lookup
+from assistant.session.asking import announcing
+from assistant.session.facts import contacts
+from assistant.session.lookup import branch_steps
+from assistant.session.order import bridging, choosing
 from assistant.session.timing import timers
 from assistant.session.troubles import mishaps, owing, stopping
 from assistant.session.words import confirming, corrections, values
@@ -33,6 +37,26 @@ def _without(rank: int) -> Callable[..., Any]:
 def _always_met(kind: str) -> Callable[..., Any]:
     real = bridging.met
     return lambda state, cond: cond.kind == kind or real(state, cond)
+
+
+def _voided_in_danger(real: Callable[..., Any]) -> Callable[..., Any]:
+    def lost_contacts(turn, surfaces, reason):
+        if not lookup.first_of_hazard(turn.plan, turn.state):
+            return real(turn, surfaces, reason)
+        for surface in surfaces:
+            turn.emit(contacts.ContactVoided(turn.now_ms, surface, reason))
+        return ()
+
+    return lost_contacts
+
+
+def _second(real: Callable[..., Any]) -> Callable[..., Any]:
+    def wanted(plan, state):
+        ids = [s.id for s in branch_steps(plan, state.top.branch)]
+        begun = not state.top.branch or state.top.done or len(ids) < 2
+        return real(plan, state) if begun else plan.step(ids[1])
+
+    return wanted
 
 
 def _nothing(*_: Any, **__: Any) -> tuple[()]:
@@ -69,7 +93,22 @@ FAULTS: dict[str, Callable[[], Fault]] = {
     "a mishap spoils nothing": lambda: (mishaps.spoiled_by, _nothing),
     "a correction changes nothing but words": lambda: (corrections._undo, lambda *a, **k: None),
     "every value is inside its limits": lambda: (values.limit_problem, lambda *a, **k: ""),
+    "the interrupted work is asked about in danger": lambda: (lookup.interrupted, lambda *a: False),
+    "what the interrupted work finished is announced in danger": lambda: (
+        announcing._sayable, lambda turn: turn.state.announce),
+    "a branch begins with its second step": lambda: (choosing._wanted, _second(choosing._wanted)),
+    "a less urgent mishap comes before the person": lambda: (mishaps.put_off, lambda *a: False),
+    "what dried in danger is never said": lambda: (mishaps.say_held, _nothing),
+    "what dried in danger isn't owed": lambda: (owing.lost_contacts, _voided_in_danger(owing.lost_contacts)),
     "nothing is ever left open": lambda: (stopping.left_open, _nothing),
+}
+
+
+# What a fault takes to show beyond a run with one mishap: a second mishap, or somebody who takes their time after it.
+TAKES: dict[str, dict[str, Any]] = {
+    "a less urgent mishap comes before the person": {"depth": 2},
+    "what dried in danger is never said": {"moments_after": True},
+    "what dried in danger isn't owed": {"moments_after": True},
 }
 
 

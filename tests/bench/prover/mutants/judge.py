@@ -15,7 +15,7 @@ from assistant.prover.moves import TODAY
 from assistant.prover.requirements import Requirements, of_files
 from assistant.prover.search import Search
 from assistant.session.lookup import concerned
-from tests.bench.prover.mutants.core_faults import FAULTS, seeded
+from tests.bench.prover.mutants.core_faults import FAULTS, TAKES, seeded
 from tests.bench.prover.mutants.file_operators import FILE_OPERATORS
 from tests.bench.prover.mutants.operators import OPERATORS
 
@@ -100,7 +100,7 @@ def judge(bases: Bases, mutant: Mutant) -> Judged:
     for options in _assignments(mutant.plan):
         if mutant.core:
             with seeded(mutant.core):
-                result = Search(mutant.plan, need, options, BOUNDS).run()
+                result = Search(mutant.plan, need, options, replace(BOUNDS, **TAKES.get(mutant.core, {}))).run()
         else:
             result = Search(mutant.plan, need, options, BOUNDS).run()
         states += result.states
