@@ -7,6 +7,7 @@ import click
 from assistant.lazy_commands import LazyGroup
 
 FIGURES = {
+    "house": ("tests.bench.house.command:house", "Lines, a word's way, circles, type errors, findings."),
     "core": ("tests.bench.station.core:core", "Fold and decide: facts a second, bytes a fact."),
     "timers": ("tests.bench.station.timers:timers", "Deadline to fact, on both clocks."),
     "crash": ("tests.bench.station.crash:crash", "Kill a writing session, recover, finish."),

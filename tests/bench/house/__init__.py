@@ -1,0 +1,1 @@
+"""What the house weighs: lines, circles, findings, and the way of a word, traced."""
