@@ -137,9 +137,9 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     ),
     "surface-left-out": (
         "gb-2-light-clean",
-        [Swap(LIGHT, "  - {surface: return_grille, why: The rigorous clean takes it.}\n")],
+        [Swap(LIGHT, "  - {surface: return_grille, why: Nothing is worked on it. The rigorous clean takes it.}\n")],
     ),
-    "zone-unclaimed": ("gb-2-light-clean", [Swap(LIGHT, "cleans_zones: [airlock, work_area]\n")]),
+    "zone-unclaimed": ("gb-2-light-clean", [Swap(LIGHT, "cleans_zones: [airlock, work_area, sleeves]\n")]),
     "residue-first": (
         "gb-2-rigorous-clean",
         [Drop(RIGOROUS, "airlock_first")],
@@ -274,6 +274,8 @@ MUTATIONS: dict[str, tuple[str, list[Swap | Drop]]] = {
     "waste-unclosed": ("gb-2-light-clean", [Swap(BAG, "    role: waste_closed\n")]),
     "waste-unwiped": ("gb-2-light-clean", [Swap(BAG, "    role: waste_wiped\n")]),
     "gloves-after-waste": ("gb-2-light-clean", [Swap(BAG_OUT, "    role: outer_glove_change\n")]),
+    "airlock-after-waste": ("gb-2-light-clean", [Drop(BAG_OUT, "airlock_again"), Drop(BAG_OUT, "airlock_acted")]),
+    "room-reached": ("gb-2-rigorous-clean", [Drop(RIGOROUS, "sleeves_then"), Drop(RIGOROUS, "sleeves_done")]),
     "waste-past-interlock": ("gb-2-light-clean", [Drop(BAG_OUT, "open_outer")]),
     # gloves
     "gloves-after-room-wiping": ("gb-2-light-clean", [Drop(LOAD, "change_gloves")]),

@@ -48,11 +48,11 @@ def test_volume_by_hand(light):
 
 
 def test_what_a_rewet_needs_is_in_it(light):
-    # Disinfectant: (3600 + 1200 in the airlock, then 5000 + 2 x 3000 + 2 x 4500 + 2 x 2600) cm2
-    # at 30 mL/m2, the window twice, x 1.2 = 108 mL.
+    # Disinfectant: (2 x (3600 + 1200) in the airlock, before the work and after the waste, then 5000 + 2 x 3000 + 2 x 4500 + 2 x 2600) cm2
+    # at 30 mL/m2, the window twice, x 1.2 = 126 mL.
     k = kit(light, {"drugs_differ": False, "final_alcohol": False})
     # Decontaminant for a spill alone: (2 x 2600 + 1000) cm2 at 25 mL/m2, x 1.2 = 19 mL.
-    assert [(a.id, a.ml) for a in k.agents] == [("disinfectant", 108), ("decontaminant", 19)]
+    assert [(a.id, a.ml) for a in k.agents] == [("disinfectant", 126), ("decontaminant", 19)]
 
 
 def test_answers_change_the_list(light):

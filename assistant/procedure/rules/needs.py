@@ -35,6 +35,8 @@ NEEDS: dict[str, frozenset[str]] = {
     "waste-unclosed": frozenset(("role",)),
     "waste-unwiped": frozenset(("role",)),
     "gloves-after-waste": frozenset(("role",)),
+    "airlock-after-waste": _DOORS | frozenset(("role", "wet", "cycles")),
+    "room-reached": _DOORS | _HANDS | frozenset(("wet", "surfaces")),
     "waste-past-interlock": _DOORS | frozenset(("role", "enclosure.interlocks")),
     "gloves-after-room-wiping": _PURPOSE | frozenset(("wet", "role", "move")),
     "gloves-after-window": frozenset(("wet", "role", "move")),

@@ -89,8 +89,11 @@ def residue_first(c: Context) -> Iterable[Hit]:
         return
     always = c.procedure.purpose in ("rigorous", "sporicidal", "spill", "end_of_day")
     clean_first: dict[str, list[bool]] = {}
+    passed = {f.id for f in c.with_role("waste_passed_out")}
     nodes = {}
     for v in c.visits():
+        if passed & set(v.done):
+            continue  # a closed and wiped bag has gone by: nothing was opened there
         inside = v.step.kind == "wet" and not c.zone(c.surface(v.step.surface).zone).outside
         if inside and "disinfection" in v.flat.model.serves:
             earlier = v.wetted.get(v.step.surface, ())

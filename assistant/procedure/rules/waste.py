@@ -92,6 +92,53 @@ def _before(c: Context, what: str, needed: str, message: str, suggestion: str) -
                 ready = False
 
 
+def _outer_doors(c: Context) -> set[str]:
+    """The doors that break a purge: what waste leaves an airlock by."""
+    return {o for x in c.enclosure.cycles if x.kind == "purge" for o in x.broken_by_openings}
+
+
+@rule("airlock-after-waste", "After the last waste passed the airlock, the airlock is disinfected again.")
+def airlock_after_waste(c: Context) -> Iterable[Hit]:
+    outer = _outer_doors(c)
+    for walk in c.walks().values():
+        last, again = None, False
+        for v in walk:
+            through = any(v.openings.get(o) == "open" for o in outer)
+            if getattr(v.flat.model, "role", None) == "waste_passed_out" and through:
+                last, again = v, False
+            elif v.step.kind == "wet" and through and "disinfection" in v.flat.model.serves:
+                again = True
+        if last and not again:
+            yield (
+                last.flat.model, "", "Waste leaves by the airlock, which isn't disinfected after it.",
+                "Wipe it through the outer door before that is closed, and wait for it.",
+            )
+            return
+
+
+@rule(
+    "room-reached",
+    "After the chamber was open to the room, all that the room reached is disinfected before the run is complete.",
+)
+def room_reached(c: Context) -> Iterable[Hit]:
+    chamber = {o.id for o in c.enclosure.openings if o.opens_chamber}
+    for walk in c.walks().values():
+        reached: dict[str, object] = {}  # surface -> the step that opened the chamber
+        inside = {v.step.surface for v in walk if v.step.kind == "wet" and v.step.reach == "gauntlets"}
+        for v in walk:
+            if v.step.kind == "open" and v.step.opening in chamber:
+                reached |= {s: v.flat for s in inside if not c.surface(s).under}
+            elif v.step.kind == "wet" and "disinfection" in v.flat.model.serves:
+                if not any(v.openings.get(o) == "open" for o in chamber):
+                    reached.pop(v.step.surface, None)
+        for surface, flat in sorted(reached.items()):
+            yield (
+                flat.model, "", f"{surface} was open to the room at {flat.id} and isn't disinfected after it.",
+                "Disinfect it once the window is closed.",
+            )
+            return
+
+
 @rule("gloves-after-waste", "Outer gloves are changed after the waste has left.")
 def gloves_after_waste(c: Context) -> Iterable[Hit]:
     for walk in c.walks().values():
