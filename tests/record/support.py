@@ -203,9 +203,9 @@ def summary():
         )
     ]
     steps[4] = StepRow(
-        "5", "Wipe the back wall.", 8 * minute, 12 * minute, "redone", "read back", "dried too early"
+        "5", "Wipe the back wall.", 8 * minute, 12 * minute, "redone", "read back; dried too early"
     )
-    steps[8] = StepRow("9", "Start the run-up.", None, None, "open")
+    steps[8] = StepRow("9", "Start the run-up.", None, None, "not begun")
     return ReportSummary(
         title="Light clean between two preparations",
         revision="3",

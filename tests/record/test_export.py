@@ -95,12 +95,12 @@ def test_the_first_page_holds_verdict_times_deviations_and_what_is_unanswered(
 
 def test_a_step_begun_twice_counts_once_and_says_how_each_beginning_ended(record: Record):
     rows = (
-        StepRow("1", "Wipe the wall.", 0, 5, "failed", "single", "it was taken back"),
-        StepRow("2", "Wipe the floor.", 6, None, "open"),
+        StepRow("1", "Wipe the wall.", 0, 5, "undone", "single; it was taken back"),
+        StepRow("2", "Wipe the floor.", 6, None, "interrupted"),
         StepRow("1", "Wipe the wall.", 7, 9, "redone", "single"),
         StepRow("2", "Wipe the floor.", 9, 12, "done", "single"),
-        StepRow("3", "Close the door.", 13, None, "open"),
-        StepRow("4", "Start the purge.", None, None, "open"),
+        StepRow("3", "Close the door.", 13, None, "not ended"),
+        StepRow("4", "Start the purge.", None, None, "not begun"),
     )
     pages = text_of(pdf_bytes(record, replace(summary(), steps=rows)))
     assert "2 of 4" in pages[0]
@@ -344,7 +344,7 @@ def test_hostile_text_breaks_no_page_no_row_and_no_label(tmp_path: Path):
         unanswered=(MESS,),
         witnesses=(MESS,),
         deviations=(Remark(1, 1, MESS, MESS),),
-        steps=(StepRow(MESS, MESS, 0, 1, "done", MESS, MESS),),
+        steps=(StepRow(MESS, MESS, 0, 1, "done", MESS),),
         bars=(Bar(MESS, MESS, 0, 10**9, 1, "open"),),
         with_what=((MESS, MESS),),
     )

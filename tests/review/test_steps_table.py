@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.review.session.steps_table import step_rows
+from assistant.account.steps import step_rows
 from assistant.session.facts import lines, steps
 from tests.session.touched_at_the_window import touched_at_the_window
 from tests.session.walk import Walk

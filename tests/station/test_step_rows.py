@@ -5,8 +5,8 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.account.steps import step_rows
 from assistant.session.facts import lines, steps
-from assistant.station.account.summary import step_rows
 from tests.session.touched_at_the_window import touched_at_the_window
 from tests.session.walk import Walk
 
@@ -19,13 +19,13 @@ def walk() -> Walk:
 
 
 def test_a_move_that_the_core_put_in_is_told_for_the_way_it_took(walk: Walk):
-    told = [row.text for row in step_rows(walk.plan, tuple(walk.facts))]
+    told = [row.text for row in step_rows(walk.facts, walk.plan)]
     assert FROM_THE_WINDOW in told
     assert not [text for text in told if text.startswith("Hands ")]
 
 
 def test_every_row_is_in_the_words_that_were_spoken(walk: Walk):
-    rows = step_rows(walk.plan, tuple(walk.facts))
+    rows = step_rows(walk.facts, walk.plan)
     begun = list(walk.of(steps.StepStarted))
     assert len(rows) == len(begun)
     spoken = " ".join(f.text for f in walk.of(lines.LineSpoken))

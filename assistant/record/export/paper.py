@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from assistant.record.export.summary import ReportSummary, StepRow
+from assistant.record.export.summary import LATE, ReportSummary, StepRow
 from assistant.record.export.wording import wall
 from assistant.record.reader import Record
 
@@ -30,9 +30,11 @@ def paper_summary(record: Record) -> ReportSummary:
         unanswered=tuple(item for item in _list(ended.data.get("left_open")) if isinstance(item, str)),
         steps=tuple(
             StepRow(
-                str(number), _text(line.data.get("text")), None, None, "late", _text(line.data.get("author")),
-                f"as the paper says, {wall(happened)}" if (happened := _text(line.data.get("happened"))) else
-                "no time on the paper",
+                str(number), _text(line.data.get("text")), None, None, LATE, "; ".join(filter(None, (
+                    _text(line.data.get("author")),
+                    f"as the paper says, {wall(happened)}" if (happened := _text(line.data.get("happened"))) else
+                    "no time on the paper",
+                ))),
             )
             for number, line in enumerate(late, 1)
         ),

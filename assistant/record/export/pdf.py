@@ -26,7 +26,7 @@ from assistant.record.export.corrections import corrected_lines, corrects
 from assistant.record.export.fonts import shown, use_font
 from assistant.record.export.layout import BAND, SOFT, WARN, WARN_SOFT, box, heading, pairs, para, table
 from assistant.record.export.pages import NumberedCanvas
-from assistant.record.export.summary import Bar, ReportSummary, StepRow
+from assistant.record.export.summary import LATE, Bar, ReportSummary
 from assistant.record.export.time_line import GREY, INK, time_line
 from assistant.record.export.wording import clock, detail, length, pieces, wall
 from assistant.record.lines.chain import seed
@@ -173,7 +173,7 @@ def _first_page(record: Record, summary: ReportSummary, width: float) -> list[Fl
     asked = {(s.number, s.text) for s in summary.steps}
     kept = sum(bar.outcome == "complete" for bar in summary.bars)
     unanswered = sum(not remark.answer for remark in summary.deviations)
-    late = sum(step.outcome == "late" for step in summary.steps)
+    late = sum(step.outcome == LATE for step in summary.steps)
     right = [
         ("Late entries", str(late)) if late else ("Steps done", f"{len(done)} of {len(asked)}"),
         ("Waits", f"{kept} kept" + (f", {len(summary.bars) - kept} not" if kept < len(summary.bars) else "")),
@@ -261,15 +261,14 @@ def _signatures(record: Record, width: float) -> list[Flowable]:
 
 def _steps(summary: ReportSummary, width: float) -> list[Flowable]:
     story: list[Flowable] = [PageBreak(), heading("Steps")]
-    finished = {(s.number, s.text) for s in summary.steps if s.outcome in ("done", "redone")}
     rows = [
         [
             para(step.number, 8, limit=16),
             para(step.text, 8.5),
             clock(step.started_ms),
             clock(step.ended_ms),
-            para(_how(step, finished), 8.5, colour=INK if step.outcome == "done" else WARN),
-            para("; ".join(filter(None, (step.by, step.note))), 8, limit=300),
+            para(step.outcome, 8.5, colour=INK if step.outcome == "done" else WARN),
+            para(step.note, 8, limit=600),
         ]
         for step in summary.steps
     ]
@@ -308,18 +307,6 @@ def _steps(summary: ReportSummary, width: float) -> list[Flowable]:
 
 def _many(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}"
-
-
-def _how(step: StepRow, finished: set[tuple[str, str]]) -> str:
-    if step.outcome == "failed":
-        return "undone"
-    if step.outcome == "late":
-        return "late entry"
-    if step.outcome != "open":
-        return step.outcome
-    if step.started_ms is None:
-        return "not begun"
-    return "interrupted" if (step.number, step.text) in finished else "not ended"
 
 
 def _bar_table(bars: Sequence[Bar], width: float) -> Flowable:

@@ -8,21 +8,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Outcome = Literal["done", "redone", "skipped", "failed", "open", "late"]
+LATE = "late entry"  # of a step that was kept on paper
 BarOutcome = Literal["complete", "dried", "void", "open"]
 
 
 @dataclass(frozen=True)
 class StepRow:
-    """One step as it went. `started_ms`/`ended_ms`: None where it never began or ended. `by`: how it was
-    confirmed ("single", "read back", "witness W. Itness", "keys")."""
+    """One step as it went. `started_ms`/`ended_ms`: None where it never began or ended. `outcome`: as shown. `note`: how
+    it was confirmed ("single", "read back", "keys") and what else is to be known."""
 
     number: str
     text: str
     started_ms: int | None
     ended_ms: int | None
-    outcome: Outcome
-    by: str = ""
+    outcome: str
     note: str = ""
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from starlette.responses import Response
 
 from assistant.account.names import left_open_words
+from assistant.account.steps import step_rows
 from assistant.errors import RecordError
 from assistant.review.deciding.decisions import signed_lines, standing
 from assistant.review.deciding.holding import is_paper, why_not_holding
@@ -23,7 +24,6 @@ from assistant.review.session.compare import compare, earlier
 from assistant.review.session.digest import Digest
 from assistant.review.session.lane_builder import lanes
 from assistant.review.session.opened import Opened
-from assistant.review.session.steps_table import step_rows
 from assistant.review.session.timeline_svg import timeline_svg, with_cursor
 from assistant.session.facts.lines import Heard, LineSpoken
 
@@ -138,7 +138,7 @@ def _drawn(opened: Opened, url: str) -> dict[str, Any]:
         found = lanes(opened.facts, opened.plan, opened.end_ms, opened.lines)
         drawn["lanes"] = found
         drawn["drawing"] = timeline_svg(found, opened.end_ms, TIMELINE_NAME)
-        drawn["steps"] = step_rows(opened.facts, opened.plan, opened.lines)
+        drawn["steps"] = step_rows(opened.facts, opened.plan, opened.lines, opened.state_at(opened.end_ms))
         drawn["steps drawn"] = fragment("_steps.html", steps=drawn["steps"], url=url)
         drawn["said"] = sum(isinstance(f, Heard | LineSpoken) for f in opened.facts)
         drawn["words"] = _words(opened)

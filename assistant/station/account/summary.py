@@ -7,22 +7,21 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from assistant.account.plans import loaded_of
-from assistant.account.reading import OpenedSession, folded, opened_of
+from assistant.account.reading import OpenedSession, opened_of
+from assistant.account.steps import step_rows
 from assistant.account.tally import Tally, tally
 from assistant.procedure.model.base import in_language
 from assistant.procedure.model.plan import Plan
 from assistant.record.export.paper import paper_summary
 from assistant.record.export.summary import Bar, BarOutcome, Remark, ReportSummary, StepRow
-from assistant.record.export.summary import Outcome as StepOutcome
 from assistant.record.reader import Record
 from assistant.record.signing.keys import KeyStore, PublicKey
 from assistant.review.deciding.decisions import REJECTED, signed_lines, standing
 from assistant.review.serving.places import keys_folder
 from assistant.session.facts import contacts, lines, machine, steps, troubles
 from assistant.session.facts.base import Fact
-from assistant.session.initial import initial
-from assistant.session.lookup import holds, name_of
-from assistant.session.order.bridges import bridge_step, is_bridge
+from assistant.session.lookup import name_of
+from assistant.session.state import State
 
 _VERDICTS = {
     "complete": "Complete: every step was done, every contact time kept.",
@@ -49,7 +48,7 @@ def summarise(record: Record) -> ReportSummary:
         started_wall=record.lines[0].wall, ended_wall=_ended(record), duration_ms=counted.ended_ms,
         waiting_ms=counted.waited_ms, words_heard=counted.heard + counted.refused, words_refused=counted.refused,
         deviations=tuple(_remarks(record)), unanswered=_unanswered(facts, counted),
-        steps=tuple(step_rows(plan, facts)), bars=tuple(bars(plan, facts)),
+        steps=tuple(paper_rows(plan, facts, opened.state())), bars=tuple(bars(plan, facts)),
         cleaned=f"{plan.title}" if counted.verdict == "complete" else "",
         fit_until_wall=fit_until, fit_rule=fit_rule, released=released_by(record), release_rule=RELEASE_RULE,
         witnesses=tuple(dict.fromkeys(f.person for f in facts if isinstance(f, steps.WitnessGiven))),
@@ -105,60 +104,13 @@ def _unanswered(facts: tuple[Fact, ...], counted: Tally) -> tuple[str, ...]:
     return (last[-1].text,) if last else ()
 
 
-def step_rows(plan: Plan, facts: tuple[Fact, ...]) -> list[StepRow]:
-    """One row per beginning of a step, in order; then the steps that were called for and never begun. A move that
-    the core put in is told for the way it took. Raises RecordError where a fact can't follow those before it."""
-    rows: list[StepRow] = []
-    open_row: StepRow | None = None
-    done: dict[str, int] = {}
-    owed: set[str] = set()
-    state = initial(plan)
-    for count, fact in enumerate(facts, 1):
-        hands, state = state.hands, folded(state, fact, count)
-        if isinstance(fact, steps.StepStarted):
-            if open_row is not None:
-                rows.append(open_row)
-            text = _text(plan, fact.step, hands)
-            number = _number(plan, fact.step)
-            open_row = StepRow(number, text, fact.at_ms, None, "open", note=_branch_title(plan, fact.branch))
-        elif isinstance(fact, steps.StepConfirmed | steps.WaitEnded | steps.StepSkipped) and open_row is not None:
-            outcome: StepOutcome = "skipped" if isinstance(fact, steps.StepSkipped) else "redone" if fact.step in owed else "done"
-            by = ""
-            if isinstance(fact, steps.StepConfirmed):
-                by = fact.policy.replace("_", " ") + ("" if fact.source == "voice" else f", {fact.source}")
-            rows.append(StepRow(
-                open_row.number, open_row.text, open_row.started_ms, fact.at_ms, outcome, by, open_row.note,
-            ))
-            done[fact.step], open_row = len(rows) - 1, None
-        elif isinstance(fact, steps.StepOwed):
-            owed.add(fact.step)
-            if fact.step in done:
-                at = done.pop(fact.step)
-                old = rows[at]
-                rows[at] = StepRow(old.number, old.text, old.started_ms, old.ended_ms, "failed", old.by, fact.because)
-    if open_row is not None:
-        rows.append(open_row)
-    begun = {row.text for row in rows}
-    for step in plan.steps:
-        if holds(state, step) and step.id not in state.main.done and _text(plan, step.id) not in begun:
-            rows.append(StepRow(_number(plan, step.id), _text(plan, step.id), None, None, "open"))
-    return rows
-
-
-def _text(plan: Plan, step_id: str, hands: str = "") -> str:
-    step = bridge_step(plan, step_id, hands) if is_bridge(step_id) else plan.step(step_id)
-    return step.say or f"Wait for {', '.join(name_of(plan, w) for w in step.wait_for if w != '*') or 'all surfaces'}."
-
-
-def _number(plan: Plan, step_id: str) -> str:
-    for number, step in enumerate(plan.steps, 1):
-        if step.id == step_id:
-            return str(number)
-    return "+"
-
-
-def _branch_title(plan: Plan, branch: str) -> str:
-    return plan.mishaps[branch].title if branch else ""
+def paper_rows(plan: Plan, facts: tuple[Fact, ...], end: State) -> list[StepRow]:
+    """The rows of the account as a report takes them."""
+    return [
+        StepRow(row.number, row.text, row.at_ms if row.at_ms >= 0 else None, row.ended_ms if row.ended_ms >= 0 else None,
+                row.outcome, "; ".join(row.note_lines))
+        for row in step_rows(facts, plan, end=end)
+    ]
 
 
 def bars(plan: Plan, facts: tuple[Fact, ...]) -> list[Bar]:
