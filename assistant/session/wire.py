@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import MISSING, fields
 from typing import Any
 
 from assistant.session.facts import KINDS
 from assistant.session.facts.base import Fact
 
 _FIELDS = {cls: tuple(f.name for f in fields(cls)) for cls in KINDS.values()}
+_REQUIRED = {cls: tuple(f.name for f in fields(cls) if f.default is MISSING and f.name != "at_ms") for cls in _FIELDS}
 
 
 def to_wire(fact: Fact) -> dict[str, Any]:
@@ -28,42 +29,24 @@ def _plain(value: Any) -> Any:
 
 
 def from_wire(kind: str, version: int, data: dict[str, Any], at_ms: int) -> Fact:
-    """The fact, checked like a new one: unknown kind, newer version, missing or odd field raise ValueError."""
+    """The fact, checked like a new one: unknown kind, newer version, missing or odd field, and a field that holds what
+    it can't raise ValueError with the fact, the field, what was found and what was expected."""
     cls = KINDS.get(kind)
     if cls is None:
         raise ValueError(f"unknown kind of fact {kind!r}")
     if version != cls.VERSION:
         raise ValueError(f"fact {kind!r} has version {version}; this program knows {cls.VERSION}")
     names = _FIELDS[cls]
-    unknown = [name for name in data if name not in names or name == "at_ms"]
-    if unknown:
-        raise ValueError(f"fact {kind!r} has a field it shouldn't: {unknown[0]!r}")
-    try:
-        fact = cls(at_ms=at_ms, **{name: _frozen(value) for name, value in data.items()})
-    except TypeError as error:
-        raise ValueError(f"fact {kind!r} lacks a field: {error}") from None
-    problem = _type_problem(fact)
-    if problem:
-        raise ValueError(f"fact {kind!r}: {problem}")
-    return fact
+    for name in data:
+        if name not in names or name == "at_ms":
+            raise ValueError(f"fact {kind!r} has a field it shouldn't: {name!r}; it may have: {', '.join(names[1:])}")
+    for name in _REQUIRED[cls]:
+        if name not in data:
+            raise ValueError(f"fact {kind!r} lacks the field {name!r}")
+    return cls(at_ms=at_ms, **{name: _frozen(value) for name, value in data.items()})
 
 
 def _frozen(value: Any) -> Any:
     if isinstance(value, list):
         return tuple(_frozen(item) for item in value)
     return value
-
-
-_BASES = {"int": int, "str": str, "bool": bool}
-
-
-def _type_problem(fact: Fact) -> str:
-    for field in fields(fact):
-        value = getattr(fact, field.name)
-        wanted = _BASES.get(str(field.type))
-        if wanted is None:
-            if str(field.type).startswith("tuple") and not isinstance(value, tuple):
-                return f"{field.name} should be a list"
-        elif not isinstance(value, wanted) or (wanted is int and isinstance(value, bool)):
-            return f"{field.name} should be {field.type}, is {type(value).__name__}"
-    return ""

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
-from assistant.session.facts.base import Fact
+from assistant.session.facts.base import Fact, Id, Ms, one_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,20 +14,20 @@ class ContactStarted(Fact):
     `rewet_at_ms` is 0 where the surface stays wet long enough by itself."""
 
     KIND: ClassVar[str] = "contact_started"
-    surface: str
-    step: str
-    agent: str
-    stroke_ms: int
-    wet_since_ms: int
-    complete_at_ms: int
-    dries_at_ms: int
-    rewet_at_ms: int
+    surface: Id
+    step: Id
+    agent: Id
+    stroke_ms: Ms
+    wet_since_ms: Ms
+    complete_at_ms: Ms
+    dries_at_ms: Ms
+    rewet_at_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
 class RewetAsked(Fact):
     KIND: ClassVar[str] = "rewet_asked"
-    surface: str
+    surface: Id
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +42,8 @@ class RewetResumed(Fact):
 @dataclass(frozen=True, slots=True)
 class RewetStroke(Fact):
     KIND: ClassVar[str] = "rewet_stroke"
-    surface: str
-    stroke_ms: int
+    surface: Id
+    stroke_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +51,11 @@ class RewetConfirmed(Fact):
     """The whole surface is wet again; it counts from this confirmation, its drying from the first stroke."""
 
     KIND: ClassVar[str] = "rewet_confirmed"
-    surface: str
-    claimed_ms: int
-    stroke_ms: int
-    dries_at_ms: int
-    rewet_at_ms: int
+    surface: Id
+    claimed_ms: Ms
+    stroke_ms: Ms
+    dries_at_ms: Ms
+    rewet_at_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,16 +63,16 @@ class SurfaceDried(Fact):
     """Dry before its contact time was over (`phase` contact) or before it was wet all over (`wetting`)."""
 
     KIND: ClassVar[str] = "surface_dried"
-    surface: str
-    due_ms: int
-    phase: str
+    surface: Id
+    due_ms: Ms
+    phase: Annotated[str, one_of("contact", "wetting")]
 
 
 @dataclass(frozen=True, slots=True)
 class ContactCompleted(Fact):
     KIND: ClassVar[str] = "contact_completed"
-    surface: str
-    due_ms: int
+    surface: Id
+    due_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ class ContactVoided(Fact):
     """What was wet no longer counts; the surface starts from zero."""
 
     KIND: ClassVar[str] = "contact_voided"
-    surface: str
+    surface: Id
     reason: str
 
 
@@ -89,15 +89,15 @@ class RemedyChosen(Fact):
     """What is tried with a surface that has dried time and again: patch, smaller, stop, or go_on as before."""
 
     KIND: ClassVar[str] = "remedy_chosen"
-    surface: str
-    remedy: str
+    surface: Id
+    remedy: Annotated[str, one_of("patch", "smaller", "stop", "go_on")]
 
 
 @dataclass(frozen=True, slots=True)
 class PatchWetted(Fact):
     KIND: ClassVar[str] = "patch_wetted"
-    step: str
-    wet_since_ms: int
+    step: Id
+    wet_since_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,11 +105,11 @@ class PatchDried(Fact):
     """Today's wet time for surfaces lying like this one, with this agent: never longer than the file's."""
 
     KIND: ClassVar[str] = "patch_dried"
-    step: str
+    step: Id
     orientation: str
-    agent: str
-    measured_ms: int
-    wet_ms: int
+    agent: Id
+    measured_ms: Ms
+    wet_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +117,6 @@ class PatchVoided(Fact):
     """A patch test was taken back: the file's wet time counts again."""
 
     KIND: ClassVar[str] = "patch_voided"
-    step: str
+    step: Id
     orientation: str
-    agent: str
+    agent: Id

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
-from assistant.session.facts.base import Fact
+from assistant.session.facts.base import Count, Fact, Id, Ms, one_of, Thousandths
 
 # Why a line is spoken; the voice may interrupt an answer for a warning, never a warning for an answer.
 INSTRUCTION, ANSWER, ANNOUNCEMENT, WARNING, QUESTION, REFUSAL, NOTICE = (
@@ -20,8 +20,8 @@ class LineSpoken(Fact):
     `line` counts from 1."""
 
     KIND: ClassVar[str] = "line_spoken"
-    line: int
-    role: str
+    line: Count
+    role: Annotated[str, one_of(*ROLES)]
     text: str
     about: str = ""
 
@@ -31,7 +31,7 @@ class LineEnded(Fact):
     """What really sounded: from `started_ms` to `ended_ms`; `interrupted` when it was cut short."""
 
     KIND: ClassVar[str] = "line_ended"
-    line: int
+    line: Count
     started_ms: int
     ended_ms: int
     interrupted: bool = False
@@ -47,11 +47,11 @@ class Heard(Fact):
     accepted: bool
     reason: str
     source: str
-    started_ms: int
-    ended_ms: int
+    started_ms: Ms
+    ended_ms: Ms
     said: str = ""
     value: str = ""
-    confidence_pm: int = 1000
+    confidence_pm: Thousandths = 1000
     scores: tuple[tuple[str, int], ...] = ()
     clip_sha256: str = ""
     person: str = ""
@@ -62,8 +62,8 @@ class NotNow(Fact):
     """A command that can't be answered in this mode; nothing else changes."""
 
     KIND: ClassVar[str] = "not_now"
-    word: str
-    mode: str
+    word: Id
+    mode: Id
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ class KeysOffered(Fact):
     """After repeated non-understanding: keys are offered, or a safe stop when `stop_offered`."""
 
     KIND: ClassVar[str] = "keys_offered"
-    misheard: int
+    misheard: Count
     stop_offered: bool = False
 
 
@@ -80,7 +80,7 @@ class MannerChanged(Fact):
     """How the assistant speaks: `manner` is brief, full, slower or louder."""
 
     KIND: ClassVar[str] = "manner_changed"
-    manner: str
+    manner: Annotated[str, one_of("brief", "full", "slower", "louder")]
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
-from assistant.session.facts.base import Fact
+from assistant.procedure.model.plan import REACHES
+from assistant.session.facts.base import Fact, Id, Ms, MsOrNone, one_of
 
 
 @dataclass(frozen=True, slots=True)
 class CycleStarted(Fact):
     KIND: ClassVar[str] = "cycle_started"
-    cycle: str
-    started_ms: int
-    due_ms: int
+    cycle: Id
+    started_ms: Ms
+    due_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
 class CycleCompleted(Fact):
     KIND: ClassVar[str] = "cycle_completed"
-    cycle: str
-    due_ms: int
+    cycle: Id
+    due_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ class CycleBroken(Fact):
     """Running or complete, it no longer counts: from zero."""
 
     KIND: ClassVar[str] = "cycle_broken"
-    cycle: str
+    cycle: Id
     reason: str
 
 
@@ -37,9 +38,9 @@ class OpeningMoved(Fact):
     """`to`: open or closed, as confirmed or corrected. `since_ms`: when it was moved, -1 for the fact's moment."""
 
     KIND: ClassVar[str] = "opening_moved"
-    opening: str
-    to: str
-    since_ms: int = -1
+    opening: Id
+    to: Annotated[str, one_of("open", "closed")]
+    since_ms: MsOrNone = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,14 +48,14 @@ class HandsMoved(Fact):
     """`taken_back`: the last move wasn't made; the hands are where they were before it."""
 
     KIND: ClassVar[str] = "hands_moved"
-    to: str
+    to: Annotated[str, one_of(*REACHES)]
     taken_back: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class MachineSet(Fact):
     KIND: ClassVar[str] = "machine_set"
-    machine: str
+    machine: Id
     value: str
 
 
@@ -63,12 +64,12 @@ class LimitWarned(Fact):
     """`limit`: "opening:<id>" or "step:<id>"."""
 
     KIND: ClassVar[str] = "limit_warned"
-    limit: str
-    due_ms: int
+    limit: Id
+    due_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
 class LimitMissed(Fact):
     KIND: ClassVar[str] = "limit_missed"
-    limit: str
-    due_ms: int
+    limit: Id
+    due_ms: Ms

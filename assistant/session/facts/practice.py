@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from assistant.session.facts.base import Fact
+from assistant.session.facts.base import Count, Fact, Id
 
 PRACTICE = "practice"  # the kind of session that may hold these
 
@@ -16,7 +16,7 @@ class NextRecalled(Fact):
     `right`: the number asked for; `chosen`: the number given, 0 for none."""
 
     KIND: ClassVar[str] = "next_recalled"
-    step: str
+    step: Id
     choices: tuple[str, ...]
-    right: int
-    chosen: int
+    right: Count
+    chosen: Count

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
-from assistant.session.facts.base import Fact
+from assistant.session.modes import OPEN_MODES
+from assistant.session.facts.base import Fact, Id, one_of
+from assistant.session.state import FINAL_MODES
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,11 +16,11 @@ class SessionBegun(Fact):
 
     KIND: ClassVar[str] = "session_begun"
     person: str
-    kind: str
-    procedure: str
+    kind: Annotated[str, one_of("live", "practice", "demo", "script")]
+    procedure: Id
     revision: str
     plan_sha256: str
-    enclosure: str
+    enclosure: Id
     voice: bool = False
     brief: bool = False
 
@@ -26,7 +28,7 @@ class SessionBegun(Fact):
 @dataclass(frozen=True, slots=True)
 class OptionAsked(Fact):
     KIND: ClassVar[str] = "option_asked"
-    option: str
+    option: Id
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +36,9 @@ class OptionAnswered(Fact):
     """`given`: said (a word), or preset (before the start)."""
 
     KIND: ClassVar[str] = "option_answered"
-    option: str
+    option: Id
     value: bool
-    given: str = "said"
+    given: Annotated[str, one_of("said", "preset")] = "said"
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,7 @@ class Returned(Fact):
     """An interruption is over; the mode underneath goes on. `to` is that mode."""
 
     KIND: ClassVar[str] = "returned"
-    to: str
+    to: Annotated[str, one_of(*OPEN_MODES)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,5 +76,5 @@ class VerdictReached(Fact):
     """The end. `verdict`: complete, incomplete, stopped or left. `left_open`: what is not done, by name."""
 
     KIND: ClassVar[str] = "verdict_reached"
-    verdict: str
+    verdict: Annotated[str, one_of(*sorted(FINAL_MODES))]
     left_open: tuple[str, ...] = ()

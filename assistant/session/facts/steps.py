@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
-from assistant.session.facts.base import Fact
+from assistant.procedure.model.plan import READ_BACK, SINGLE, WITNESSED
+from assistant.session.facts.base import Count, Fact, Id, Ms, one_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,9 +14,9 @@ class StepStarted(Fact):
     """`branch`: "" for the main line, else the mishap. `mode`: step, value, wait or witness."""
 
     KIND: ClassVar[str] = "step_started"
-    step: str
+    step: Id
     branch: str
-    mode: str
+    mode: Annotated[str, one_of("step", "value", "wait", "witness")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,9 +24,9 @@ class StrokeStarted(Fact):
     """The first stroke on the surface at hand; drying counts from `stroke_ms`."""
 
     KIND: ClassVar[str] = "stroke_started"
-    step: str
-    surface: str
-    stroke_ms: int
+    step: Id
+    surface: Id
+    stroke_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +34,9 @@ class ReadBackAsked(Fact):
     """What was understood is said back; a second word confirms. `what`: confirm or skip."""
 
     KIND: ClassVar[str] = "read_back_asked"
-    step: str
-    what: str
-    claimed_ms: int
+    step: Id
+    what: Annotated[str, one_of("confirm", "skip")]
+    claimed_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +44,9 @@ class ClaimQuestioned(Fact):
     """A confirmation came impossibly soon; a second one is needed."""
 
     KIND: ClassVar[str] = "claim_questioned"
-    step: str
-    took_ms: int
-    floor_ms: int
+    step: Id
+    took_ms: Ms
+    floor_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,14 +54,14 @@ class ClaimDropped(Fact):
     """A read back was answered no: nothing was confirmed."""
 
     KIND: ClassVar[str] = "claim_dropped"
-    step: str
+    step: Id
 
 
 @dataclass(frozen=True, slots=True)
 class WitnessAsked(Fact):
     KIND: ClassVar[str] = "witness_asked"
-    step: str
-    claimed_ms: int
+    step: Id
+    claimed_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,7 @@ class WitnessGiven(Fact):
     """A second person, on their own device, states what they saw directly."""
 
     KIND: ClassVar[str] = "witness_given"
-    step: str
+    step: Id
     person: str
     statement: str
 
@@ -78,11 +79,11 @@ class StepConfirmed(Fact):
     """`claimed_ms`: when the confirming word ended. `quick`: sooner than plausible. `source`: voice, keys..."""
 
     KIND: ClassVar[str] = "step_confirmed"
-    step: str
+    step: Id
     branch: str
-    policy: str
-    claimed_ms: int
-    took_ms: int
+    policy: Annotated[str, one_of(SINGLE, READ_BACK, WITNESSED)]
+    claimed_ms: Ms
+    took_ms: Ms
     person: str
     source: str
     quick: bool = False
@@ -91,7 +92,7 @@ class StepConfirmed(Fact):
 @dataclass(frozen=True, slots=True)
 class CheckAnswered(Fact):
     KIND: ClassVar[str] = "check_answered"
-    step: str
+    step: Id
     yes: bool
 
 
@@ -100,7 +101,7 @@ class StepSkipped(Fact):
     """Skipped, not excused: the run can no longer end complete."""
 
     KIND: ClassVar[str] = "step_skipped"
-    step: str
+    step: Id
     branch: str
 
 
@@ -109,7 +110,7 @@ class StepOwed(Fact):
     """Something done no longer counts and must be done again. `because` in plain words."""
 
     KIND: ClassVar[str] = "step_owed"
-    step: str
+    step: Id
     because: str
 
 
@@ -118,8 +119,8 @@ class CorrectionMade(Fact):
     """The last confirmation is taken back. `step`: whose. `undone`: what else fell with it, by name."""
 
     KIND: ClassVar[str] = "correction_made"
-    step: str
-    how: str
+    step: Id
+    how: Annotated[str, one_of("correction", "go_back")]
     undone: tuple[str, ...] = ()
 
 
@@ -128,7 +129,7 @@ class ValueHeard(Fact):
     """A number, lot or date as understood; it counts only after read back."""
 
     KIND: ClassVar[str] = "value_heard"
-    step: str
+    step: Id
     value: str
 
 
@@ -138,7 +139,7 @@ class ValueDropped(Fact):
     be said alone."""
 
     KIND: ClassVar[str] = "value_dropped"
-    step: str
+    step: Id
     value: str
     reason: str
     mend: bool = False
@@ -149,8 +150,8 @@ class ValueFailed(Fact):
     """A value said whole wasn't heard, or not heard rightly, `times` in a row at this question."""
 
     KIND: ClassVar[str] = "value_failed"
-    step: str
-    times: int
+    step: Id
+    times: Count
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +159,7 @@ class SpellingAsked(Fact):
     """From here on the value is said one sign at a time."""
 
     KIND: ClassVar[str] = "spelling_asked"
-    step: str
+    step: Id
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,14 +167,14 @@ class SignsHeard(Fact):
     """The signs so far: one more, or one less after a correction."""
 
     KIND: ClassVar[str] = "signs_heard"
-    step: str
+    step: Id
     signs: str
 
 
 @dataclass(frozen=True, slots=True)
 class ValueAccepted(Fact):
     KIND: ClassVar[str] = "value_accepted"
-    step: str
+    step: Id
     value: str
     unit: str = ""
     inside_limits: bool = True
@@ -182,9 +183,9 @@ class ValueAccepted(Fact):
 @dataclass(frozen=True, slots=True)
 class WaitEnded(Fact):
     KIND: ClassVar[str] = "wait_ended"
-    step: str
+    step: Id
     branch: str
-    waited_ms: int
+    waited_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,5 +193,5 @@ class TimeLeftSaid(Fact):
     """The countdown at a wait reached a mark the site chose."""
 
     KIND: ClassVar[str] = "time_left_said"
-    step: str
-    mark_ms: int
+    step: Id
+    mark_ms: Ms

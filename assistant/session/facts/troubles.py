@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from assistant.session.facts.base import Fact
+from assistant.session.facts.base import Count, Fact, Id, Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,9 +20,9 @@ class WhichAsked(Fact):
     them were asked for."""
 
     KIND: ClassVar[str] = "which_asked"
-    mishap: str
+    mishap: Id
     choices: tuple[str, ...]
-    first: int = 0
+    first: Count = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class BranchEntered(Fact):
     where it is entered again because one of them was taken back."""
 
     KIND: ClassVar[str] = "branch_entered"
-    mishap: str
+    mishap: Id
     surface: str = ""
     done: tuple[str, ...] = ()
 
@@ -41,8 +41,8 @@ class MishapNoted(Fact):
     """A mishap was named while a more urgent one is open: its own branch comes after that."""
 
     KIND: ClassVar[str] = "mishap_noted"
-    mishap: str
-    said_ms: int
+    mishap: Id
+    said_ms: Ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +65,13 @@ class HeldSaid(Fact):
 @dataclass(frozen=True, slots=True)
 class BranchLeft(Fact):
     KIND: ClassVar[str] = "branch_left"
-    mishap: str
+    mishap: Id
 
 
 @dataclass(frozen=True, slots=True)
 class SurfaceSpoiled(Fact):
     KIND: ClassVar[str] = "surface_spoiled"
-    surface: str
+    surface: Id
     reason: str
 
 
@@ -90,7 +90,7 @@ class Deviation(Fact):
     """A departure from the procedure, always said aloud. `code` is for counting, `text` for reading."""
 
     KIND: ClassVar[str] = "deviation"
-    code: str
+    code: Id
     about: str
     text: str
 
@@ -103,7 +103,7 @@ class Recovered(Fact):
 
     KIND: ClassVar[str] = "recovered"
     why: str
-    unwatched_ms: int
+    unwatched_ms: Ms
     questions: tuple[str, ...]
     after: int = 0
 
@@ -111,7 +111,7 @@ class Recovered(Fact):
 @dataclass(frozen=True, slots=True)
 class RecoveryAnswered(Fact):
     KIND: ClassVar[str] = "recovery_answered"
-    question: str
+    question: Id
     yes: bool
 
 
@@ -125,14 +125,14 @@ class QuestionsResumed(Fact):
 @dataclass(frozen=True, slots=True)
 class DeviceLost(Fact):
     KIND: ClassVar[str] = "device_lost"
-    device: str
+    device: Id
     detail: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class DeviceBack(Fact):
     KIND: ClassVar[str] = "device_back"
-    device: str
+    device: Id
 
 
 @dataclass(frozen=True, slots=True)
