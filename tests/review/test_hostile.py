@@ -68,17 +68,20 @@ def hostile_record(root: Path, *, fold: bool = True) -> Path:
         ),
         steps.StepStarted(960, MARKUP, MARKUP, "step"),
         troubles.Deviation(970, MARKUP, MARKUP, MARKUP + TERMINAL),
-        steps.StepConfirmed(990, MARKUP, MARKUP, MARKUP, 990, -5, MARKUP, MARKUP),
+        steps.StepConfirmed(990, MARKUP, MARKUP, "single", 990, 5, MARKUP, MARKUP),
         troubles.DeviceLost(995, MARKUP),
         steps.ValueAccepted(996, MARKUP, MARKUP, MARKUP, False),
         steps.StepStarted(997, "before.certified", "", "step"),
         steps.WitnessGiven(998, "before.certified", MARKUP, MARKUP),
-        session.VerdictReached(999, MARKUP, (MARKUP, "step:" + MARKUP)),
+        session.VerdictReached(999, "stopped", (MARKUP, "step:" + MARKUP)),
     ]
     for fact in facts:
         writer.append([to_wire(fact)], fact.at_ms, wall_of(EPOCH))
     writer.append([{"kind": "from_the_future", "v": 9, "data": {"x": MARKUP}}], 1000, wall_of(EPOCH))
     writer.append([{"kind": "heard", "v": 1, "data": {"word": 5}}], 1001, wall_of(EPOCH))
+    confirmed = to_wire(steps.StepConfirmed(1002, "x", "", "single", 990, 5, "x", "x"))
+    confirmed["data"] |= {"policy": MARKUP, "took_ms": -5}
+    writer.append([confirmed, {"kind": "verdict_reached", "v": 1, "data": {"verdict": MARKUP}}], 1002, wall_of(EPOCH))
     writer.seal(1002, wall_of(EPOCH), verdict=MARKUP, left_open=[MARKUP])
     return writer.folder
 

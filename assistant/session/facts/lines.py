@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
-from assistant.session.facts.base import Count, Fact, Id, Ms, one_of, Thousandths
+from assistant.session.facts.base import Count, Fact, Id, Ms, Thousandths, one_of
 
 # Why a line is spoken; the voice may interrupt an answer for a warning, never a warning for an answer.
 INSTRUCTION, ANSWER, ANNOUNCEMENT, WARNING, QUESTION, REFUSAL, NOTICE = (

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
-from assistant.session.modes import OPEN_MODES
 from assistant.session.facts.base import Fact, Id, one_of
+from assistant.session.modes import OPEN_MODES
 from assistant.session.state import FINAL_MODES
 
 
