@@ -55,7 +55,6 @@ TYPE_IT = (
 @click.option("--evidence-folder", "evidence", type=click.Path(path_type=Path), help="Folder for trainees' evidence.")
 @click.option("--disturb", multiple=True, type=click.Choice(KINDS), help="Something from outside as well; repeat for several.")
 @click.option("--typed", "by_keys", is_flag=True, help="Type instead of speaking, even where there is a headset.")
-@click.option("--by-ear", is_flag=True, help="With --persona: it hears the assistant's sound through a recogniser.")
 @click.option("--microphone", help="Input device, by number or name (assistant devices).")
 @click.option("--headset", help="Output device, by number or name.")
 @click.option("--keys", is_flag=True, help="At a headset: foot switch or keyboard as well.")
@@ -75,7 +74,7 @@ def practice(
     seed: int, factor: float, answers: tuple[str, ...], records: Path | None, evidence: Path | None,
     drawing: Path | None, session_id: str, stamp: str, epoch: datetime | None, ready: bool, rule: Path | None,
     tracer: tuple[str, str] | None, due: bool, words_drill: bool, as_json: bool, evidence_of: str | None,
-    disturb: tuple[str, ...], by_keys: bool, by_ear: bool, microphone: str | None, headset: str | None,
+    disturb: tuple[str, ...], by_keys: bool, microphone: str | None, headset: str | None,
     profile: str | None, keys: bool,
 ) -> int:
     """Practise PROCEDURE by voice at a headset; without one, type what you would say; or let a persona show it.
@@ -108,8 +107,6 @@ def practice(
     prepared = prepare(procedure, today=now.date().isoformat() if not session_id else "")
     check_compression(prepared.plan, factor)
     screen = open_screen(prepared.plan, "PRACTICE", out=sys.stderr if as_json else sys.stdout, plain=True)
-    if by_ear and not persona:
-        raise UsageError("Only a persona hears by ear.", try_next="--persona careful --by-ear")
     common = {
         "trainee": trainee, "level_name": level_name, "seed": seed, "records": records, "factor": factor, "mishaps": mishaps,
         "words": words, "answers": _answers(prepared.plan, answers), "disturb": disturb,
@@ -120,7 +117,7 @@ def practice(
         done = _by_voice(prepared, screen, common, as_json, LiveChoices(microphone=microphone, headset=headset, profile=profile, with_keys=keys))
     if done is None:
         done = _without_sound(
-            prepared, screen, common, as_json, persona, by_ear, stamp=stamp, session_id=session_id,
+            prepared, screen, common, as_json, persona, stamp=stamp, session_id=session_id,
             epoch=epoch.replace(tzinfo=UTC) if epoch else DEMO_EPOCH,
         )
     if not persona:
@@ -150,17 +147,12 @@ def _by_voice(prepared: Prepared, screen: Any, common: dict[str, Any], as_json: 
 
 
 def _without_sound(
-    prepared: Prepared, screen: Any, common: dict[str, Any], as_json: bool, persona: str | None, by_ear: bool, **more: Any,
+    prepared: Prepared, screen: Any, common: dict[str, Any], as_json: bool, persona: str | None, **more: Any,
 ) -> Practised:
     lines = None if persona else read_lines(sys.stdin)
     hints = Hints(prepared.plan, common["level_name"], common["seed"], as_json, lines, lines is not None)
     if lines is not None:
         click.echo(TYPE_IT, err=as_json)
-    if by_ear and persona:
-        from assistant.practice.by_ear import ByEar, open_ear
-
-        ear = open_ear(prepared, load_persona(persona), common["seed"])
-        more["ears"] = lambda operator: ByEar(operator, ear)
 
     def shown(state: State, facts: tuple[Fact, ...], now_ms: int) -> None:
         for part in at_steps(facts):
@@ -169,15 +161,12 @@ def _without_sound(
             hints.facts(state, part, now_ms)
 
     with screen:
-        done = run_practice(
+        return run_practice(
             prepared, persona=load_persona(persona) if persona else None, on_world=hints.world, also=hints.answer,
             typed=(lambda world, stage: TypedTrainee(world, lines, stage, level(common["level_name"]).brief)) if lines is not None else None,
             on_facts=shown, **common, **more,
             pacer=real_pace(common["factor"], lines, quick=lambda: hints.waiting) if lines is not None else None,
         )
-    if by_ear:
-        click.echo(f"By ear: {ear.told()}", err=True)
-    return done
 
 
 def _answers(plan: Plan, given: tuple[str, ...]) -> dict[str, bool]:

@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from assistant.practice.enclosure.disturbances import Disturbance, Disturber, draw_disturbances
 from assistant.practice.enclosure.drills import Drill, draw
@@ -20,7 +19,7 @@ from assistant.practice.operator.channel import Channel
 from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import Errors, Persona
 from assistant.practice.oracle.judge import Oracle
-from assistant.practice.simulate import Simulation, Worker
+from assistant.practice.simulate import Simulation
 from assistant.practice.trainee.levels import Level, level
 from assistant.practice.trainee.typed import TypedTrainee
 from assistant.procedure.model.plan import Plan
@@ -67,11 +66,10 @@ def run_practice(
     on_facts: OnFacts | None = None, pacer: Callable[[int, int], int] | None = None,
     on_world: OnWorld | None = None, disturb: tuple[str, ...] = (),
     also: Callable[[int], Input | None] = lambda now_ms: None, show: Callable[[str], None] = lambda text: None,
-    ears: Callable[[Any], Worker] = lambda worker: worker,
 ) -> Practised:
     """Run one session to its end and judge it. Either a `persona` works, or whoever `typed` makes from the enclosure
     and the stage on which the drills happen. `disturb`: see `disturbances.KINDS`; `also(now)`: inputs from
-    elsewhere, each once, such as the answers given at level recall; `ears`: what stands between the assistant's lines and a persona (see `by_ear`).
+    elsewhere, each once, such as the answers given at level recall.
 
     Raises what records raise (StorageError and kin); the record then stays as it was.
     """
@@ -98,7 +96,7 @@ def run_practice(
     )
     try:
         run = Simulation(
-            plan, ears(operator), channel, kind="practice", person=trainee, options=options_for(plan, answers or {}),
+            plan, operator, channel, kind="practice", person=trainee, options=options_for(plan, answers or {}),
             decide_with=record.decide, oracle=oracle, on_facts=on_facts, brief=lvl.brief, pacer=pacer,
             disturber=Disturber(disturbances), also=also,
             line_s=seconds if persona is not None else lambda text: 0.0,  # whoever types has read it at once

@@ -9,11 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.errors import UsageError
-from assistant.practice.by_ear import MOST_REPEATS, AssistantEar, ByEar
-from assistant.practice.known_lines import Heard, KnownLines, pattern, word_errors, words_of
-from assistant.practice.word_pairs import bigrams
 from assistant.speaking.synth import render
+from tests.bench.practice.by_ear import MOST_REPEATS, AssistantEar, ByEar
+from tests.bench.practice.known_lines import Heard, KnownLines, pattern, word_errors, words_of
 from tests.bench.practice.soak_cli import soak
+from tests.bench.practice.word_pairs import bigrams
 
 SENTENCES = ("Say confirm when done.", "Wipe the left wall.", "Open the outer door.", "2 minutes to wait for the left wall.")
 

@@ -8,9 +8,7 @@ from hypothesis import strategies as st
 
 from assistant.language.sentences import SIGNS as SAID_BACK
 from assistant.language.sentences import say
-from assistant.practice.by_ear import ByEar
 from assistant.practice.enclosure.simulated import EnclosureSim
-from assistant.practice.known_lines import SIGNS, Heard, KnownLines, spelled, words_of
 from assistant.practice.operator import understanding as u
 from assistant.practice.operator.answering import Answering
 from assistant.practice.operator.channel import Channel
@@ -18,6 +16,8 @@ from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import load_persona
 from assistant.practice.simulate import Simulation
 from assistant.session import inputs
+from tests.bench.practice.by_ear import ByEar
+from tests.bench.practice.known_lines import SIGNS, Heard, KnownLines, spelled, words_of
 
 
 class WholeLotsFail(Channel):

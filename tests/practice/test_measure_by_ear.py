@@ -9,8 +9,8 @@ from click.testing import CliRunner
 
 from assistant.errors import GauntletError
 from assistant.measure import group
-from assistant.practice.by_ear import CLASSES
 from assistant.practice.operator.persona import load_persona
+from tests.bench.practice.by_ear import CLASSES
 from tests.bench.practice.measure_by_ear import clean, figures
 
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from assistant.practice.by_ear import ByEar
 from assistant.practice.operator.bilingual import Bilingual
-from assistant.practice.operator.person import Operator
 from assistant.practice.operator.voice import RATE_HZ, OperatorVoice
+from assistant.practice.simulate import Worker
 from assistant.session import inputs
 
 
@@ -17,7 +16,7 @@ class OperatorRoom:
     `utterances`: (text, start_ms, end_ms) as they really sounded.
     """
 
-    def __init__(self, operator: Operator | Bilingual | ByEar, voice: OperatorVoice) -> None:
+    def __init__(self, operator: Worker | Bilingual, voice: OperatorVoice) -> None:
         self.operator = operator
         self.voice = voice
         self.utterances: list[tuple[str, int, int]] = []

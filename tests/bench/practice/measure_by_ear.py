@@ -14,7 +14,6 @@ from typing import Any
 
 import click
 
-from assistant.practice.by_ear import CLASSES, AssistantEar, ByEar, known_sentences, open_ear
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.channel import Channel
 from assistant.practice.operator.person import Operator
@@ -23,6 +22,7 @@ from assistant.practice.simulate import Run, Simulation
 from assistant.procedure.model.plan import Plan
 from assistant.station.account.json_out import print_figures
 from assistant.station.live.setup import Prepared, prepare
+from tests.bench.practice.by_ear import CLASSES, AssistantEar, ByEar, known_sentences, open_ear
 from tests.bench.practice.side_by_side import cores, side_by_side
 
 

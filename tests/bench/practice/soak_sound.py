@@ -11,7 +11,6 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from assistant.practice.by_ear import AssistantEar, ByEar, open_ear
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import Persona
@@ -25,6 +24,7 @@ from assistant.session.rules import RULES_VERSION
 from assistant.station.demo.demo import run_media_session
 from assistant.station.live.setup import Prepared, prepare
 from assistant.station.loop.screen import PlainScreen
+from tests.bench.practice.by_ear import AssistantEar, ByEar, open_ear
 from tests.bench.practice.side_by_side import side_by_side
 from tests.bench.practice.sound_journal import Journal
 

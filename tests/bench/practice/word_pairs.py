@@ -6,7 +6,7 @@ import itertools
 import math
 from collections import Counter
 
-from assistant.practice.known_lines import DASH, LETTERS, NUMBERS, SIGNS
+from tests.bench.practice.known_lines import DASH, LETTERS, NUMBERS, SIGNS
 
 _DISCOUNT = 0.15
 OPEN_WORDS = (*NUMBERS, *LETTERS, DASH, "minus", "point", "thousand", "so", "far")  # any procedure may need them

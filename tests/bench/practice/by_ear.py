@@ -19,18 +19,18 @@ from assistant.hearing.vocabulary.lexicon import bundled_dictionary_path, dictio
 from assistant.language.sentences import en
 from assistant.practice.enclosure.drills import draw
 from assistant.practice.enclosure.simulated import EnclosureSim
-from assistant.practice.known_lines import Heard, KnownLines, pattern, word_errors, words_of
 from assistant.practice.operator import understanding as u
 from assistant.practice.operator.channel import Channel
 from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import Persona, load_persona
 from assistant.practice.operator.voice import RATE_HZ
 from assistant.practice.simulate import Simulation
-from assistant.practice.word_pairs import OPEN_WORDS, bigrams
 from assistant.procedure.model.plan import Plan
 from assistant.session.facts.lines import LineSpoken
 from assistant.speaking.noise import FanNoise, active_speech_dbfs
 from assistant.speaking.resample import to_rate
+from tests.bench.practice.known_lines import Heard, KnownLines, pattern, word_errors, words_of
+from tests.bench.practice.word_pairs import OPEN_WORDS, bigrams
 
 _SENTENCE = re.compile(r"(?<=[.?!])\s+")
 # Words of the trade that the bundled dictionary lacks; CMU phones, by hand.
