@@ -4,63 +4,98 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from decimal import Decimal, InvalidOperation
+from typing import Any
 
 from assistant.procedure.model.plan import CLOSE, CYCLE, OPEN, READING, WAIT, WET
 from assistant.prover.truth import Truth, WetNow
 from assistant.prover.watching.site import Site
 from assistant.prover.watching.trays import LIFT, moves_tray
+from assistant.session.facts.contacts import (
+    ContactCompleted,
+    ContactStarted,
+    ContactVoided,
+    PatchDried,
+    RewetAsked,
+    RewetConfirmed,
+    RewetResumed,
+    SurfaceDried,
+)
+from assistant.session.facts.machine import (
+    CycleBroken,
+    CycleCompleted,
+    CycleStarted,
+    HandsMoved,
+    LimitMissed,
+    MachineSet,
+    OpeningMoved,
+)
+from assistant.session.facts.session import OptionAnswered, PersonChanged, SessionBegun, VerdictReached
+from assistant.session.facts.steps import (
+    CheckAnswered,
+    ClaimDropped,
+    CorrectionMade,
+    ReadBackAsked,
+    StepConfirmed,
+    StepOwed,
+    StepSkipped,
+    StepStarted,
+    ValueAccepted,
+    WaitEnded,
+    WitnessGiven,
+)
+from assistant.session.facts.troubles import BranchEntered, BranchLeft, Recovered, RecoveryAnswered
 
 # --- the session ---
 
 
-def _person(site: Site, t: Truth, fact) -> None:
+def _person(site: Site, t: Truth, fact: SessionBegun | PersonChanged) -> None:
     t.person = fact.person
 
 
-def _option_answered(site: Site, t: Truth, fact) -> None:
+def _option_answered(site: Site, t: Truth, fact: OptionAnswered) -> None:
     t.options = {**t.options, fact.option: fact.value}
 
 
-def _verdict_reached(site: Site, t: Truth, fact) -> None:
+def _verdict_reached(site: Site, t: Truth, fact: VerdictReached) -> None:
     t.over = fact.verdict
 
 
 # --- steps ---
 
 
-def _step_started(site: Site, t: Truth, fact) -> None:
+def _step_started(site: Site, t: Truth, fact: StepStarted) -> None:
     t.environment = t.found_other = False
     t.current, t.read_back, t.witnessed, t.value = fact.step, "", "", ""
     task, step = site.task(fact), site.steps.get(fact.step)
     t.here = task.surface if task else step.surface if step else ""
 
 
-def _read_back_asked(site: Site, t: Truth, fact) -> None:
+def _read_back_asked(site: Site, t: Truth, fact: ReadBackAsked) -> None:
     if fact.what == "confirm":
         t.read_back = fact.step
 
 
-def _claim_dropped(site: Site, t: Truth, fact) -> None:
+def _claim_dropped(site: Site, t: Truth, fact: ClaimDropped) -> None:
     t.read_back = ""
 
 
-def _witness_given(site: Site, t: Truth, fact) -> None:
+def _witness_given(site: Site, t: Truth, fact: WitnessGiven) -> None:
     if fact.person and fact.person != t.person:
         t.witnessed = fact.step
 
 
-def _value_accepted(site: Site, t: Truth, fact) -> None:
+def _value_accepted(site: Site, t: Truth, fact: ValueAccepted) -> None:
     task = site.need.task(fact.step)
     if task is not None and task.kind == READING and not task.pass_outside:
         t.value = fact.value if _outside(fact.value, task.low, task.high) else ""
 
 
-def _check_answered(site: Site, t: Truth, fact) -> None:
+def _check_answered(site: Site, t: Truth, fact: CheckAnswered) -> None:
     task = site.need.task(fact.step)
     t.value = "no" if not fact.yes and task is not None and not task.pass_outside else ""
 
 
-def _step_confirmed(site: Site, t: Truth, fact) -> None:
+def _step_confirmed(site: Site, t: Truth, fact: StepConfirmed) -> None:
     kind, _, _, _ = site.shape(fact.step)
     if site.task(fact):
         t.confirmed_ms = {**t.confirmed_ms, fact.step: fact.claimed_ms}
@@ -74,23 +109,23 @@ def _step_confirmed(site: Site, t: Truth, fact) -> None:
     t.current = t.value = ""
 
 
-def _wait_ended(site: Site, t: Truth, fact) -> None:
+def _wait_ended(site: Site, t: Truth, fact: WaitEnded) -> None:
     t.done |= {fact.step}
 
 
-def _step_skipped(site: Site, t: Truth, fact) -> None:
+def _step_skipped(site: Site, t: Truth, fact: StepSkipped) -> None:
     t.departed = True
     t.skipped |= {fact.step}
 
 
-def _step_owed(site: Site, t: Truth, fact) -> None:
+def _step_owed(site: Site, t: Truth, fact: StepOwed) -> None:
     t.departed = True
     task = site.need.task(fact.step)
     if task is not None and task.kind == WAIT:
         t.done -= {fact.step}
 
 
-def _correction_made(site: Site, t: Truth, fact) -> None:
+def _correction_made(site: Site, t: Truth, fact: CorrectionMade) -> None:
     """What the technician takes back wasn't so."""
     t.departed = t.environment = True
     t.asked_again = ()
@@ -119,7 +154,7 @@ def _correction_made(site: Site, t: Truth, fact) -> None:
 # --- wet surfaces ---
 
 
-def _contact_started(site: Site, t: Truth, fact) -> None:
+def _contact_started(site: Site, t: Truth, fact: ContactStarted) -> None:
     wet = site.wet_ms(t, fact.agent, fact.surface)
     since = max(fact.wet_since_ms, t.confirmed_ms.get(fact.step, 0))  # nobody said before that it is wet all over
     t.set_wet(fact.surface, WetNow(fact.step, fact.agent, since, fact.stroke_ms + wet))
@@ -128,20 +163,20 @@ def _contact_started(site: Site, t: Truth, fact) -> None:
         t.stale_waste |= {w.id for w in site.waste if w.id in t.done and site.need.order[w.id] > at}
 
 
-def _patch_dried(site: Site, t: Truth, fact) -> None:
+def _patch_dried(site: Site, t: Truth, fact: PatchDried) -> None:
     t.patch = {**t.patch, (fact.orientation, fact.agent): fact.measured_ms}
 
 
-def _rewet_asked(site: Site, t: Truth, fact) -> None:
+def _rewet_asked(site: Site, t: Truth, fact: RewetAsked) -> None:
     t.not_asked_again(fact.surface)
     t.asked_again = (*t.asked_again, fact.surface)
 
 
-def _rewet_resumed(site: Site, t: Truth, fact) -> None:
+def _rewet_resumed(site: Site, t: Truth, fact: RewetResumed) -> None:
     t.asked_again = fact.surfaces
 
 
-def _rewet_confirmed(site: Site, t: Truth, fact) -> None:
+def _rewet_confirmed(site: Site, t: Truth, fact: RewetConfirmed) -> None:
     wet = t.wet.get(fact.surface)
     if wet is None:
         return
@@ -151,17 +186,17 @@ def _rewet_confirmed(site: Site, t: Truth, fact) -> None:
         t.again_wet(fact.surface, fact.stroke_ms + site.wet_ms(t, wet.agent, fact.surface))
 
 
-def _surface_dried(site: Site, t: Truth, fact) -> None:
+def _surface_dried(site: Site, t: Truth, fact: SurfaceDried) -> None:
     t.departed = True
     if fact.phase == "contact":
         t.dry(fact.surface)
 
 
-def _contact_voided(site: Site, t: Truth, fact) -> None:
+def _contact_voided(site: Site, t: Truth, fact: ContactVoided) -> None:
     t.dry(fact.surface)
 
 
-def _contact_completed(site: Site, t: Truth, fact) -> None:
+def _contact_completed(site: Site, t: Truth, fact: ContactCompleted) -> None:
     wet = t.wet.get(fact.surface)
     if wet is None:
         return
@@ -184,22 +219,22 @@ def _opened(site: Site, t: Truth, opening: str, at_ms: int) -> None:
             t.break_cycle(cycle)
 
 
-def _opening_moved(site: Site, t: Truth, fact) -> None:
+def _opening_moved(site: Site, t: Truth, fact: OpeningMoved) -> None:
     if fact.to == "closed":
         t.set_open(fact.opening, "closed", fact.at_ms)
     else:
         _opened(site, t, fact.opening, fact.at_ms)
 
 
-def _hands_moved(site: Site, t: Truth, fact) -> None:
+def _hands_moved(site: Site, t: Truth, fact: HandsMoved) -> None:
     t.hands = fact.to
 
 
-def _machine_set(site: Site, t: Truth, fact) -> None:
+def _machine_set(site: Site, t: Truth, fact: MachineSet) -> None:
     t.machines = {**t.machines, fact.machine: fact.value}
 
 
-def _cycle_started(site: Site, t: Truth, fact) -> None:
+def _cycle_started(site: Site, t: Truth, fact: CycleStarted) -> None:
     t.set_cycle(fact.cycle, "running", fact.started_ms)
     starter = next((
         x.id for x in site.need.tasks
@@ -208,7 +243,7 @@ def _cycle_started(site: Site, t: Truth, fact) -> None:
     t.cycle_task = {**t.cycle_task, fact.cycle: starter}
 
 
-def _cycle_completed(site: Site, t: Truth, fact) -> None:
+def _cycle_completed(site: Site, t: Truth, fact: CycleCompleted) -> None:
     _, since = t.cycles.get(fact.cycle, ("", 0))
     t.set_cycle(fact.cycle, "complete", since)
     if t.cycle_task.get(fact.cycle):
@@ -216,11 +251,11 @@ def _cycle_completed(site: Site, t: Truth, fact) -> None:
         t.spoiled -= {t.cycle_task[fact.cycle]}
 
 
-def _cycle_broken(site: Site, t: Truth, fact) -> None:
+def _cycle_broken(site: Site, t: Truth, fact: CycleBroken) -> None:
     t.break_cycle(fact.cycle)
 
 
-def _limit_missed(site: Site, t: Truth, fact) -> None:
+def _limit_missed(site: Site, t: Truth, fact: LimitMissed) -> None:
     t.missed |= {fact.limit}
     t.departed = True
 
@@ -228,11 +263,11 @@ def _limit_missed(site: Site, t: Truth, fact) -> None:
 # --- troubles ---
 
 
-def _branch_entered(site: Site, t: Truth, fact) -> None:
+def _branch_entered(site: Site, t: Truth, fact: BranchEntered) -> None:
     t.departed = True
     t.branches = (*(b for b in t.branches if b != fact.mishap), fact.mishap)
     need = site.need.mishaps.get(fact.mishap)
-    if need is None or getattr(fact, "done", ()):  # opened again for one step that was taken back
+    if need is None or fact.done:  # opened again for one step that was taken back
         return
     t.done -= set(need.steps)
     for surface in site.spoiled(t, need, fact.surface):
@@ -255,7 +290,7 @@ def _branch_entered(site: Site, t: Truth, fact) -> None:
                 t.spoiled |= {task}
 
 
-def _branch_left(site: Site, t: Truth, fact) -> None:
+def _branch_left(site: Site, t: Truth, fact: BranchLeft) -> None:
     t.branches = tuple(b for b in t.branches if b != fact.mishap)
     t.here = ""
     need = site.need.mishaps.get(fact.mishap)
@@ -263,7 +298,7 @@ def _branch_left(site: Site, t: Truth, fact) -> None:
         t.must_end = fact.mishap
 
 
-def _recovered(site: Site, t: Truth, fact) -> None:
+def _recovered(site: Site, t: Truth, fact: Recovered) -> None:
     """Nobody watched: nothing wet counts, no cycle serves as a condition any more."""
     t.departed = True
     t.wet = {}
@@ -273,7 +308,7 @@ def _recovered(site: Site, t: Truth, fact) -> None:
     t.here = ""
 
 
-def _recovery_answered(site: Site, t: Truth, fact) -> None:
+def _recovery_answered(site: Site, t: Truth, fact: RecoveryAnswered) -> None:
     if not fact.yes:
         t.environment = t.found_other = True
 
@@ -286,7 +321,7 @@ def _outside(value: str, low: str, high: str) -> bool:
     return bool((low and number < Decimal(low)) or (high and number > Decimal(high)))
 
 
-CHANGES: dict[str, Callable[[Site, Truth, object], None]] = {
+CHANGES: dict[str, Callable[[Site, Truth, Any], None]] = {
     "session_begun": _person, "person_changed": _person, "option_answered": _option_answered,
     "verdict_reached": _verdict_reached, "step_started": _step_started, "read_back_asked": _read_back_asked,
     "claim_dropped": _claim_dropped, "witness_given": _witness_given, "value_accepted": _value_accepted,

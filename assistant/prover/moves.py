@@ -113,7 +113,8 @@ def bad_values(step: p.Step | None) -> list[str]:
         return []
     found = []
     if step.value_kind == "number":
-        unit = Decimal(1).scaleb(min(0, Decimal(step.low or step.high or "1").as_tuple().exponent))
+        digits = len((step.low or step.high).partition(".")[2])
+        unit = Decimal(1).scaleb(-digits)
         found += [str(Decimal(step.low) - unit)] if step.low else []
         found += [str(Decimal(step.high) + unit)] if step.high else []
     elif step.value_kind == "date":

@@ -5,11 +5,15 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from assistant.errors import FindingsError, UsageError
 from assistant.prover.properties import PROPERTIES
+
+if TYPE_CHECKING:
+    from assistant.prover.proof import Counterexample, Proof
 
 
 @click.command()
@@ -55,7 +59,7 @@ def prove(
     return 0
 
 
-def _show(proof) -> None:
+def _show(proof: Proof) -> None:
     click.echo(
         f"{proof.name}: {'proven' if proof.proven else 'NOT PROVEN'}. "
         f"{proof.states} states, {proof.transitions} transitions, {proof.seconds:.1f} s."
@@ -82,7 +86,7 @@ def _show(proof) -> None:
         click.echo(f"    {line}")
 
 
-def _how_near(example) -> str:
+def _how_near(example: Counterexample) -> str:
     """What is known of the way's length."""
     if example.shortest:
         return "The shortest way there"

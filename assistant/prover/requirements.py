@@ -8,11 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from assistant.calc.purge import purge_time_s
+from assistant.procedure.compiling.expand import FlatStep
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.model import plan as p
-from assistant.procedure.model.kinds import in_language
+from assistant.procedure.model.enclosure import CycleModel
+from assistant.procedure.model.kinds import Wet, in_language
 from assistant.prover.naming import moved
 
 Triple = tuple[str, str, str]
@@ -157,22 +160,23 @@ def of_files(loaded: Loaded) -> Requirements:
     }
     surfaces = {s.id: SurfaceNeed(s.zone, s.height, s.orientation, tuple(s.beside)) for s in e.surfaces}
     agents = {x.id: x for x in a.agents}
+    orientations = {s.id: s.orientation for s in e.surfaces}
     tasks = tuple(_file_tasks(loaded))
     wet: dict[tuple[str, str], int] = {}
     for flat in (*loaded.steps, *(s for m in loaded.mishaps for s in m.steps)):
-        if flat.model.do == "wet":
-            m = flat.model
-            own = agents[m.agent].wet_time.get(surfaces[flat.surface].orientation, 0)
+        m = flat.model
+        if isinstance(m, Wet):
+            own = agents[m.agent].wet_time.get(orientations[flat.surface], 0)
             key = (m.agent, flat.surface)
             wet[key] = max(wet.get(key, 0), m.wet_time if m.wet_time is not None else own)
     mishaps = {}
-    for flat in loaded.mishaps:
-        m = flat.model
-        spoils = [(s.what, s.zone or "", tuple(s.surfaces)) for s in m.spoils]
-        mishaps[m.id] = MishapNeed(
-            m.word, _least(m.word, spoils), bool(m.breaks_cycles) or m.word in BREAKS_CYCLES, m.then,
-            tuple(s.id for s in flat.steps if not s.when), m.urgency,
-            tuple((s.id, tuple(s.when)) for s in flat.steps),
+    for branch in loaded.mishaps:
+        b = branch.model
+        spoils: list[tuple[str, str, tuple[str, ...]]] = [(s.what, s.zone or "", tuple(s.surfaces)) for s in b.spoils]
+        mishaps[b.id] = MishapNeed(
+            b.word, _least(b.word, spoils), bool(b.breaks_cycles) or b.word in BREAKS_CYCLES, b.then,
+            tuple(s.id for s in branch.steps if not s.when), b.urgency,
+            tuple((s.id, tuple(s.when)) for s in branch.steps),
         )
     left_out = {x.surface for x in pr.leaves_out}
     return _built(
@@ -186,7 +190,7 @@ def of_files(loaded: Loaded) -> Requirements:
     )
 
 
-def _formula_ms(cycle) -> int:
+def _formula_ms(cycle: CycleModel) -> int:
     if cycle.work_out is None or cycle.validated_by:
         return 0  # a validated time of the site's own stands; then `duration` is the floor
     w = cycle.work_out
@@ -207,43 +211,43 @@ def _file_tasks(loaded: Loaded) -> Iterator[Task]:
             hands = m.hands
 
 
-def _file_task(loaded: Loaded, flat, wiped_from: str) -> Task:
+def _file_task(loaded: Loaded, flat: FlatStep, wiped_from: str) -> Task:
     from assistant.procedure.compiling.wording import fill, step_values
     from assistant.procedure.loading.names import ALL_CONTACTS_WORD, resolve_step
 
     m = flat.model
     kind = m.do
-    more: dict = {}
-    if kind == "wet":
+    more: dict[str, Any] = {}
+    if m.do == "wet":
         wipes = m.method in ("wipe", "damp_wipe") and m.wipe != "none"
         more = {"surface": flat.surface, "agent": m.agent, "wiped_from": wiped_from if wipes else ""}
-    elif kind == "wait":
+    elif m.do == "wait":
         more = {"wait_for": tuple(p.ALL_CONTACTS if f == ALL_CONTACTS_WORD else f for f in m.for_)}
-    elif kind == "cycle":
+    elif m.do == "cycle":
         more = {"cycle": m.cycle}
-    elif kind in ("open", "close"):
+    elif m.do in ("open", "close"):
         more = {"opening": m.opening}
-    elif kind == "reading":
+    elif m.do == "reading":
         gauge = {g.id: g for g in loaded.enclosure.gauges}[m.gauge]
         more = {
             "low": m.low or gauge.low or "", "high": m.high or gauge.high or "",
             "pass_outside": m.on_outside == "deviate", "read_from": tuple(gauge.read_from),
         }
-    elif kind == "note":
+    elif m.do == "note":
         marks = {x.id: x for x in loaded.enclosure.markings}
         more = {
             "dated": m.value == "date" and bool(m.not_before_today),
             "read_from": tuple(marks[m.marking].read_from) if m.marking else (),
         }
-    elif kind == "instruct":
+    elif m.do == "instruct":
         more = {"tray": m.surface or ""}
-    elif kind == "check":
+    elif m.do == "check":
         more = {"pass_outside": m.on_no == "deviate"}
     if m.within is not None:
         ids = [s.id for s in loaded.steps]
         more |= {"after": resolve_step(m.within.after, flat.scope, ids), "within_ms": m.within.time}
     role = getattr(m, "role", None) or ""
-    said = moved(m.hands) if kind == "move" else fill(in_language(m.say, "en"), step_values(loaded, flat, "en"))
+    said = moved(m.hands) if m.do == "move" else fill(in_language(m.say, "en"), step_values(loaded, flat, "en"))
     return Task(
         flat.id, kind, tuple(flat.when), role=role, witnessed=m.policy == "witness" or kind == "witness", says=said,
         place=f"{m.file}:{m.line}", **more)
@@ -298,5 +302,5 @@ def of_plan(plan: p.Plan) -> Requirements:
     )
 
 
-def _built(**values) -> Requirements:
+def _built(**values: Any) -> Requirements:
     return Requirements(**values, order={t.id: i for i, t in enumerate(values["tasks"])})

@@ -58,7 +58,8 @@ def step_at_hand(plan: Plan, need: Requirements, path: Path) -> str:
     """The last step that was at hand on the way, as it is spoken and where its file has it. A step that the core puts
     in has no place of its own: then the file's step it is put before is named too."""
     state = initial(plan)
-    at, done = "", frozenset()
+    at = ""
+    done: frozenset[str] = frozenset()
     for at_ms, given in path:
         at, done = state.current or at, state.main.done
         try:

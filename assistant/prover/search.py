@@ -112,7 +112,7 @@ class Search:
             heap = [(1, self._begin())]
             while heap:
                 length, index = heapq.heappop(heap)
-                state, truth = self.states[index], self.truths[index]
+                state, truth = self._at(index)
                 if state.mode in FINAL_MODES or length + 1 >= shorter_than:
                     continue
                 if self.result.transitions > most:
@@ -169,6 +169,12 @@ class Search:
             self.back[node].append(index)
         return node
 
+    def _at(self, index: int) -> tuple[State, Truth]:
+        """What a node holds. Only asked of one that is kept."""
+        state, truth = self.states[index], self.truths[index]
+        assert state is not None and truth is not None
+        return state, truth
+
     def _refute(self, prop: str, text: str, index: int, move: Move | None) -> None:
         if not self.only or prop == self.only:
             raise _Refuted(Refutation(prop, text, self.path(index, move)))
@@ -191,7 +197,7 @@ class Search:
         new: list[int] = []
         while heap:
             _, index = heapq.heappop(heap)
-            state, truth = self.states[index], self.truths[index]
+            state, truth = self._at(index)
             if state.mode in FINAL_MODES:
                 continue
             leads_on = False
@@ -245,7 +251,7 @@ class Search:
         for _ in range(self.bounds.moments):
             found: list[int] = []
             for index in frontier:
-                state, truth = self.states[index], self.truths[index]
+                state, truth = self._at(index)
                 if state.mode in FINAL_MODES:
                     continue
                 for move in self._off_pace(state, truth):
@@ -257,7 +263,7 @@ class Search:
     def _pace_run(self) -> None:
         """At the author's own pace the run ends as complete, nothing dries, and every step is the site's own."""
         last = len(self.states) - 1
-        state, truth = self.states[last], self.truths[last]
+        state, truth = self._at(last)
         if state.mode != "complete":
             self._refute(
                 "stands_alone", f"at the author's own pace the run doesn't end as complete but in mode {state.mode}",
@@ -277,7 +283,7 @@ class Search:
         after = self._always if self.bounds.moments_after else self._answers
         self.closing = self.bounds.depth < 2
         for index in heads:
-            state, truth = self.states[index], self.truths[index]
+            state, truth = self._at(index)
             entered = self._enter(index, state, truth, self.mishaps, light=True)
             new += entered
             new += self._explore(entered, after, keep=keep)
@@ -288,15 +294,17 @@ class Search:
         self.closing = True
         seen: set[Hashable] = set()
         for index in new:
-            state = self.states[index]
-            if state is None or state.mode in FINAL_MODES or not keep(state):
+            if self.states[index] is None:
+                continue
+            state, truth = self._at(index)
+            if state.mode in FINAL_MODES or not keep(state):
                 continue
             if not self.bounds.deep:
                 here = (situation(state), state.current if self.bounds.nested_steps else "", state.mode)
                 if here in seen:
                     continue
                 seen.add(here)
-            entered = self._enter(index, state, self.truths[index], self.shapes, light=False)
+            entered = self._enter(index, state, truth, self.shapes, light=False)
             self._explore(entered, after, keep=lambda s: False)
             if self.result.cut:
                 return
@@ -319,7 +327,7 @@ class Search:
         seen: set[Hashable] = set()
         number = 0
         for index in nodes:
-            state = self.states[index]
+            state, _ = self._at(index)
             if state.mode in FINAL_MODES:
                 continue
             if self.at_steps is not None and state.current not in self.at_steps:

@@ -6,11 +6,16 @@ import json
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from assistant.procedure.loading.problems import Problem, SiteFileProblems
+
+if TYPE_CHECKING:
+    from assistant.procedure.compiling.languages import Coverage
+    from assistant.procedure.loading.load import Loaded
+    from assistant.procedure.rules.base import Finding
 
 
 @click.command(name="check")
@@ -108,9 +113,9 @@ def check_all(paths: tuple[str, ...], folder: Path | None) -> Checked:
     from assistant.procedure.loading.load import load_what_can_be, procedure_names
     from assistant.procedure.rules.check import check_procedure, not_judged
 
-    findings: set = set()
+    findings: set[Finding] = set()
     unreadable: list[Problem] = []
-    languages: list = []
+    languages: list[Coverage] = []
     open_rules: dict[str, list[str]] = {}
     names: list[tuple[str, Path | None]] = []
     for path in paths:
@@ -148,7 +153,7 @@ def check_all(paths: tuple[str, ...], folder: Path | None) -> Checked:
     return Checked(sorted(findings), sorted(set(unreadable)), languages, open_rules)
 
 
-def _site_words(loaded: Any) -> list[Any]:
+def _site_words(loaded: Loaded) -> list[Finding]:
     """What speaks against the site's own spoken words. The rules' room knows no sounds: this asks hearing."""
     from assistant.procedure.rules.base import ERROR, Finding
     from assistant.procedure.rules.needs import can_be_judged
@@ -160,8 +165,9 @@ def _site_words(loaded: Any) -> list[Any]:
     from assistant.hearing.vocabulary.packs import load_pack
     from assistant.hearing.vocabulary.site_words import objections, parsed
 
-    return [
-        Finding(*loaded.place(loaded.enclosure, f"site_words.{o.index}"), "site-words", ERROR, o.message, o.try_next)
-        for o in objections(load_pack("en"), entries)
-        if parsed(entries[o.index])   # what isn't COMMAND=WORDS the rules have named
-    ]
+    found = []
+    for o in objections(load_pack("en"), entries):
+        if parsed(entries[o.index]):  # what isn't COMMAND=WORDS the rules have named
+            file, line, column = loaded.place(loaded.enclosure, f"site_words.{o.index}")
+            found.append(Finding(file, line, column, "site-words", ERROR, o.message, o.try_next))
+    return found

@@ -9,11 +9,12 @@ from typing import Any
 from assistant.calc.wipes import WipeCue, WipeJob, plan_wipes
 from assistant.procedure.compiling.cycles import cycle_duration_ms
 from assistant.procedure.compiling.estimate import expected_ms, least_lead_ms
-from assistant.procedure.compiling.expand import FlatStep
+from assistant.procedure.compiling.expand import FlatMishap, FlatStep
 from assistant.procedure.compiling.wording import CUES, fill, spoken_name, step_values
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.loading.names import ALL_CONTACTS_WORD, resolve_step
-from assistant.procedure.model.kinds import Wet, in_language
+from assistant.procedure.model.enclosure import Condition, CycleModel, OpeningModel
+from assistant.procedure.model.kinds import Agent, SurfaceModel, Wet, in_language
 from assistant.procedure.model.plan import (
     ALL_CONTACTS,
     GAUNTLETS,
@@ -49,24 +50,23 @@ def wipe_cues(loaded: Loaded) -> dict[str, WipeCue]:
     surfaces = {s.id: s for s in loaded.enclosure.surfaces}
     zones = {z.id: z for z in loaded.enclosure.zones}
     wipe = loaded.enclosure.wipe
-    wiped = [
-        s
-        for s in loaded.steps
-        if isinstance(s.model, Wet) and s.model.method in ("wipe", "damp_wipe") and s.model.wipe != "none"
-    ]
-    jobs = []
-    for flat in wiped:
+    ids, jobs = [], []
+    for flat in loaded.steps:
+        m = flat.model
+        if not isinstance(m, Wet) or m.method not in ("wipe", "damp_wipe") or m.wipe == "none":
+            continue
+        ids.append(flat.id)
         surface = surfaces[flat.surface]
-        per_face = wipe.area_per_face.get(flat.model.dirt) or min(wipe.area_per_face.values())
+        per_face = wipe.area_per_face.get(m.dirt) or min(wipe.area_per_face.values())
         rank = (
             surface.cleanliness
             + 100 * zones[surface.zone].dirt
-            + (1000 if flat.model.dirt == "soiled" else 0)
+            + (1000 if m.dirt == "soiled" else 0)
         )
         jobs.append(
-            WipeJob(surface.area, per_face, flat.model.agent, rank, flat.when, flat.model.wipe == "new")
+            WipeJob(surface.area, per_face, m.agent, rank, flat.when, m.wipe == "new")
         )
-    return dict(zip((s.id for s in wiped), plan_wipes(jobs, wipe.faces), strict=True))
+    return dict(zip(ids, plan_wipes(jobs, wipe.faces), strict=True))
 
 
 class _Compiler:
@@ -113,7 +113,7 @@ class _Compiler:
             files=self.loaded.files(),
         )
 
-    def surface(self, s: Any) -> Surface:
+    def surface(self, s: SurfaceModel) -> Surface:
         return Surface(
             s.id,
             spoken_name(s, self.language),
@@ -128,7 +128,7 @@ class _Compiler:
             tuple(s.beside),
         )
 
-    def opening(self, o: Any) -> Opening:
+    def opening(self, o: OpeningModel) -> Opening:
         return Opening(
             o.id,
             spoken_name(o, self.language),
@@ -142,7 +142,7 @@ class _Compiler:
             o.lifts or "",
         )
 
-    def cycle(self, c: Any) -> Cycle:
+    def cycle(self, c: CycleModel) -> Cycle:
         return Cycle(
             c.id,
             spoken_name(c, self.language),
@@ -153,7 +153,7 @@ class _Compiler:
             tuple(c.broken_by),
         )
 
-    def mishap(self, flat: Any) -> Mishap:
+    def mishap(self, flat: FlatMishap) -> Mishap:
         m = flat.model
         return Mishap(
             m.id,
@@ -226,7 +226,7 @@ class _Compiler:
         if isinstance(m, Wet):
             agent = self.agents[m.agent]
             speed = float(agent.wipe_speed) if agent.wipe_speed else None
-            kind = self._wet(flat)
+            kind = self._wet(flat, m)
         elif m.do == "wait":
             kind = {"wait_for": tuple(ALL_CONTACTS if f == ALL_CONTACTS_WORD else f for f in m.for_)}
         elif m.do in ("open", "close"):
@@ -299,8 +299,7 @@ class _Compiler:
             )
         return tuple(out)
 
-    def _wet(self, flat: FlatStep) -> dict[str, Any]:
-        m = flat.model
+    def _wet(self, flat: FlatStep, m: Wet) -> dict[str, Any]:
         agent = self.agents[m.agent]
         surface = self.surfaces[flat.surface]
         wet_ms = m.wet_time if m.wet_time is not None else agent.wet_time.get(surface.orientation, 0)
@@ -313,12 +312,12 @@ class _Compiler:
             "lead_ms": m.lead if m.lead is not None else self._lead_ms(agent, surface),
         }
 
-    def _lead_ms(self, agent: Any, surface: Any) -> int:
+    def _lead_ms(self, agent: Agent, surface: SurfaceModel) -> int:
         """Time to hear the request and to wet the whole surface again before the first stroke's part dries."""
         speed = float(agent.wipe_speed) if agent.wipe_speed else None
         name = spoken_name(surface, self.language)
         return max(agent.lead, least_lead_ms(name, surface.area, speed, self.language))
 
 
-def _conds(conditions: list[Any]) -> tuple[Cond, ...]:
+def _conds(conditions: list[Condition]) -> tuple[Cond, ...]:
     return tuple(Cond(*c.as_triple()) for c in conditions)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from assistant.calc.speech_length import speech_ms
 from assistant.calc.wetting import shortest_lead_ms, wiping_ms
 from assistant.language.sentences import say
+from assistant.procedure.model.kinds import PlainStep
 
 # The act itself, beyond listening, in ms. This project's judgement until a site measures its own.
 ACT_MS = {
@@ -36,7 +35,7 @@ def least_lead_ms(name: str, area_cm2: int, wipe_speed_cm2_s: float | None, lang
     )
 
 
-def expected_ms(model: Any, say: str, area_cm2: int, wipe_speed_cm2_s: float | None) -> int:
+def expected_ms(model: PlainStep, say: str, area_cm2: int, wipe_speed_cm2_s: float | None) -> int:
     """The author's figure, else listening plus the act. For wetting: from the first stroke to all wet."""
     if model.expected:
         return model.expected

@@ -154,6 +154,7 @@ class Unfolder:
             return [model.surface]
         if model.surfaces:
             return list(model.surfaces)
+        assert model.zone is not None  # a wet step has one of the three
         inside = [s for s in self.enclosure.surfaces if s.zone == model.zone and s.id not in model.except_]
         zones = [z.id for z in self.enclosure.zones]
         if not inside:
@@ -276,6 +277,7 @@ class Unfolder:
         for item in model.each:
             filled = {model.as_: item, f"{model.as_}_name": names.get(item, item.replace("_", " "))}
             data = substitute(model._raw.get("steps", []), filled)
+            assert tree is not None  # it was read from a file
             what = "procedure" if tree.data.get("kind") == "procedure" else "part"
             models = self._models(AnyStep, data, tree, (*model.path, "steps"), what)
             out.extend(self.steps(models, when, (*scope, f"{model.id}.{item}"), parts))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from assistant.procedure.compiling.wording import spoken_fields
 from assistant.procedure.loading.load import Loaded
-from assistant.procedure.model.kinds import Node
+from assistant.procedure.model.enclosure import Named
+from assistant.procedure.model.kinds import Agent, Node
 
 NAMES = {"en": "English", "ko": "Korean"}
 
@@ -47,7 +48,7 @@ class Coverage:
 
 def spoken_texts(loaded: Loaded) -> list[SpokenText]:
     """Every text that a run of this procedure can say, each once, with the names of what its steps speak of."""
-    found: dict[tuple, SpokenText] = {}
+    found: dict[tuple[object, ...], SpokenText] = {}
     for text in _texts(loaded):
         found.setdefault((text.node.file, text.node.path, text.field), text)
     return list(found.values())
@@ -73,7 +74,7 @@ def _texts(loaded: Loaded) -> Iterator[SpokenText]:
         for field in ("title", "tell", "asks_which"):
             if text := getattr(mishap.model, field):
                 yield SpokenText(mishap.model, field, f"the branch {mishap.id}", text)
-    tables = {
+    tables: dict[str, Sequence[Named | Agent]] = {
         "surface": e.surfaces, "agent": loaded.agents.agents, "opening": e.openings, "cycle": e.cycles,
         "machine": e.machines, "gauge": e.gauges,
     }  # fmt: skip

@@ -18,6 +18,7 @@ from assistant.procedure.model.kinds import (
     Check,
     Close,
     EnclosureFile,
+    Include,
     Instruct,
     Node,
     Note,
@@ -30,6 +31,7 @@ from assistant.procedure.model.kinds import (
     Wait,
     Wet,
 )
+from assistant.procedure.model.procedure import MishapInclude
 
 ALL_CONTACTS_WORD = "all_contacts"
 
@@ -39,7 +41,7 @@ class Names:
 
     def __init__(self, site: Site, enclosure: EnclosureFile, agents: AgentsFile) -> None:
         self.site, self.gaps = site, site.gaps
-        self.includes: tuple[Node, ...] = ()  # those around the step at hand, outermost first
+        self.includes: tuple[Include | MishapInclude, ...] = ()  # those around the step at hand, outermost first
         self.ok = True  # whether every name asked about since this was last set can be used
         self.surfaces = {s.id for s in enclosure.surfaces}
         self.zones = {z.id for z in enclosure.zones}

@@ -136,7 +136,7 @@ class _Salvage:
         self.gaps.note(self.what, self.tree.file, real, self.tree.data, unknown_key=unknown_key)
 
 
-def _order(path: Key) -> tuple:
+def _order(path: Key) -> tuple[tuple[bool, int, str], ...]:
     return tuple((isinstance(p, int), p if isinstance(p, int) else 0, str(p)) for p in path)
 
 

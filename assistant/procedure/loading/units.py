@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 from functools import lru_cache
+from typing import Any
 
 _QUANTITY = re.compile(
     r"\s*([-+]?[0-9]{1,12}(?:\.[0-9]{1,9})?)\s*([A-Za-z%µ°][A-Za-z0-9%µ°/.^* ]{0,23})?\s*\Z"
@@ -36,10 +37,10 @@ class QuantityError(ValueError):
 
 
 @lru_cache(maxsize=1)
-def _registry():
+def _registry() -> Any:
     import pint  # half a second; only paid when files are loaded
 
-    registry = pint.UnitRegistry(cache_folder=None)
+    registry: Any = pint.UnitRegistry(cache_folder=None)
     # 1 in. w.c. = 249.09 Pa (REFERENCES.md, computed); the trade writes it several ways.
     registry.define("inch_water_column = 249.08891 pascal = in_wc")
     return registry

@@ -20,7 +20,7 @@ CONTEXT = {"convert": convert}
 _ONE_OF = {"urgency": ": person, containment or work"}  # after the name of a key that is missing
 
 
-class Kept(list):
+class Kept(list[Any]):
     """A list some items of which were taken out; `at` holds where each one left stands in the file."""
 
     at: list[int]
@@ -39,10 +39,10 @@ def validate(kind: type[Node], data: Any, tree: Tree, base: Key = ()) -> tuple[A
     return model, []
 
 
-_ADAPTERS: dict[str, TypeAdapter] = {}
+_ADAPTERS: dict[str, TypeAdapter[Any]] = {}
 
 
-def adapter_for(kind: Any) -> TypeAdapter:
+def adapter_for(kind: Any) -> TypeAdapter[Any]:
     """What checks values against a model, or against a list of models; made once."""
     adapter = _ADAPTERS.get(str(kind))
     if adapter is None:
@@ -69,7 +69,7 @@ def attach(model: Any, data: Any, file: str, path: Key, tree: Tree) -> None:
                 attach(m, data.get(key), file, (*path, key), tree)
 
 
-def real_path(loc: tuple, data: Any) -> Key:
+def real_path(loc: tuple[Any, ...], data: Any) -> Key:
     """Pydantic's location without the tags of unions and the names of inner validators."""
     path: list[Any] = []
     here = data
@@ -103,7 +103,7 @@ def real_path(loc: tuple, data: Any) -> Key:
 class _Tagged:
     """A step whose union tag has been passed in a location."""
 
-    def __init__(self, data: dict) -> None:
+    def __init__(self, data: dict[Any, Any]) -> None:
         self.data = data
 
 

@@ -94,7 +94,7 @@ def read_what_can_be(path: Path, shown: str = "") -> Tree:
 
     shown = shown or str(path)
 
-    def refuse(message: str, expected: str = "", try_next: str = "", line: int = 0, column: int = 0):
+    def refuse(message: str, expected: str = "", try_next: str = "", line: int = 0, column: int = 0) -> SiteFileProblems:
         return SiteFileProblems([Problem(shown, line, column, message, expected, try_next)])
 
     try:

@@ -7,8 +7,9 @@ model needs no unit library.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
 
 from pydantic import (
     BaseModel,
@@ -34,7 +35,7 @@ class Node(BaseModel):
 
     model_config = ConfigDict(extra="forbid", populate_by_name=True)
     _file: str = PrivateAttr(default="")
-    _path: tuple = PrivateAttr(default=())
+    _path: tuple[str | int, ...] = PrivateAttr(default=())
     _line: int = PrivateAttr(default=0)
     _raw: Any = PrivateAttr(default=None)  # the plain values it came from, for repeats
 
@@ -44,7 +45,7 @@ class Node(BaseModel):
         return self._file
 
     @property
-    def path(self) -> tuple:
+    def path(self) -> tuple[str | int, ...]:
         """The path of this node inside its file."""
         return self._path
 
@@ -95,7 +96,7 @@ def in_language(text: dict[str, str] | None, language: str) -> str:
     return text.get(language) or text.get("en", "")
 
 
-def _quantity(target: str, *, signed: bool, whole: bool):
+def _quantity(target: str, *, signed: bool, whole: bool) -> Callable[[Any, ValidationInfo], Any]:
     def check(value: Any, info: ValidationInfo) -> Any:
         if value is None:
             return None
@@ -127,15 +128,26 @@ def _quantity_type(base: type, target: str, *, signed: bool = False, whole: bool
     ]
 
 
-Duration = _quantity_type(int, "ms", whole=True)  # whole milliseconds
-Area = _quantity_type(int, "cm2", whole=True)  # whole square centimetres
-VolumeM3 = _quantity_type(Decimal, "m3")
-VolumeML = _quantity_type(Decimal, "mL")
-AirflowM3H = _quantity_type(Decimal, "m3/h")
-PerArea = _quantity_type(Decimal, "mL/m2")
-Percent = _quantity_type(Decimal, "%")
-Days = _quantity_type(Decimal, "day")
-WipeSpeed = _quantity_type(Decimal, "cm2/s")
+if TYPE_CHECKING:  # a placeholder of a part, which is text, is filled in before anybody reads it
+    Duration: TypeAlias = int
+    Area: TypeAlias = int
+    VolumeM3: TypeAlias = Decimal
+    VolumeML: TypeAlias = Decimal
+    AirflowM3H: TypeAlias = Decimal
+    PerArea: TypeAlias = Decimal
+    Percent: TypeAlias = Decimal
+    Days: TypeAlias = Decimal
+    WipeSpeed: TypeAlias = Decimal
+else:
+    Duration = _quantity_type(int, "ms", whole=True)  # whole milliseconds
+    Area = _quantity_type(int, "cm2", whole=True)  # whole square centimetres
+    VolumeM3 = _quantity_type(Decimal, "m3")
+    VolumeML = _quantity_type(Decimal, "mL")
+    AirflowM3H = _quantity_type(Decimal, "m3/h")
+    PerArea = _quantity_type(Decimal, "mL/m2")
+    Percent = _quantity_type(Decimal, "%")
+    Days = _quantity_type(Decimal, "day")
+    WipeSpeed = _quantity_type(Decimal, "cm2/s")
 
 
 def _decimal_text(value: Any) -> Any:

@@ -63,7 +63,7 @@ def plan_values(plan: Plan) -> dict[str, Any]:
     values["interlocks"] = sorted(sorted(group) for group in plan.interlocks)
     for key in ("files", "spoken", "today"):
         values.pop(key, None)
-    return _plain(values)
+    return {key: _plain(value) for key, value in values.items()}
 
 
 def _plain(value: Any) -> Any:

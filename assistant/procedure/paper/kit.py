@@ -11,7 +11,7 @@ from assistant.calc.wetting import agent_ml
 from assistant.procedure.compiling.compile import compile_plan, wipe_cues
 from assistant.procedure.compiling.expand import FlatStep
 from assistant.procedure.loading.load import Loaded
-from assistant.procedure.model.kinds import in_language
+from assistant.procedure.model.kinds import Agent, Instruct, in_language
 from assistant.procedure.paper.forecast import default_answers, forecast, line_for, rewets_of
 
 WIPE_MARGIN, ML_MARGIN = 1.25, 1.2  # spare wipes and liquid; common practice, no source
@@ -94,7 +94,7 @@ def kit(loaded: Loaded, answers: Mapping[str, bool] | None = None, language: str
             ml=math.ceil(ml[a] * ML_MARGIN),
             note_lot="lot" in noted.get(a, ()),
             note_expiry="date" in noted.get(a, ()),
-            in_use_life_h=agents[a].in_use_life / 3_600_000 if agents[a].in_use_life else None,
+            in_use_life_h=life / 3_600_000 if (life := agents[a].in_use_life) else None,
             dilution=_dilution(agents[a], math.ceil(ml[a] * ML_MARGIN)),
         )
         for a in ml
@@ -136,7 +136,7 @@ def kit(loaded: Loaded, answers: Mapping[str, bool] | None = None, language: str
 
 def _tools(loaded: Loaded, steps: list[FlatStep]) -> set[str]:
     """Ids of the tools that these steps use: named by `tool`, or in what is said by its name or its id's words."""
-    found = {f.model.tool for f in steps if getattr(f.model, "tool", None)}
+    found = {f.model.tool for f in steps if isinstance(f.model, Instruct) and f.model.tool}
     said = " ".join(in_language(f.model.say, "en").lower() for f in steps)
     return found | {
         g.id for g in (*loaded.enclosure.tools, *loaded.procedure.tools)
@@ -144,7 +144,7 @@ def _tools(loaded: Loaded, steps: list[FlatStep]) -> set[str]:
     }
 
 
-def _dilution(agent: object, ml: int) -> str:
+def _dilution(agent: Agent, ml: int) -> str:
     """How the volume is made from stock, for an agent diluted on site; "" for one that comes ready."""
     if agent.stock_strength is None or agent.strength is None:
         return ""

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
 
+from assistant.procedure.model.kinds import Agent, Node, Wet
 from assistant.procedure.rules.base import WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
 
@@ -15,19 +15,19 @@ _KILLING = ("disinfection", "sporicidal")
 
 @rule("agent-on-material", "An agent goes only onto materials its file allows.")
 def agent_on_material(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("wet"):
-        agent, surface = c.agent(flat.model.agent), c.surface(flat.surface)
+    for flat, m in c.everywhere(Wet):
+        agent, surface = c.agent(m.agent), c.surface(flat.surface)
         excepted = {e.material for e in agent.exceptions}
         if surface.material in agent.forbidden and surface.material not in excepted:
             yield (
-                flat.model,
+                m,
                 "agent",
                 f"{agent.id} is forbidden on {surface.material} ({surface.id}).",
                 "Use an agent allowed there, or record the maker's document as an exception.",
             )
         elif surface.material not in agent.materials and surface.material not in excepted:
             yield (
-                flat.model,
+                m,
                 "agent",
                 f"{agent.id} isn't released for {surface.material} ({surface.id}).",
                 "Use an agent allowed there, or add the material after checking the label.",
@@ -74,13 +74,13 @@ def harsh_on_plastic(c: Context) -> Iterable[Hit]:
 def unsterile_inside(c: Context) -> Iterable[Hit]:
     if c.enclosure.category is None:
         return
-    for flat in c.everything("wet"):
+    for flat, m in c.everywhere(Wet):
         inside = not c.zone(c.surface(flat.surface).zone).outside
-        if inside and not c.agent(flat.model.agent).sterile:
+        if inside and not c.agent(m.agent).sterile:
             yield (
-                flat.model,
+                m,
                 "agent",
-                f"{flat.model.agent} isn't sterile and is used inside ({flat.surface}).",
+                f"{m.agent} isn't sterile and is used inside ({flat.surface}).",
                 "Use a sterile agent, or correct `sterile` in the agents' file.",
             )
 
@@ -122,7 +122,7 @@ def ethanol_no_disinfection(c: Context) -> Iterable[Hit]:
                 )
 
 
-def _evidence_falls_short(agent: Any, service: str) -> str:
+def _evidence_falls_short(agent: Agent, service: str) -> str:
     """Why no evidence of the agent's file carries a service; "" where one does."""
     found = [e for e in agent.evidence if e.serves == service]
     if not found:
@@ -145,7 +145,7 @@ def agents_meet(c: Context) -> Iterable[Hit]:
         if v.step.kind != "wet" or not v.wetted.get(v.step.surface):
             continue
         before = v.wetted[v.step.surface][-1]
-        one, two = c.agent(before.model.agent), c.agent(v.step.agent)
+        one, two = c.agent(c.step(before).agent), c.agent(v.step.agent)
         clash = any(x.agent == two.id for x in one.clashes) or any(x.agent == one.id for x in two.clashes)
         if clash and (before.id, v.step.id) not in seen:
             seen.add((before.id, v.step.id))
@@ -192,7 +192,7 @@ def oxidiser_and_acid(c: Context) -> Iterable[Hit]:
 def alcohol_volume(c: Context) -> Iterable[Hit]:
     from assistant.calc.wetting import agent_ml
 
-    worst: dict[str, tuple[float, object]] = {}
+    worst: dict[str, tuple[float, Node]] = {}
     for walk in c.walks().values():
         total: dict[str, float] = {}
         last = {}
@@ -205,7 +205,7 @@ def alcohol_volume(c: Context) -> Iterable[Hit]:
                 total[agent.id] = total.get(agent.id, 0) + ml
                 last[agent.id] = v.flat.model
         for name, ml in total.items():
-            if ml > worst.get(name, (0, None))[0]:
+            if name not in worst or ml > worst[name][0]:
                 worst[name] = (ml, last[name])
     for name, (ml, node) in worst.items():
         limit = c.agent(name).max_volume_per_run_ml
@@ -227,12 +227,12 @@ def alcohol_volume(c: Context) -> Iterable[Hit]:
 
 @rule("ignition-caution", "Every step that wets with something that burns carries a caution.")
 def ignition_caution(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("wet"):
-        if c.agent(flat.model.agent).flammable and not flat.model.caution:
+    for flat, m in c.everywhere(Wet):
+        if c.agent(m.agent).flammable and not m.caution:
             yield (
-                flat.model,
+                m,
                 "",
-                f"{flat.id} uses {flat.model.agent}, which burns, without a caution.",
+                f"{flat.id} uses {m.agent}, which burns, without a caution.",
                 "Add a caution about sparks and heat.",
             )
 
@@ -243,13 +243,13 @@ def ignition_caution(c: Context) -> Iterable[Hit]:
     source="USP <800>, four steps",
 )
 def purpose_not_served(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("wet"):
-        for purpose in flat.model.serves:
-            if purpose not in c.agent(flat.model.agent).serves:
+    for _, m in c.everywhere(Wet):
+        for purpose in m.serves:
+            if purpose not in c.agent(m.agent).serves:
                 yield (
-                    flat.model,
+                    m,
                     "serves",
-                    f"{flat.model.agent} doesn't serve {purpose}.",
+                    f"{m.agent} doesn't serve {purpose}.",
                     "Credit the step with what the agent's label says.",
                 )
 
@@ -303,9 +303,9 @@ def _noted(c: Context, value: str, shown: str) -> Iterable[Hit]:
 
 @rule("in-use-life-unchecked", "An opened pack's in-use life is asked about before its first use.")
 def in_use_life_unchecked(c: Context) -> Iterable[Hit]:
-    seen = set()
+    seen: set[str] = set()
     for walk in c.walks().values():
-        asked = set()
+        asked: set[str | None] = set()
         for v in walk:
             m = v.flat.model
             if m.do == "check" and m.role == "in_use_life":

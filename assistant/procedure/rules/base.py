@@ -38,6 +38,7 @@ class Finding:
 
 
 Hit = tuple[Node, str, str, str]  # node, field, message, suggestion
+Run = Callable[[Context], Iterable[Hit]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class Rule:
     sentence: str
     severity: str
     source: str
-    run: Callable[[Context], Iterable[Hit]]
+    run: Run
 
     def as_dict(self) -> dict[str, str]:
         """The rule as `--list-rules --json` prints it."""
@@ -58,10 +59,10 @@ class Rule:
 RULES: dict[str, Rule] = {}
 
 
-def rule(rule_id: str, sentence: str, severity: str = ERROR, source: str = COMMON):
+def rule(rule_id: str, sentence: str, severity: str = ERROR, source: str = COMMON) -> Callable[[Run], Run]:
     """Registers a function that yields hits as the rule `rule_id`. Raises ValueError for a doubled id."""
 
-    def register(run: Callable[[Context], Iterable[Hit]]) -> Callable[[Context], Iterable[Hit]]:
+    def register(run: Run) -> Run:
         if rule_id in RULES:
             raise ValueError(f"two rules are called {rule_id}")
         RULES[rule_id] = Rule(rule_id, sentence, severity, source, run)

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from assistant.procedure.compiling.expand import FlatStep
+from assistant.procedure.model.enclosure import Named
+from assistant.procedure.model.kinds import Open, StartCycle, Wait
 from assistant.procedure.model.plan import Cond
 from assistant.procedure.rules.base import WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context, Visit
@@ -84,7 +87,9 @@ def two_doors(c: Context) -> Iterable[Hit]:
 @rule("interlock-missing", "Openings that must be closed for each other, or both for a purge, are interlocked.")
 def interlock_missing(c: Context) -> Iterable[Hit]:
     groups = [set(g) for g in c.enclosure.interlocks]
-    needed = [(o, "opens_when", o.id, x.opening) for o in c.enclosure.openings for x in _closed(o.opens_when)]
+    needed: list[tuple[Named, str, str, str]] = [
+        (o, "opens_when", o.id, x.opening) for o in c.enclosure.openings for x in _closed(o.opens_when)
+    ]
     for cycle in c.enclosure.cycles:
         if cycle.kind == "purge":  # what it clears lies between what breaks it and what else must be shut for it
             doors = {*cycle.broken_by_openings, *(x.opening for x in _closed(cycle.starts_when))}
@@ -140,7 +145,7 @@ def purge_not_broken(c: Context) -> Iterable[Hit]:
 def left_open(c: Context) -> Iterable[Hit]:
     seen = set()
     for walk in c.walks().values():
-        state = {o.id: (o.at_start, None) for o in c.plan.openings.values()}
+        state: dict[str, tuple[str, FlatStep | None]] = {o.id: (o.at_start, None) for o in c.plan.openings.values()}
         for v in walk:
             if v.step.kind in ("open", "close"):
                 state[v.step.opening] = ("open" if v.step.kind == "open" else "closed", v.flat)
@@ -222,7 +227,7 @@ def fan_off_open(c: Context) -> Iterable[Hit]:
         off = [f for f in fans if v.machines.get(f) == "off"]
         if v.step.kind == "machine" and v.step.machine in fans and v.step.machine_value == "off":
             is_open = [o for o in chamber if v.openings.get(o) == "open"]
-            if is_open and not v.flat.model.maker_asks and v.step.id not in seen:
+            if is_open and not getattr(v.flat.model, "maker_asks", None) and v.step.id not in seen:
                 seen.add(v.step.id)
                 yield (
                     v.flat.model,
@@ -254,11 +259,11 @@ def fan_in_conditions(c: Context) -> Iterable[Hit]:
 
 @rule("opens-unconfirmed", "Opening an inner door, a port or the window from inside is read back.", WARNING)
 def opens_unconfirmed(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("open"):
-        opening = c.opening(flat.model.opening)
+    for flat, m in c.everywhere(Open):
+        opening = c.opening(m.opening)
         danger = opening.opens_chamber or (opening.reach == "gauntlets" and not opening.lifts)
-        if danger and flat.model.policy == "single":
-            yield flat.model, "policy", f"{flat.id} opens {opening.id} on a single word.", "policy: read_back"
+        if danger and m.policy == "single":
+            yield m, "policy", f"{flat.id} opens {opening.id} on a single word.", "policy: read_back"
 
 
 @rule("cycle-start", "A cycle is started only when its conditions hold.")
@@ -280,10 +285,10 @@ def cycle_start(c: Context) -> Iterable[Hit]:
 
 @rule("cycle-not-awaited", "A cycle that is started is waited for.")
 def cycle_not_awaited(c: Context) -> Iterable[Hit]:
-    awaited = {n for s in c.main("wait") for n in s.model.for_}
-    for flat in c.main("cycle"):
-        if flat.model.cycle not in awaited:
-            yield flat.model, "cycle", f"Nothing waits for {flat.model.cycle}.", "Add a wait step."
+    awaited = {n for _, wait in c.main(Wait) for n in wait.for_}
+    for _, m in c.main(StartCycle):
+        if m.cycle not in awaited:
+            yield m, "cycle", f"Nothing waits for {m.cycle}.", "Add a wait step."
 
 
 @rule("contact-not-awaited", "Every contact is waited for before the surface is wiped again or the run ends.")

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
+from assistant.procedure.model.kinds import Wet
 from assistant.procedure.rules.base import Hit, rule
 from assistant.procedure.rules.walk import Context, Visit
 
@@ -34,10 +35,11 @@ def gloves_after_window(c: Context) -> Iterable[Hit]:
 
 
 def _took_residue(v: Visit) -> bool:
-    return v.flat.model.dirt == "soiled" or "decontamination" in v.flat.model.serves
+    m = v.flat.model
+    return isinstance(m, Wet) and (m.dirt == "soiled" or "decontamination" in m.serves)
 
 
-def _unchanged(c: Context, wiped, too_late, at_end: bool = False) -> Iterable[Hit]:
+def _unchanged(c: Context, wiped: Callable[[Visit], bool], too_late: Callable[[Visit], bool], at_end: bool = False) -> Iterable[Hit]:
     """Steps that come with the gloves of a wiping still on."""
     seen = set()
     for walk in c.walks().values():

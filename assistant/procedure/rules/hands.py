@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from assistant.procedure.compiling.expand import FlatStep
+from assistant.procedure.model.kinds import Check, Move, Note, Reading
 from assistant.procedure.rules.base import WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
 
@@ -59,16 +61,17 @@ def gauge_out_of_sight(c: Context) -> Iterable[Hit]:
     seen = set()
     gauges = {g.id: g for g in c.enclosure.gauges}
     for v in c.visits():
+        m = v.flat.model
         if (
-            v.step.kind == "reading"
-            and v.hands not in gauges[v.flat.model.gauge].read_from
+            isinstance(m, Reading)
+            and v.hands not in gauges[m.gauge].read_from
             and v.step.id not in seen
         ):
             seen.add(v.step.id)
             yield (
-                v.flat.model,
+                m,
                 "gauge",
-                f"{v.flat.model.gauge} can't be read with the hands {_at(v.hands)}.",
+                f"{m.gauge} can't be read with the hands {_at(v.hands)}.",
                 "Read it elsewhere, or correct read_from.",
             )
 
@@ -95,9 +98,10 @@ def label_out_of_sight(c: Context) -> Iterable[Hit]:
 @rule("note-without-label", "A note, and a check of a date, say which label they are read from.", WARNING)
 def note_without_label(c: Context) -> Iterable[Hit]:
     dated = ("certification", "glove_change", "in_use_life")
-    for flat in c.everything("note", "check"):
-        if not flat.model.marking and (flat.model.do == "note" or flat.model.role in dated):
-            yield flat.model, "", f"{flat.id} doesn't say which label is read.", "Add marking."
+    for flat in c.everything():
+        m = flat.model
+        if isinstance(m, Note | Check) and not m.marking and (isinstance(m, Note) or m.role in dated):
+            yield m, "", f"{flat.id} doesn't say which label is read.", "Add marking."
 
 
 @rule(
@@ -181,7 +185,7 @@ def hands_at_end(c: Context) -> Iterable[Hit]:
 @rule("machine-at-end", "Every machine is left as the file says.")
 def machine_at_end(c: Context) -> Iterable[Hit]:
     for walk in c.walks().values():
-        state = {m: (v, None) for m, v in c.plan.start_machines.items()}
+        state: dict[str, tuple[str, FlatStep | None]] = {m: (v, None) for m, v in c.plan.start_machines.items()}
         for v in walk:
             if v.step.kind == "machine":
                 state[v.step.machine] = (v.step.machine_value, v.flat)
@@ -199,12 +203,12 @@ def machine_at_end(c: Context) -> Iterable[Hit]:
 @rule("move-without-hygiene", "A move says the glove hygiene it needs.", WARNING)
 def move_without_hygiene(c: Context) -> Iterable[Hit]:
     words = ("glove", "gauntlet", "장갑", "건틀릿", "hands out", "bag out")
-    for flat in c.main("move"):  # in a branch the person comes first
-        for language, text in flat.model.say.items():
+    for flat, m in c.main(Move):  # in a branch the person comes first
+        for language, text in m.say.items():
             if not any(w in text.lower() for w in words):
                 yield (
-                    flat.model,
-                    f"say.{language}" if isinstance(flat.model._raw.get("say"), dict) else "say",
+                    m,
+                    f"say.{language}" if isinstance(m._raw.get("say"), dict) else "say",
                     f"{flat.id} moves the hands and says nothing about the gloves.",
                     "Say what the gloves need.",
                 )

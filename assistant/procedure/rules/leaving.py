@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from assistant.procedure.compiling.estimate import LISTENING_MS
 from assistant.procedure.model.plan import Step
 from assistant.procedure.rules.base import Hit, rule
-from assistant.procedure.rules.times import LISTENING_MS
 from assistant.procedure.rules.trays import tray_moved
 from assistant.procedure.rules.walk import Context, Visit
 

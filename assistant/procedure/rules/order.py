@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from assistant.procedure.compiling.expand import wiping_order as order_of
+from assistant.procedure.model.kinds import Node, Wet
 from assistant.procedure.rules.base import WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
 
@@ -42,7 +43,7 @@ def wiping_order(c: Context) -> Iterable[Hit]:
                         f"{s.id} is {why} than {before.id}, which is wiped before it.",
                         f"Wipe {s.id} before {before.id}.",
                     )
-            done = last[3] if last is not None and last[0] == (s.zone, v.step.agent) else frozenset()
+            done: frozenset[str] = last[3] if last is not None and last[0] == (s.zone, v.step.agent) else frozenset()
             if v.step.surface in done:
                 done = frozenset()  # a second round with the same agent begins
             last = ((s.zone, v.step.agent), v.step.id, v.step.surface, done | {v.step.surface})
@@ -53,7 +54,7 @@ def wiping_order(c: Context) -> Iterable[Hit]:
 )
 def surface_left_out(c: Context) -> Iterable[Hit]:
     left = {x.surface for x in c.procedure.leaves_out}
-    wetted = {s.surface for s in c.main("wet")}
+    wetted = {s.surface for s, _ in c.main(Wet)}
     for i, zone in enumerate(c.procedure.cleans_zones):
         for s in c.enclosure.surfaces:
             if s.zone == zone and s.id not in wetted and s.id not in left:
@@ -90,7 +91,7 @@ def residue_first(c: Context) -> Iterable[Hit]:
     always = c.procedure.purpose in ("rigorous", "sporicidal", "spill", "end_of_day")
     clean_first: dict[str, list[bool]] = {}
     passed = {f.id for f in c.with_role("waste_passed_out")}
-    nodes = {}
+    nodes: dict[str, Node] = {}
     for v in c.visits():
         if passed & set(v.done):
             continue  # a closed and wiped bag has gone by: nothing was opened there
@@ -118,7 +119,7 @@ def alcohol_last(c: Context) -> Iterable[Hit]:
         if v.step.kind != "wet" or v.step.id in seen:
             continue
         agent = c.agent(v.step.agent)
-        earlier = [c.agent(f.model.agent) for f in v.wetted.get(v.step.surface, ())]
+        earlier = [c.agent(c.step(f).agent) for f in v.wetted.get(v.step.surface, ())]
         if earlier and earlier[-1].flammable and not agent.flammable:
             seen.add(v.step.id)
             yield (

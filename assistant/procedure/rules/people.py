@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from assistant.language.vocabulary import MISHAPS
+from assistant.procedure.model.kinds import Check, Open, Reading, Wet
 from assistant.procedure.rules.base import NOTE, WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
 
@@ -79,8 +80,8 @@ def limits_changed(c: Context) -> Iterable[Hit]:
     from decimal import Decimal
 
     gauges = {g.id: g for g in c.enclosure.gauges}
-    for flat in c.everything("reading"):
-        m, gauge = flat.model, gauges[flat.model.gauge]
+    for _, m in c.everywhere(Reading):
+        gauge = gauges[m.gauge]
         if m.low is not None and gauge.low is not None and Decimal(m.low) < Decimal(gauge.low):
             yield m, "low", f"{m.low} is below the gauge's limit {gauge.low}.", "Leave low out."
         if m.high is not None and gauge.high is not None and Decimal(m.high) > Decimal(gauge.high):
@@ -90,8 +91,7 @@ def limits_changed(c: Context) -> Iterable[Hit]:
 @rule("unit-differs", "A reading is asked for in the unit its gauge shows.")
 def unit_differs(c: Context) -> Iterable[Hit]:
     gauges = {g.id: g for g in c.enclosure.gauges}
-    for flat in c.everything("reading"):
-        m = flat.model
+    for _, m in c.everywhere(Reading):
         if m.unit is not None and m.unit != gauges[m.gauge].unit:
             yield m, "unit", f"{m.gauge} shows {gauges[m.gauge].unit}, not {m.unit}.", "Leave unit out."
 
@@ -141,9 +141,9 @@ def caution_missing(c: Context) -> Iterable[Hit]:
     for flat in c.with_role("raise_stand", "lift_tray", "waste_passed_out"):
         if not flat.model.caution:
             yield flat.model, "", f"{flat.id} can hurt and has no caution.", "Add one."
-    for flat in c.main("open"):
-        if c.opening(flat.model.opening).opens_chamber and not flat.model.caution:
-            yield flat.model, "", f"{flat.id} opens the chamber without a caution.", "Add one."
+    for flat, m in c.main(Open):
+        if c.opening(m.opening).opens_chamber and not m.caution:
+            yield m, "", f"{flat.id} opens the chamber without a caution.", "Add one."
 
 
 @rule("local-rules", "The procedure says that local rules and the maker's instructions come first.", WARNING)
@@ -262,8 +262,7 @@ _HAZARD_ROLES = ("glove_integrity", "tightness", "protective_equipment", "cleara
     "Where \"no\" says that a hazard is there (glass, a hole, no respirator), work doesn't go on past it.",
 )
 def hazard_goes_on(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("check"):
-        m = flat.model
+    for flat, m in c.everywhere(Check):
         asked = any(word in m.say["en"].lower() for word in _HAZARDS)
         if m.on_no == "deviate" and (asked or m.role in _HAZARD_ROLES):
             yield (
@@ -282,5 +281,5 @@ def fire_leaves(c: Context) -> Iterable[Hit]:
 @rule("why-missing", "Steps that make people wait or wet a surface for minutes say why, at least once.", NOTE)
 def why_missing(c: Context) -> Iterable[Hit]:
     purposes = ("light", "rigorous", "sporicidal")
-    if c.procedure.purpose in purposes and not any(getattr(s.model, "why", None) for s in c.main("wet")):
+    if c.procedure.purpose in purposes and not any(m.why for _, m in c.main(Wet)):
         yield c.procedure, "steps", "No wet step says why.", "Add why to the main one."

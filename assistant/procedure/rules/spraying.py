@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from assistant.procedure.model.kinds import Wet
 from assistant.procedure.rules.base import Hit, rule
 from assistant.procedure.rules.walk import Context
 
@@ -19,7 +20,7 @@ _FILTER = ("filter_protector", "diffuser", "pre_filter", "filter_media")
 def spray_hazardous(c: Context) -> Iterable[Hit]:
     if not c.enclosure.hazardous:
         return
-    for flat in c.everything("wet", "instruct"):
+    for flat in c.everything():
         m = flat.model
         if getattr(m, "method", "") == "spray" or getattr(m, "role", "") == "spray":
             yield (
@@ -32,11 +33,11 @@ def spray_hazardous(c: Context) -> Iterable[Hit]:
 
 @rule("spray-delicate", "Nothing is sprayed on electronics, controls, diffusers, protectors or filters.")
 def spray_delicate(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("wet"):
+    for flat, m in c.everywhere(Wet):
         surface = c.surface(flat.surface)
         delicate = surface.never_spray or surface.material in (*_ELECTRIC, *_FILTER)
-        if flat.model.method in ("spray", "pour") and delicate:
-            yield flat.model, "method", f"{surface.id} must never be sprayed.", "Use a damp wipe."
+        if m.method in ("spray", "pour") and delicate:
+            yield m, "method", f"{surface.id} must never be sprayed.", "Use a damp wipe."
 
 
 @rule("delicate-damp", "Protectors, diffusers and pre-filters are wiped with a damp wipe, and the file says so.")
@@ -49,9 +50,9 @@ def delicate_damp(c: Context) -> Iterable[Hit]:
 
 @rule("filter-media", "Filter media is never touched or wetted.")
 def filter_media(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("wet"):
+    for flat, m in c.everywhere(Wet):
         if c.surface(flat.surface).material == "filter_media":
-            yield flat.model, "agent", f"{flat.surface} is filter media and would be wetted.", "Leave it out."
+            yield m, "agent", f"{flat.surface} is filter media and would be wetted.", "Leave it out."
     for agent in c.used_agents():
         if "filter_media" in agent.materials or "filter_media" not in agent.forbidden:
             yield (

@@ -8,6 +8,7 @@ from assistant.calc.due import LONGEST_DAYS, SOURCES, longest_published_days
 from assistant.calc.wetting import largest_area_cm2, wetting_passes, wiping_ms
 from assistant.procedure.compiling.cycles import cycle_duration_ms, worked_out_ms
 from assistant.procedure.compiling.estimate import CALM_WIPING_CM2_S, LISTENING_MS, least_lead_ms
+from assistant.procedure.model.kinds import Agent, Wet
 from assistant.procedure.rules.base import WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context, Visit
 
@@ -15,19 +16,19 @@ _LABEL = "label; EPA List N wording: visibly wet for the whole contact time"
 _CDC = "CDC/HICPAC 2003, Appendix B (assumes perfect mixing)"
 
 
-def _speed(agent) -> float:
+def _speed(agent: Agent) -> float:
     return float(agent.wipe_speed) if agent.wipe_speed else CALM_WIPING_CM2_S
 
 
 @rule("contact-too-short", "A contact time is never shorter than the agent's label says.", source=_LABEL)
 def contact_too_short(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("wet"):
-        label = c.agent(flat.model.agent).contact
-        if flat.model.contact is not None and flat.model.contact < label:
+    for flat, m in c.everywhere(Wet):
+        label = c.agent(m.agent).contact
+        if m.contact is not None and m.contact < label:
             yield (
-                flat.model,
+                m,
                 "contact",
-                f"{flat.id} waits {flat.model.contact // 1000} s; the label says {label // 1000} s.",
+                f"{flat.id} waits {m.contact // 1000} s; the label says {label // 1000} s.",
                 "Leave contact out, or make it at least the label's.",
             )
 
@@ -50,13 +51,13 @@ def disinfectant_without_contact(c: Context) -> Iterable[Hit]:
     "area-too-large", "A surface can be wetted all over before its first stroke dries.", source="definition"
 )
 def area_too_large(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("wet"):
-        step, agent = c.step(flat), c.agent(flat.model.agent)
+    for flat, m in c.everywhere(Wet):
+        step, agent = c.step(flat), c.agent(m.agent)
         area = c.surface(flat.surface).area
         if step.wet_ms and LISTENING_MS + wiping_ms(area_cm2=area, speed_cm2_s=_speed(agent)) >= step.wet_ms:
             most = largest_area_cm2(wet_ms=max(0, step.wet_ms - LISTENING_MS), speed_cm2_s=_speed(agent))
             yield (
-                flat.model,
+                m,
                 "",
                 f"{flat.surface} has {area} cm2; {agent.id} stays wet on at most {most} cm2.",
                 "Split the surface, or use an agent that stays wet longer.",
@@ -69,12 +70,12 @@ def area_too_large(c: Context) -> Iterable[Hit]:
     source="wet time is measured on site",
 )
 def wet_time_missing(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("wet"):
+    for flat, m in c.everywhere(Wet):
         if c.step(flat).contact_ms and not c.step(flat).wet_ms:
             yield (
-                c.agent(flat.model.agent),
+                c.agent(m.agent),
                 "wet_time",
-                f"{flat.model.agent} has no wet time for "
+                f"{m.agent} has no wet time for "
                 f"{c.surface(flat.surface).orientation} surfaces ({flat.surface}).",
                 "Measure and add it.",
             )
@@ -86,8 +87,8 @@ def wet_time_missing(c: Context) -> Iterable[Hit]:
     source=_LABEL,
 )
 def no_rewetting(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("wet"):
-        step, agent = c.step(flat), c.agent(flat.model.agent)
+    for flat, m in c.everywhere(Wet):
+        step, agent = c.step(flat), c.agent(m.agent)
         if not step.contact_ms or not step.wet_ms:
             continue
         wiping = wiping_ms(area_cm2=c.surface(flat.surface).area, speed_cm2_s=_speed(agent))
@@ -101,7 +102,7 @@ def no_rewetting(c: Context) -> Iterable[Hit]:
                 wiping_ms=LISTENING_MS + wiping,
             )
         except ValueError as error:
-            yield flat.model, "lead", f"{flat.surface} can't be kept wet: {error}.", "Shorten the lead."
+            yield m, "lead", f"{flat.surface} can't be kept wet: {error}.", "Shorten the lead."
 
 
 @rule(
@@ -110,15 +111,15 @@ def no_rewetting(c: Context) -> Iterable[Hit]:
     "surface at 1.3 times the site's time.",
 )
 def rewet_too_late(c: Context) -> Iterable[Hit]:
-    for flat in c.everything("wet"):
-        step, agent = c.step(flat), c.agent(flat.model.agent)
+    for flat, m in c.everywhere(Wet):
+        step, agent = c.step(flat), c.agent(m.agent)
         if not step.contact_ms or not step.wet_ms:
             continue
         name, area = c.plan.surfaces[flat.surface].name, c.surface(flat.surface).area
         least = least_lead_ms(name, area, float(agent.wipe_speed) if agent.wipe_speed else None)
         if step.lead_ms < least:
             yield (
-                flat.model,
+                m,
                 "lead",
                 f"{flat.surface} dries {step.lead_ms / 1000:.0f} s after the request to wet it again; a slow person "
                 f"needs {least / 1000:.0f} s.",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from assistant.procedure.model.kinds import Instruct
 from assistant.procedure.rules.base import Hit, rule
 from assistant.procedure.rules.walk import Context, Visit
 
@@ -14,9 +15,9 @@ def tray_moved(c: Context, v: Visit) -> tuple[str, bool] | None:
     if v.step.kind in ("open", "close"):
         tray = c.opening(v.step.opening).lifts
         return (tray, v.step.kind == "open") if tray else None
-    role = getattr(v.flat.model, "role", None)
-    if role in ("lift_tray", "lower_tray") and v.flat.model.surface:
-        return v.flat.model.surface, role == "lift_tray"
+    m = v.flat.model
+    if isinstance(m, Instruct) and m.role in ("lift_tray", "lower_tray") and m.surface:
+        return m.surface, m.role == "lift_tray"
     return None
 
 
@@ -78,7 +79,7 @@ def leads_through(v: Visit) -> bool:
     kind = v.step.kind
     if kind == "move":
         return "window" in (v.hands, v.step.hands)
-    if kind == "instruct" and v.flat.model.role in _THROUGH:
+    if isinstance(v.flat.model, Instruct) and v.flat.model.role in _THROUGH:
         return True
     return kind == "wet" or (v.step.reach == "window" and kind in ("instruct", "check", "reading", "note", "witness", "patch"))
 

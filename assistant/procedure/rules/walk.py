@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TypeVar
 
 from assistant.procedure.compiling.expand import FlatStep
 from assistant.procedure.loading.load import Loaded
+from assistant.procedure.model.enclosure import OpeningModel, Zone
+from assistant.procedure.model.kinds import Agent, EnclosureFile, ProcedureFile, SpokenStep, SurfaceModel, Wet
 from assistant.procedure.model.plan import ALL_CONTACTS, Plan, Step
 
 MAX_COMBINATIONS = 256
+M = TypeVar("M", bound=SpokenStep)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,26 +41,26 @@ class Context:
     _walks: dict[tuple[tuple[str, bool], ...], list[Visit]] = field(default_factory=dict)
 
     @property
-    def procedure(self) -> Any:
+    def procedure(self) -> ProcedureFile:
         return self.loaded.procedure
 
     @property
-    def enclosure(self) -> Any:
+    def enclosure(self) -> EnclosureFile:
         return self.loaded.enclosure
 
-    def agent(self, name: str) -> Any:
+    def agent(self, name: str) -> Agent:
         """The agent's model. Raises KeyError."""
         return {a.id: a for a in self.loaded.agents.agents}[name]
 
-    def surface(self, name: str) -> Any:
+    def surface(self, name: str) -> SurfaceModel:
         """The surface's model. Raises KeyError."""
         return {s.id: s for s in self.enclosure.surfaces}[name]
 
-    def zone(self, name: str) -> Any:
+    def zone(self, name: str) -> Zone:
         """The zone's model. Raises KeyError."""
         return {z.id: z for z in self.enclosure.zones}[name]
 
-    def opening(self, name: str) -> Any:
+    def opening(self, name: str) -> OpeningModel:
         """The opening's model. Raises KeyError."""
         return {o.id: o for o in self.enclosure.openings}[name]
 
@@ -65,22 +68,25 @@ class Context:
         """The compiled form of a flat step."""
         return self.plan.step(flat.id)
 
-    def main(self, *kinds: str) -> list[FlatStep]:
-        """Main-line steps of these kinds, in order."""
-        return [s for s in self.loaded.steps if not kinds or s.model.do in kinds]
+    def main(self, kind: type[M]) -> list[tuple[FlatStep, M]]:
+        """Main-line steps of this kind with their models, in order."""
+        return [(s, s.model) for s in self.loaded.steps if isinstance(s.model, kind)]
 
-    def everything(self, *kinds: str) -> list[FlatStep]:
+    def everything(self) -> list[FlatStep]:
         """Steps of the main line and of every branch."""
-        branches = [s for m in self.loaded.mishaps for s in m.steps]
-        return [s for s in (*self.loaded.steps, *branches) if not kinds or s.model.do in kinds]
+        return [*self.loaded.steps, *(s for m in self.loaded.mishaps for s in m.steps)]
+
+    def everywhere(self, kind: type[M]) -> list[tuple[FlatStep, M]]:
+        """Steps of this kind with their models, of the main line and of every branch."""
+        return [(s, s.model) for s in self.everything() if isinstance(s.model, kind)]
 
     def with_role(self, *roles: str) -> list[FlatStep]:
         """Main-line steps that carry one of these roles."""
         return [s for s in self.loaded.steps if getattr(s.model, "role", None) in roles]
 
-    def used_agents(self) -> list[Any]:
+    def used_agents(self) -> list[Agent]:
         """Agents a wet step of the main line uses, in the order of use."""
-        return [self.agent(a) for a in dict.fromkeys(s.model.agent for s in self.main("wet"))]
+        return [self.agent(a) for a in dict.fromkeys(m.agent for _, m in self.main(Wet))]
 
     def walks(self) -> dict[tuple[tuple[str, bool], ...], list[Visit]]:
         """Combination of answers -> the visits of its walk."""

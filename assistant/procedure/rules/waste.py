@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from assistant.procedure.compiling.expand import FlatStep
 from assistant.procedure.rules.base import Hit, rule
-from assistant.procedure.rules.walk import Context
+from assistant.procedure.rules.walk import Context, Visit
 
 _CLEANS = ("light", "rigorous", "sporicidal", "under_tray", "glove_change", "spill", "end_of_day")
 
 
-def _roles(walk) -> list[tuple[str, object]]:
+def _roles(walk: list[Visit]) -> list[tuple[str, FlatStep]]:
     return [(r, v.flat) for v in walk if (r := getattr(v.flat.model, "role", None))]
 
 

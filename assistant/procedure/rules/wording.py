@@ -11,6 +11,7 @@ from assistant.calc.speech_length import sentence_ms, sentences, speech_ms
 from assistant.language import vocabulary as words
 from assistant.procedure.compiling.languages import missing_in
 from assistant.procedure.compiling.wording import spoken_fields
+from assistant.procedure.model.kinds import Check, Node
 from assistant.procedure.rules.base import NOTE, WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context
 
@@ -26,7 +27,7 @@ _ORDERS = frozenset(
 _NO_ORDERS = frozenset(("it", "both", "the", "that", "this", "these", "you", "now", "never", "no", "every", "do", "not"))
 
 
-def _field(model, field: str, language: str) -> str:
+def _field(model: Node, field: str, language: str) -> str:
     raw = model._raw if isinstance(model._raw, dict) else {}
     return f"{field}.{language}" if isinstance(raw.get(field), dict) else field
 
@@ -71,7 +72,7 @@ def one_action(c: Context) -> Iterable[Hit]:
         joined = (text.split(" and ", 1)[1].split() or [""])[0] if " and " in text else ""
         return any(j in text for j in joiners) or joined.strip(".,") in orders
 
-    told = [(f.model, _field(f.model, "say", "en"), f.model.say["en"], f.id) for f in c.everything()]
+    told: list[tuple[Node, str, str, str]] = [(f.model, _field(f.model, "say", "en"), f.model.say["en"], f.id) for f in c.everything()]
     told += [(c.enclosure, f"moves.{k}", text["en"], f"the move {k}") for k, text in c.enclosure.moves.items()]
     told += [(c.enclosure, f"stop_says.{i}", t["en"], "stop_says") for i, t in enumerate(c.enclosure.stop_says)]
     seen = set()
@@ -83,8 +84,8 @@ def one_action(c: Context) -> Iterable[Hit]:
 
 def _questions(c: Context) -> Iterable[tuple[Any, str, str, str]]:
     """(node, field, name, text) of whatever is answered with yes or no."""
-    for flat in c.everything("check"):
-        yield flat.model, _field(flat.model, "say", "en"), flat.id, flat.model.say["en"]
+    for flat, m in c.everywhere(Check):
+        yield m, _field(m, "say", "en"), flat.id, m.say["en"]
     for option in c.procedure.options:
         yield option, _field(option, "ask", "en"), option.id, option.ask["en"]
 
@@ -159,7 +160,7 @@ def _sound(word: str) -> str:
         ("y", "i"),
     ):
         word = word.replace(old, new)
-    out = []
+    out: list[str] = []
     for ch in word:
         if not out or out[-1] != ch:
             out.append(ch)

@@ -5,15 +5,16 @@ from __future__ import annotations
 from assistant.procedure.model.plan import CHECK, OPEN, READING
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
+from assistant.session.facts.steps import StepConfirmed, ValueAccepted
 
 
-def value_accepted(site: Site, t: Truth, fact, found: Found) -> None:
+def value_accepted(site: Site, t: Truth, fact: ValueAccepted, found: Found) -> None:
     task = site.need.task(fact.step)
     if task is not None and task.dated and site.plan.today and fact.value < site.plan.today:
         found.append(("values", f"the passed date {fact.value} was taken at {site.step_told(fact.step)}"))
 
 
-def step_confirmed(site: Site, t: Truth, fact, found: Found) -> None:
+def step_confirmed(site: Site, t: Truth, fact: StepConfirmed, found: Found) -> None:
     step_id = fact.step
     kind, _, opening, _ = site.shape(step_id)
     need = site.need.openings.get(opening)

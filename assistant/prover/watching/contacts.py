@@ -6,9 +6,10 @@ from __future__ import annotations
 from assistant.prover import naming
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
+from assistant.session.facts.contacts import ContactCompleted
 
 
-def contact_completed(site: Site, t: Truth, fact, found: Found) -> None:
+def contact_completed(site: Site, t: Truth, fact: ContactCompleted, found: Found) -> None:
     surface, name = fact.surface, site.the(fact.surface)
     wet = t.wet.get(surface)
     if wet is None:

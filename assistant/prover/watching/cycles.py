@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
+from assistant.session.facts.machine import CycleCompleted
 
 
-def cycle_completed(site: Site, t: Truth, fact, found: Found) -> None:
+def cycle_completed(site: Site, t: Truth, fact: CycleCompleted, found: Found) -> None:
     name = site.the(fact.cycle)
     status, since = t.cycles.get(fact.cycle, ("", 0))
     need = site.need.cycles.get(fact.cycle)

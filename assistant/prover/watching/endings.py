@@ -7,18 +7,20 @@ from assistant.prover import naming
 from assistant.prover.requirements import Task
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
+from assistant.session.facts.session import VerdictReached
+from assistant.session.facts.troubles import Deviation
 
 _MOST = 3  # of one kind; a run that misses thirty steps is told by its first three
 
 
-def deviation(site: Site, t: Truth, fact, found: Found) -> None:
+def deviation(site: Site, t: Truth, fact: Deviation, found: Found) -> None:
     if fact.code == "dead_end":
         following = site.still_open(t)
         what = f"nothing leads on to {following}" if following else "there is nothing left to do that would lead on"
         found.append(("no_dead_end", what))
 
 
-def verdict_reached(site: Site, t: Truth, fact, found: Found) -> None:
+def verdict_reached(site: Site, t: Truth, fact: VerdictReached, found: Found) -> None:
     if fact.verdict != "complete":
         return
     _missing(site, t, found)

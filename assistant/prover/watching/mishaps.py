@@ -5,9 +5,10 @@ from __future__ import annotations
 from assistant.prover import naming
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
+from assistant.session.facts.troubles import BranchLeft
 
 
-def branch_left(site: Site, t: Truth, fact, found: Found) -> None:
+def branch_left(site: Site, t: Truth, fact: BranchLeft, found: Found) -> None:
     need = site.need.mishaps.get(fact.mishap)
     missing = [s for s in need.steps if s not in t.done] if need and not t.skipped else []
     if missing:

@@ -5,9 +5,11 @@ from __future__ import annotations
 from assistant.procedure.model.plan import CYCLE, OPEN
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
+from assistant.session.facts.machine import CycleStarted, MachineSet, OpeningMoved
+from assistant.session.facts.steps import StepStarted
 
 
-def step_started(site: Site, t: Truth, fact, found: Found) -> None:
+def step_started(site: Site, t: Truth, fact: StepStarted, found: Found) -> None:
     kind, _, opening, cycle = site.shape(fact.step)
     if kind == OPEN:
         _may_open(site, t, opening, found)
@@ -15,16 +17,16 @@ def step_started(site: Site, t: Truth, fact, found: Found) -> None:
         _may_start(site, t, cycle, found)
 
 
-def opening_moved(site: Site, t: Truth, fact, found: Found) -> None:
+def opening_moved(site: Site, t: Truth, fact: OpeningMoved, found: Found) -> None:
     if fact.to != "closed" and not t.environment:
         _may_open(site, t, fact.opening, found)
 
 
-def cycle_started(site: Site, t: Truth, fact, found: Found) -> None:
+def cycle_started(site: Site, t: Truth, fact: CycleStarted, found: Found) -> None:
     _may_start(site, t, fact.cycle, found)
 
 
-def machine_set(site: Site, t: Truth, fact, found: Found) -> None:
+def machine_set(site: Site, t: Truth, fact: MachineSet, found: Found) -> None:
     chamber = [o for o in t.open_since if o in site.need.openings and site.need.openings[o].chamber]
     if fact.machine in site.need.fans and fact.value == "off" and chamber and not t.environment:
         found.append(("fan", f"the fan is switched off while {site.the(chamber[0])} is open"))

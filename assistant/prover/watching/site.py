@@ -8,6 +8,7 @@ from assistant.prover.requirements import MishapNeed, Requirements, Task
 from assistant.prover.truth import Truth
 from assistant.prover.watching.trays import ways
 from assistant.prover.watching.wipes import never_out
+from assistant.session.facts.steps import StepConfirmed, StepStarted, WaitEnded
 
 BRIDGE = "bridge:"
 _BAG_ROLES = frozenset(("bag_ready", "waste_closed", "waste_wiped", "waste_passed_out"))
@@ -63,7 +64,7 @@ class Site:
             self._ways[key] = ways(self.need, options)
         return self._ways[key]
 
-    def task(self, fact) -> Task | None:
+    def task(self, fact: StepStarted | StepConfirmed | WaitEnded) -> Task | None:
         """The file's step a fact is about; None for a generated step and for one of a mishap."""
         return None if fact.branch else self.need.task(fact.step)
 

@@ -8,11 +8,14 @@ from assistant.prover import naming
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import BRIDGE, Found, Site
 from assistant.prover.watching.urgency import is_way_out
+from assistant.session.facts.contacts import RewetAsked
+from assistant.session.facts.machine import OpeningMoved
+from assistant.session.facts.steps import StepStarted
 
 _NO_WORK = ("bridge:wait:", "bridge:person:")  # generated steps that ask nothing of the enclosure
 
 
-def step_started(site: Site, t: Truth, fact, found: Found) -> None:
+def step_started(site: Site, t: Truth, fact: StepStarted, found: Found) -> None:
     step_id = fact.step
     if t.must_end:
         found.append(("mishap_steps", f"work goes on although {naming.mishap(site.plan, t.must_end)} ends the run"))
@@ -45,14 +48,14 @@ def _is_idle(site: Site, t: Truth, step_id: str, kind: str, opening: str) -> boo
     return kind == MACHINE and step is not None and t.machines.get(step.machine) == step.machine_value
 
 
-def rewet_asked(site: Site, t: Truth, fact, found: Found) -> None:
+def rewet_asked(site: Site, t: Truth, fact: RewetAsked, found: Found) -> None:
     wet = t.wet.get(fact.surface)
     step = site.steps.get(wet.step) if wet else None
     if step is not None and step.reach and step.reach != t.hands:
         found.append(("hands", f"re-wetting {site.the(fact.surface)} needs the hands {naming.hands(step.reach)}"))
 
 
-def opening_moved(site: Site, t: Truth, fact, found: Found) -> None:
+def opening_moved(site: Site, t: Truth, fact: OpeningMoved, found: Found) -> None:
     need = site.need.openings.get(fact.opening)
     if fact.to != "closed" and not t.environment and need is not None and need.reach != t.hands:
         where = f"{naming.hands(t.hands)}; it needs them {naming.hands(need.reach)}"

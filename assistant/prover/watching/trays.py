@@ -15,7 +15,7 @@ def ways(need: Requirements, options: dict[str, bool]) -> dict[str, tuple[frozen
     open_ = frozenset(o for o, spec in need.openings.items() if spec.at_start == "open")
     lifted: frozenset[str] = frozenset()
     unused: frozenset[str] = frozenset()  # opened, and nothing has gone through yet
-    found = {}
+    found: dict[str, tuple[frozenset[str], frozenset[str]]] = {}
     for task in need.applies(options):
         if task.kind == OPEN:
             open_ |= {task.opening}

@@ -6,9 +6,10 @@ from assistant.procedure.model.plan import ALL_CONTACTS, WAIT
 from assistant.prover.requirements import Task
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
+from assistant.session.facts.steps import StepStarted, WaitEnded
 
 
-def step_started(site: Site, t: Truth, fact, found: Found) -> None:
+def step_started(site: Site, t: Truth, fact: StepStarted, found: Found) -> None:
     task = site.task(fact)
     if task is None or task.kind == WAIT:
         return
@@ -43,7 +44,7 @@ def _passed_by(site: Site, t: Truth, wait: Task, wait_at: int) -> str:
     return "" if open_before else f", but nobody waited at {site.step_told(wait.id)}"
 
 
-def wait_ended(site: Site, t: Truth, fact, found: Found) -> None:
+def wait_ended(site: Site, t: Truth, fact: WaitEnded, found: Found) -> None:
     task = site.task(fact)
     for name in task.wait_for if task else ():
         if name in site.need.cycles and t.cycles.get(name, ("", 0))[0] != "complete":

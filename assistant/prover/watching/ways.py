@@ -5,11 +5,13 @@ from __future__ import annotations
 
 from assistant.prover.truth import Truth
 from assistant.prover.watching.site import Found, Site
+from assistant.session.facts.contacts import RewetAsked
+from assistant.session.facts.steps import StepStarted
 
 _NOTHING: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
 
 
-def rewet_asked(site: Site, t: Truth, fact, found: Found) -> None:
+def rewet_asked(site: Site, t: Truth, fact: RewetAsked, found: Found) -> None:
     wet = t.wet.get(fact.surface)
     open_, lifted = site.ways(t.options).get(wet.step, _NOTHING) if wet else _NOTHING
     away = [f"{site.the(o)} closed" for o in sorted(open_ - t.open_since.keys())]
@@ -18,7 +20,7 @@ def rewet_asked(site: Site, t: Truth, fact, found: Found) -> None:
         found.append(("way_open", f"{site.the(fact.surface)}: asked to be wetted again with {away[0]}"))
 
 
-def step_started(site: Site, t: Truth, fact, found: Found) -> None:
+def step_started(site: Site, t: Truth, fact: StepStarted, found: Found) -> None:
     task = site.task(fact)
     if task is None or t.skipped:
         return

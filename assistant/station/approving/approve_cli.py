@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import json
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -109,7 +110,7 @@ def approve(
 
 def _show(plan: Plan, changed: list[str] | None, proof: str, rules: int) -> None:
     """On standard error, so that --json keeps standard output to one object."""
-    say = lambda text: click.echo(text, err=True)  # noqa: E731 - one short word for one short thing
+    say = partial(click.echo, err=True)
     say(f"{plan.title}, revision {plan.revision}")
     say(f"Content SHA-256 {plan.sha256}")
     say(f"Check: {rules} rules, nothing found. Proof: {proof}.")
