@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from assistant.procedure.loading.yaml_tree import Key
+from assistant.procedure.loading.tree import Key
 
 ANYTHING = "anything"  # a step whose kind nobody knows, or a whole part: no rule about the main line can be judged
 LINE, BRANCH, MISHAPS, TIME = "line", "branch", "mishaps", "time"

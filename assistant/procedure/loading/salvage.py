@@ -14,8 +14,8 @@ from pydantic import ValidationError
 
 from assistant.procedure.loading.gaps import Gaps
 from assistant.procedure.loading.problems import Problem
+from assistant.procedure.loading.tree import Key, Tree
 from assistant.procedure.loading.validate import CONTEXT, Kept, adapter_for, attach, problem_of, real_path
-from assistant.procedure.loading.yaml_tree import Key, Tree
 from assistant.procedure.model.kinds import EnclosureFile
 
 _ROUNDS = 12

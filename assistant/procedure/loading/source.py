@@ -12,8 +12,9 @@ from typing import Any
 from assistant.procedure.loading.gaps import Gaps
 from assistant.procedure.loading.problems import Problem, SiteFileProblems, nearest
 from assistant.procedure.loading.salvage import salvage
+from assistant.procedure.loading.tree import Tree
 from assistant.procedure.loading.upcast import upcast
-from assistant.procedure.loading.yaml_tree import Tree, read_what_can_be
+from assistant.procedure.loading.yaml_tree import read_what_can_be
 from assistant.procedure.model.kinds import FILE_KINDS, Node
 
 _SHELVES = {"enclosure": "enclosures", "agents": "agents", "part": "parts"}

@@ -10,7 +10,7 @@ from copy import deepcopy
 from typing import Any
 
 from assistant.procedure.loading.problems import SiteFileProblems
-from assistant.procedure.loading.yaml_tree import Key, Tree
+from assistant.procedure.loading.tree import Key, Tree
 
 CURRENT = 3
 # Format 2 didn't say what a mishap endangers. Until the site says it, the person is taken to be: that costs a wiping at

@@ -11,9 +11,9 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from assistant.procedure.loading.problems import Problem, nearest
+from assistant.procedure.loading.tree import Key, Tree
 from assistant.procedure.loading.units import convert
 from assistant.procedure.loading.upcast import CURRENT
-from assistant.procedure.loading.yaml_tree import Key, Tree
 from assistant.procedure.model.kinds import Node
 
 CONTEXT = {"convert": convert}
