@@ -22,7 +22,7 @@ LIGHT, E = "gb-2/gb-2-light-clean.yaml", "enclosures/gb-2.yaml"
 FAULTS = {
     "a quote that isn't closed": (LIGHT, "{en: Wait for the window., ko", '{en: "Wait for the window., ko'),
     "a colon in plain text": (LIGHT, "document: Northmere", "document: Northmere: the"),
-    "a bracket that isn't closed": (LIGHT, "cleans_zones: [airlock, work_area]", "cleans_zones: [airlock, work_area"),
+    "a bracket that isn't closed": (LIGHT, "cleans_zones: [airlock, work_area, sleeves]", "cleans_zones: [airlock, work_area, sleeves"),
     "a step indented by a tab": (LIGHT, "  - id: window_acted\n", "\t- id: window_acted\n"),
     "a field indented too far": (LIGHT, "    do: cycle\n    cycle: settle\n", "    do: cycle\n      cycle: settle\n"),
     "a brace too many": (LIGHT, "    cycle: settle\n    say", "    cycle: settle\n    look_for: }\n    say"),
