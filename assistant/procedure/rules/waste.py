@@ -124,7 +124,7 @@ def airlock_after_waste(c: Context) -> Iterable[Hit]:
 def room_reached(c: Context) -> Iterable[Hit]:
     chamber = {o.id for o in c.enclosure.openings if o.opens_chamber}
     for walk in c.walks().values():
-        reached: dict[str, object] = {}  # surface -> the step that opened the chamber
+        reached: dict[str, FlatStep] = {}  # surface -> the step that opened the chamber
         inside = {v.step.surface for v in walk if v.step.kind == "wet" and v.step.reach == "gauntlets"}
         for v in walk:
             if v.step.kind == "open" and v.step.opening in chamber:
