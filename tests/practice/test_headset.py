@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "station"))
-from fakes import BlockSource, HandClock
+from fakes import BlockSource
 
 from assistant.account.reading import load_session
 from assistant.account.rederiving import rederive
@@ -34,6 +34,7 @@ from assistant.station.live.own_voice import bars_of
 from assistant.station.live.practice_clock import PracticeClock
 from assistant.station.live.practice_live import SpeechGuard
 from assistant.station.live.session import LiveChoices
+from assistant.station.loop.hand_clock import HandClock
 from assistant.station.loop.screen import PlainScreen
 from tests.station.live_fakes import Stage
 

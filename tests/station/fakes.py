@@ -1,4 +1,4 @@
-"""Stand-ins for what the station owns: a clock moved by hand, a source of blocks, a writer that can fail."""
+"""Stand-ins for what the station owns: a source of blocks, keys, a writer that can fail."""
 
 from __future__ import annotations
 
@@ -7,34 +7,7 @@ from typing import Any
 
 from assistant.errors import StorageError
 from assistant.session import inputs
-
-
-class HandClock:
-    """A live clock moved by `sleep` and by hand; nothing waits on the wall."""
-
-    zero_s = 0.0
-
-    def __init__(self) -> None:
-        self.ms = 0.0
-        self.asleep_ms = 0
-        self.step_ms = 0
-
-    def now_ms(self) -> int:
-        return int(self.ms)
-
-    def wall(self, _now_ms: int = 0) -> str:
-        return "2026-01-05T09:00:00.000+00:00"
-
-    def sleep(self, seconds: float) -> None:
-        self.ms += max(seconds, 0.001) * 1000
-
-    def suspended_ms(self) -> int:
-        gone, self.asleep_ms = self.asleep_ms, 0
-        return gone
-
-    def wall_step_ms(self, least_ms: int = 1500) -> int:
-        step, self.step_ms = self.step_ms, 0
-        return step
+from assistant.station.loop.hand_clock import HandClock
 
 
 class BlockSource:

@@ -12,9 +12,10 @@ from assistant.speaking.cached_voice import CachedVoice
 from assistant.speaking.fake_voice import FakeVoice
 from assistant.speaking.silent_sink import SilentSink
 from assistant.station.live.devices import LiveDevices
+from assistant.station.loop.hand_clock import HandClock
 from assistant.station.loop.screen import PlainScreen
 from tests.bench.station.policy import Policy
-from tests.station.fakes import BlockSource, HandClock
+from tests.station.fakes import BlockSource
 
 
 class Killed(BaseException):

@@ -19,7 +19,7 @@ from assistant.station.live.disk_watch import DiskWatch
 from assistant.station.live.level_check import ASKED, check_hearing
 from assistant.station.live.microphone import Microphone
 from assistant.station.live.speaker import Speaker
-from tests.station.fakes import HandClock
+from assistant.station.loop.hand_clock import HandClock
 from tests.station.live_fakes import ClockedSink
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session"))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from fakes import BlockSource, HandClock, ListWriter, TimedKeys
+from fakes import BlockSource, ListWriter, TimedKeys
 from small_plan import small_plan
 
 from assistant.hearing.engines.recogniser import ENGINE_RESTARTED
@@ -17,6 +17,7 @@ from assistant.speaking.fake_voice import FakeVoice
 from assistant.speaking.player import Player
 from assistant.speaking.silent_sink import SilentSink
 from assistant.station.live.loop import LiveLoop
+from assistant.station.loop.hand_clock import HandClock
 from assistant.station.loop.keeper import SessionKeeper
 from assistant.station.loop.mouth import Mouth
 
