@@ -63,7 +63,7 @@ def pace_moves(plan: p.Plan, state: State, options: dict[str, bool]) -> Iterator
     step = step_of(plan, state)
     change = next_change(plan, state, limits=False)
     if mode == "option":
-        yield Move(now + 2_000, Word(w.CONFIRM if options.get(state.value) else w.NO))
+        yield Move(now + 2_000, Word(w.CONFIRM if state.questioned or options.get(state.value) else w.NO))
         return
     if mode == "wait":
         if change is not None:

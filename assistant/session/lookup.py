@@ -15,6 +15,8 @@ from assistant.procedure.model.plan import (
 from assistant.session.order.bridges import bridge_step, is_bridge
 from assistant.session.state import COMPLETE, RUNNING, State
 
+ANSWERS = "answers:"  # in place of a mishap's id: which answer of the start was wrong
+_TAKES_BACK = frozenset(("step", "value", "witness", "wait", "rewet", "paused", "option"))  # modes an answer is taken back in
 ASKING_REMEDY = "dries:"  # before the surface, in place of a mishap's id
 
 
@@ -134,6 +136,14 @@ def said_as(plan: Plan, word: str) -> str:
 def remedy_surface(state: State) -> str:
     """The surface for which a remedy is asked, or "" where the question at hand is about something else."""
     return state.mishap.removeprefix(ASKING_REMEDY) if state.mishap.startswith(ASKING_REMEDY) else ""
+
+
+def can_correct_answers(plan: Plan, state: State) -> bool:
+    """Whether, asked what happened, somebody can say that an answer given at the start was wrong."""
+    return (
+        state.mode == "trouble" and bool(state.options) and state.under[-1:] != () and state.under[-1] in _TAKES_BACK
+        and not state.top.branch
+    )
 
 
 def same_person(one: str, other: str) -> bool:

@@ -86,6 +86,8 @@ def trigger_of(fact: Fact, mode: str) -> str:
             return "ask_option"
         case session.OptionAnswered():
             return "answer_option" if fact.given == "said" else ""
+        case session.OptionTakenBack():
+            return "answer_option" if mode == "option" else "take_back"
         case session.Paused():
             return "pause"
         case session.Returned():

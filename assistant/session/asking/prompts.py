@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from assistant.language import spelling
+from assistant.language import vocabulary as w
 from assistant.language.sentences import SIGNS, duration, listed, say
 from assistant.procedure.model import plan as p
 from assistant.session.lookup import (
+    ANSWERS,
     came_from,
+    can_correct_answers,
     name_of,
     remedy_surface,
     said_as,
@@ -34,14 +37,17 @@ def prompt(plan: p.Plan, state: State) -> str:
     if mode == "paused":
         return words(plan, "paused")
     if mode == "trouble":
-        return words(plan, "trouble", words=mishap_words(plan))
+        more = words(plan, "trouble_answers", words=said_as(plan, w.CORRECTION)) if can_correct_answers(plan, state) else ""
+        return " ".join((words(plan, "trouble", words=mishap_words(plan)), more)).strip()
     if mode == "which":
         return which(plan, state)
     if mode == "stopping":
         return stop(plan, state)
     if mode == "option":
-        ask = next(o.ask for o in plan.options if o.id == state.value)
-        return words(plan, "option_ask", ask=ask)
+        option = asked(plan, state)
+        if state.questioned:
+            return words(plan, "read_back", claim=option.claim) if option.claim else words(plan, "option_back")
+        return words(plan, "option_ask", ask=option.ask)
     if mode == "recover":
         return recovery_question(plan, state)
     step = step_of(plan, state)
@@ -62,6 +68,11 @@ def prompt(plan: p.Plan, state: State) -> str:
     if state.patch_since_ms >= 0:
         return words(plan, "patch_wet")
     return instruction(plan, state, step)
+
+
+def asked(plan: p.Plan, state: State) -> p.Option:
+    """The question of the start that is open."""
+    return next(o for o in plan.options if o.id == state.value)
 
 
 def instruction(plan: p.Plan, state: State, step: p.Step) -> str:
@@ -170,6 +181,8 @@ def choice_names(plan: p.Plan, state: State) -> list[str]:
     """What the numbers of a "which?" question stand for, as said."""
     if remedy_surface(state):
         return [words(plan, f"remedy_is_{remedy}") for remedy in state.which]
+    if state.mishap == ANSWERS:
+        return [o.ask.rstrip("?") for option in state.which for o in plan.options if o.id == option]
     return [name_of(plan, surface) for surface in state.which]
 
 
@@ -179,8 +192,8 @@ def which(plan: p.Plan, state: State) -> str:
         return words(plan, "which_remedy", choices=" ".join(
             words(plan, "which_choice", n=n, name=name) for n, name in enumerate(choice_names(plan, state), 1)
         ))
-    mishap = plan.mishaps[state.mishap]
-    if not state.which:
+    mishap = plan.mishaps.get(state.mishap)
+    if mishap is not None and not state.which:
         return " ".join((mishap.asks_which, words(plan, "which_power")))
     names = choice_names(plan, state)
     choices = " ".join(words(plan, "which_choice", n=i + 1, name=names[i]) for i in offering.said_now(state))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.session.changes.base import on, push, with_key
+from assistant.session.changes.base import leave_step, on, push, unask_rewets, without
 from assistant.session.facts import session
 from assistant.session.facts.base import Fact
 from assistant.session.modes import moved
@@ -25,7 +25,26 @@ def option_asked(state: State, fact: session.OptionAsked) -> State:
 @on(session.OptionAnswered)
 def option_answered(state: State, fact: session.OptionAnswered) -> State:
     mode = moved(state.mode, "answer_option") if fact.given == "said" else state.mode
-    return changed(state, mode=mode, value="", options=with_key(state.options, fact.option, fact.value))
+    options = {**without(state.options, fact.option), fact.option: fact.value}  # the newest last
+    return changed(state, mode=mode, value="", asked="", questioned=False, options=options)
+
+
+@on(session.OptionReadBack)
+def option_read_back(state: State, fact: session.OptionReadBack) -> State:
+    return changed(state, questioned=True, asked="yes" if fact.value else "no")
+
+
+@on(session.OptionReadBackDropped)
+def option_read_back_dropped(state: State, fact: Fact) -> State:
+    return changed(state, questioned=False, asked="")
+
+
+@on(session.OptionTakenBack)
+def option_taken_back(state: State, fact: session.OptionTakenBack) -> State:
+    options = without(state.options, fact.option)
+    if state.mode == "option":
+        return changed(state, mode=moved(state.mode, "answer_option"), value="", asked="", questioned=False, options=options)
+    return changed(unask_rewets(leave_step(state, "take_back")), options=options)
 
 
 @on(session.Paused)

@@ -42,6 +42,32 @@ class OptionAnswered(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class OptionReadBack(Fact):
+    """The answer drops a safeguard: it is read back and counts only when it is confirmed."""
+
+    KIND: ClassVar[str] = "option_read_back"
+    option: str
+    value: bool
+
+
+@dataclass(frozen=True, slots=True)
+class OptionReadBackDropped(Fact):
+    """The answer that was read back isn't meant: the question is open again."""
+
+    KIND: ClassVar[str] = "option_read_back_dropped"
+    option: str
+
+
+@dataclass(frozen=True, slots=True)
+class OptionTakenBack(Fact):
+    """An answer given at the start was wrong: `value` no longer counts, and the question is asked again."""
+
+    KIND: ClassVar[str] = "option_taken_back"
+    option: str
+    value: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Paused(Fact):
     KIND: ClassVar[str] = "paused"
 

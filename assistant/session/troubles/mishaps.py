@@ -20,6 +20,7 @@ from assistant.procedure.model.plan import (
 )
 from assistant.session.facts import lines, session, troubles
 from assistant.session.lookup import (
+    ANSWERS,
     first_of_hazard,
     holds,
     name_of,
@@ -28,6 +29,7 @@ from assistant.session.lookup import (
     step_of,
     urgency,
 )
+from assistant.session.order import starting
 from assistant.session.state import BROKEN, CLEAN, DIRTY, SPOILED, State
 from assistant.session.troubles import remedies
 from assistant.session.troubles.owing import break_cycle, owe
@@ -118,6 +120,8 @@ def choose(turn: Turn, value: str, started_ms: int, ended_ms: int) -> None:
         turn.ask()
     elif not value.isdecimal() or not 1 <= int(value) <= offering.offered(state):
         turn.speak(lines.REFUSAL, turn.words("value_bad"))
+    elif state.mishap == ANSWERS:
+        starting.choose_answer(turn, choices[int(value) - 1])
     elif remedy_surface(state):
         remedies.choose(turn, choices[int(value) - 1])
     else:

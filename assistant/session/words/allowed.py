@@ -5,7 +5,7 @@ from __future__ import annotations
 from assistant.language import spelling
 from assistant.language import vocabulary as w
 from assistant.procedure.model.plan import CHECK, WAIT, WET, Plan
-from assistant.session.lookup import step_of
+from assistant.session.lookup import can_correct_answers, step_of
 from assistant.session.order.bridges import is_bridge
 from assistant.session.state import FINAL_MODES, State
 
@@ -58,6 +58,8 @@ def allowed_words(plan: Plan, state: State) -> frozenset[str]:
         # and drying is counted from the earlier moment for both.
         if step is None or step.kind != WET or state.stroke_ms >= 0:
             found.add(w.STARTED)
+    elif (state.mode == "option" and (state.options or state.questioned)) or can_correct_answers(plan, state):
+        found.add(w.CORRECTION)
     elif state.mode == "which" and not state.which:
         found |= {w.COMPUTER, w.ENCLOSURE}
     if step is not None and (step.kind == WAIT or is_bridge(step.id)):

@@ -6,6 +6,7 @@ from assistant.language.sentences import listed
 from assistant.procedure.model import plan as p
 from assistant.session.facts import contacts, lines, machine, session, steps, troubles
 from assistant.session.lookup import came_from, name_of
+from assistant.session.order import starting
 from assistant.session.order.bridges import SIGN_IN, bridge_step, is_bridge
 from assistant.session.state import BROKEN, CLEAN
 from assistant.session.troubles import mishaps
@@ -17,6 +18,9 @@ def take_back(turn: Turn, how: str, which: str = "") -> None:
     """`how`: correction (it wasn't true) or go_back (it is done again). Either way it no longer counts. `which`:
     an entry of `confirmed`; without one, the last."""
     state, plan = turn.state, turn.plan
+    if not state.confirmed and state.options and not state.top.branch:
+        starting.take_answer_back(turn, list(state.options)[-1])
+        return
     if not state.confirmed:
         turn.emit(lines.NotNow(turn.now_ms, how, state.mode))
         turn.speak(lines.REFUSAL, turn.words("not_now_done"))

@@ -182,6 +182,8 @@ def _act(turn: Turn, said: str, started: int, ended: int, source: str) -> None:
     elif said in (w.RESUME, w.CANCEL):
         turn.emit(session.Returned(turn.now_ms, turn.state.under[-1]))
         return_line(turn)
+    elif said == w.CORRECTION and mode == "trouble":
+        starting.which_answer(turn)
     elif said in (w.CORRECTION, w.GO_BACK):
         _correct(turn, mode, said, source)
     elif said == w.STARTED:
@@ -244,6 +246,10 @@ def _correct(turn: Turn, mode: str, said: str, source: str) -> None:
         values.drop_value(turn, source, mend=said == w.CORRECTION)
     elif turn.state.patch_since_ms >= 0 and mode == "step" and step_of(turn.plan, turn.state).kind == p.PATCH:
         confirming.drop_patch(turn)
+    elif mode == "option" and turn.state.questioned:
+        starting.drop_answer(turn)
+    elif mode == "option":
+        starting.take_answer_back(turn, list(turn.state.options)[-1])
     else:
         corrections.take_back(turn, said)
 

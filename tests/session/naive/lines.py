@@ -190,6 +190,15 @@ class Lines:
             self.unask()
         elif self.told:
             self.take_back(self.told[-1])
+        elif self.options and len(self.lines) == 1:
+            self.answer_wrong()
+
+    def answer_wrong(self) -> None:
+        """The newest answer of the start no longer counts and is asked for again."""
+        self.options.popitem()
+        self.leave_step()
+        self.unask()
+        self.option = None
 
     def take_back(self, last: tuple[str, ...]) -> None:
         last_at = len(self.told) - 1 - self.told[::-1].index(last)

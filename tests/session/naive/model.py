@@ -337,6 +337,14 @@ class Naive(World, Lines):
         elif word in ("correction", "go_back"):
             if top in AT_STEP | {"rewet", "paused"}:
                 self.correct(top)
+            elif word == "correction" and top == "option" and self.options:
+                self.answer_wrong()
+            elif word == "correction" and top == "trouble" and self.options and len(self.lines) == 1:
+                self.pile.pop()
+                if self.top() in {"step", "value", "witness", "wait", "rewet", "paused", "option"}:
+                    self.answer_wrong()  # the plans here ask one question: nobody need be asked which
+                else:
+                    self.pile.append("trouble")
         elif word in ("computer", "enclosure"):
             if top == "which" and not self.choices:
                 if word == "computer":
