@@ -53,6 +53,7 @@ def kill_rounds(
     *,
     command: Sequence[str] | None = None,
     longest_s: float = 0.08,
+    early_share: float = 0.15,
     find: Callable[[Path], Path | None] | None = None,
     recover_one: Callable[[Path], None] | None = None,
 ) -> KillTally:
@@ -61,14 +62,14 @@ def kill_rounds(
     `command`: another writer (the time issue's); `{root}` in it becomes the round's folder. It must print
     "told <last seq> <sha256>" after each append, flushed. `find` gives the record's file below the round's
     folder; `recover_one` takes the record up again. The kill comes up to `longest_s` after the first told
-    line."""
+    line; a share of `early_share` is killed whether it has told anything or not."""
     tally = KillTally()
     judge = independent_verifier()
     for number in range(rounds):
         folder = root / f"round-{number:04d}"
         folder.mkdir(parents=True)
         words = [word.replace("{root}", str(folder)) for word in command or _own_command(rng)]
-        early = rng.random() < 0.15  # some die before or while the record is made
+        early = rng.random() < early_share  # some die before or while the record is made
         told = _run_and_kill(words, rng.random() * (0.3 if early else longest_s), early=early)
         tally.kills += 1
         tally.told += len(told)
