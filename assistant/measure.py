@@ -18,6 +18,7 @@ FIGURES = {
     "practice": ("tests.bench.practice.command:practice", "Ranking of personas, sessions a second."),
     "by-ear": ("tests.bench.practice.measure_by_ear:by_ear", "An operator that hears the sound: words, repeats, cleans done."),
     "pages": ("tests.bench.review.command:pages", "Server time, screens, board, accessibility."),
+    "mutants": ("tests.bench.mutants.command:mutants", "Faults planted by rule: killed or not."),
 }
 
 
