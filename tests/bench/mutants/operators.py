@@ -7,6 +7,8 @@ import ast
 import copy
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
 _COMPARE: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE,
@@ -60,8 +62,8 @@ def mutated(source: str, number: int) -> ast.Module:
     tree = ast.parse(source)
     for at, (node, new, _, _) in enumerate(_changes(tree)):
         if at == number:
-            changed = _Replace(node, new).visit(tree)
-            return ast.fix_missing_locations(changed)
+            _Replace(node, new).visit(tree)  # never the module itself: it stays the same object
+            return ast.fix_missing_locations(tree)
     raise IndexError(f"no mutant {number}")
 
 
@@ -99,18 +101,18 @@ def _changes(tree: ast.Module) -> Iterator[tuple[ast.AST, ast.AST, int, bool]]:
     yield from walk(tree, 0, False)
 
 
-def _with(node: ast.AST, change: Callable[[ast.AST], None]) -> ast.AST:
+def _with(node: ast.AST, change: Callable[[Any], object]) -> ast.AST:
     new = copy.deepcopy(node)
     change(new)
     return new
 
 
-def _variants(node: ast.AST) -> Iterator[ast.AST]:
+def _variants(node: Any) -> Iterator[ast.AST]:
     """What may come in the place of this node."""
     if isinstance(node, ast.Compare):
         for at, operator in enumerate(node.ops):
             if other_way := _COMPARE.get(type(operator)):
-                yield _with(node, lambda new, at=at, to=other_way: new.ops.__setitem__(at, to()))
+                yield _with(node, partial(_turn, at=at, to=other_way))
     elif isinstance(node, ast.BoolOp):
         other = ast.Or if isinstance(node.op, ast.And) else ast.And
         yield _with(node, lambda new: setattr(new, "op", other()))
@@ -124,7 +126,7 @@ def _variants(node: ast.AST) -> Iterator[ast.AST]:
         yield ast.Constant(node.value + 1)
     elif isinstance(node, ast.If) and getattr(node.test, "id", "") != "TYPE_CHECKING":
         for answer in (True, False):
-            yield _with(node, lambda new, answer=answer: setattr(new, "test", ast.Constant(answer)))
+            yield _with(node, partial(_answer, to=answer))
     elif isinstance(node, ast.IfExp):
         yield _with(node, lambda new: setattr(new, "test", ast.UnaryOp(ast.Not(), new.test)))
     elif isinstance(node, ast.Return) and not (node.value is None or isinstance(node.value, ast.Constant)):
@@ -139,7 +141,19 @@ def _variants(node: ast.AST) -> Iterator[ast.AST]:
         yield _with(node, lambda new: setattr(new, "elts", new.elts[:-1]))
     elif isinstance(node, ast.Call) and getattr(node.func, "attr", getattr(node.func, "id", "")) == "replace":
         for at in range(len(node.keywords)):
-            yield _with(node, lambda new, at=at: new.keywords.pop(at))
+            yield _with(node, partial(_drop, at=at))
+
+
+def _turn(new: Any, at: int, to: type[ast.cmpop]) -> None:
+    new.ops[at] = to()
+
+
+def _answer(new: Any, to: bool) -> None:
+    new.test = ast.Constant(to)
+
+
+def _drop(new: Any, at: int) -> None:
+    new.keywords.pop(at)
 
 
 def _loads(node: ast.AST) -> bool:

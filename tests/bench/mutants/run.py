@@ -37,7 +37,7 @@ class Run:
 
     def judge(self, area: Area, chosen: list[Mutant], say: Callable[[str], None]) -> list[dict[str, Any]]:
         """A verdict for each mutant: killed True, False, or None where the time was up."""
-        verdicts = [
+        verdicts: list[dict[str, Any]] = [
             {
                 "key": self._key(one),
                 "file": one.file,
@@ -153,7 +153,8 @@ def _matter(tests: dict[str, dict[str, Any]], one: Mutant) -> tuple[list[str], f
     ]
     if not touching and not one.inside:
         touching = [(test["seconds"], name) for name, test in tests.items() if one.file in test["lines"]]
-    chosen, seconds = [], 0.0
+    chosen: list[str] = []
+    seconds = 0.0
     for took, name in sorted(touching):
         if chosen and seconds + took > TESTS_S:
             break

@@ -17,6 +17,7 @@ import signal
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from types import CodeType, FrameType, FunctionType
 from typing import Any
@@ -120,7 +121,7 @@ class Judge(_Quick):
         caches = [thing for thing in gc.get_objects() if isinstance(thing, functools._lru_cache_wrapper)]
         gc.freeze()
         for job in self.jobs:
-            self.tell(job, _forked(job, lambda job=job: self._run(job, items, alive, caches)))
+            self.tell(job, _forked(job, partial(self._run, job, items, alive, caches)))
         return True
 
     def _run(
@@ -186,7 +187,8 @@ def _forked(job: dict[str, Any], run: Callable[[], int]) -> int:
 
 def whole(job: dict[str, Any]) -> int:
     """Imports everything anew with the mutant's file changed on the way in."""
-    path, loader = str(Path(job["file"]).resolve()), importlib.machinery.SourceFileLoader
+    path = str(Path(job["file"]).resolve())
+    loader: Any = importlib.machinery.SourceFileLoader
     unchanged = loader.get_code
 
     def get_code(self: Any, name: str) -> CodeType | None:
@@ -194,7 +196,7 @@ def whole(job: dict[str, Any]) -> int:
             return unchanged(self, name)
         return compile(mutated(Path(path).read_text(encoding="utf-8"), job["number"]), path, "exec")
 
-    loader.get_code = get_code  # type: ignore[method-assign]
+    loader.get_code = get_code
     code = pytest.main([*OPTIONS, "-x", *job["tests"]], plugins=[_Quick()])
     return SURVIVED if code == pytest.ExitCode.OK else KILLED
 
@@ -220,7 +222,7 @@ def main(request: str) -> int:
 
         inside = [job for job in asked["jobs"] if job["inside"]]
         for job in (job for job in asked["jobs"] if not job["inside"]):
-            tell(job, _forked(job, lambda job=job: whole(job)))
+            tell(job, _forked(job, partial(whole, job)))
         if inside:
             files = sorted({test.split("::")[0] for job in inside for test in job["tests"]})
             pytest.main([*OPTIONS, *files], plugins=[Judge(inside, tell)])
