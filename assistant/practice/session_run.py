@@ -77,10 +77,12 @@ def run_practice(
     drills = draw(plan, seed, mishaps, weights=weights, words=words)
     disturbances = draw_disturbances(plan, seed, disturb)
     world = EnclosureSim(plan, seed)
-    operator = (
-        Operator(persona, world, seed, cues=[d.cue() for d in drills], brief=lvl.brief) if persona is not None
-        else typed(world, DrillStage(drills, world, show))  # type: ignore[misc]
-    )
+    operator: Operator | TypedTrainee
+    if persona is not None:
+        operator = Operator(persona, world, seed, cues=[d.cue() for d in drills], brief=lvl.brief)
+    else:
+        assert typed is not None  # one of the two works
+        operator = typed(world, DrillStage(drills, world, show))
     if on_world:
         on_world(world, (*drills, *disturbances))
     channel = Channel(persona.errors if persona else Errors(), seed, ready.pack)

@@ -82,7 +82,7 @@ def driver_lookup(always: bool = False) -> Iterator[None]:
     def load(name: str) -> ctypes.CDLL:
         return original(library) if "espeak" in str(name).lower() else original(name)
 
-    loader.LoadLibrary = load  # type: ignore[method-assign]
+    loader.LoadLibrary = load  # type: ignore[method-assign]  # put back below
     try:
         yield
     finally:

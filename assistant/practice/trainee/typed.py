@@ -43,7 +43,7 @@ class TypedTrainee:
         self.happened = self._stage.happened
         self.lost_ms = 0
         self._queue = lines if isinstance(lines, queue.Queue) else None
-        self._script = [] if self._queue is not None else sorted(lines)  # type: ignore[arg-type]
+        self._script = [] if isinstance(lines, queue.Queue) else sorted(lines)
         self._action: u.Action | None = None
         self._begun_ms = 0
         self._aside: tuple[u.Action, int] | None = None  # what a re-wet came before, and ms spent on it

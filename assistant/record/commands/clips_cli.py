@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Literal
 
 import click
 
@@ -25,7 +26,7 @@ _WHICH = {
 @click.option("--records", type=click.Path(file_okay=False), help="The site's records.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 def command(
-    keep: str | None, days: int | None, for_ever: bool, expire: bool, records: str | None, as_json: bool
+    keep: Literal["all", "refused", "none"] | None, days: int | None, for_ever: bool, expire: bool, records: str | None, as_json: bool
 ) -> int:
     """Show or set the site's rule for clips of what was heard. They are somebody's voice.
 
@@ -39,8 +40,8 @@ def command(
     if changed and not (keep and (for_ever or days is not None)):
         held = load_rule(root)  # only what was named changes; a damaged rule must be given whole
         keep, days = keep or held.keep, None if for_ever else held.days if days is None else days
-    if changed:
-        save_rule(root, ClipPolicy(keep, None if for_ever else days))  # type: ignore[arg-type]
+    if keep is not None:
+        save_rule(root, ClipPolicy(keep, None if for_ever else days))
     rule = load_rule(root)
     gone = expire_clips(root, rule, wall=wall_now()) if expire else []
     kept = sum(clips_kept(entry) for entry in list_records(root)) if root.is_dir() else 0

@@ -25,7 +25,8 @@ class PatientProtocol(H11Protocol):
     @property
     def waiting(self) -> dict[PatientProtocol, None]:
         """The server's connections that haven't sent a whole request, the one that has waited longest first."""
-        return self.server_state.__dict__.setdefault("waiting", {})  # type: ignore[no-any-return]
+        waiting: dict[PatientProtocol, None] = self.server_state.__dict__.setdefault("waiting", {})
+        return waiting
 
     def connection_made(self, transport: Any) -> None:
         super().connection_made(transport)
