@@ -212,7 +212,7 @@ def _file_tasks(loaded: Loaded) -> Iterator[Task]:
 
 
 def _file_task(loaded: Loaded, flat: FlatStep, wiped_from: str) -> Task:
-    from assistant.procedure.compiling.wording import fill, step_values
+    from assistant.procedure.compiling.spoken import fill, step_values
     from assistant.procedure.loading.names import ALL_CONTACTS_WORD, resolve_step
 
     m = flat.model

@@ -10,7 +10,7 @@ from typing import Any
 from assistant.errors import RecordError
 from assistant.record.lines.chain import link_problem
 from assistant.record.lines.envelope import AFTER_SEAL, OWN_KINDS, Line
-from assistant.record.lines.scan import Ending, scan
+from assistant.record.lines.reading import Ending, read_lines
 from assistant.record.lines.upcast import Upcaster, upcast
 from assistant.record.storage.file_store import open_record_file, record_file
 from assistant.record.storage.store import LineStore
@@ -84,14 +84,14 @@ def read_record(path: Path | str) -> Record:
     whatever is wrong inside is said in the result."""
     file = record_file(path).absolute()
     with open_record_file(file) as stream:
-        lines, ending, problems = _collect(scan(stream))
+        lines, ending, problems = _collect(read_lines(stream))
     return Record(file, lines, ending, problems)
 
 
 def read_store(store: LineStore) -> Record:
     """The same from any store."""
     with store.stream() as stream:
-        lines, ending, problems = _collect(scan(stream))
+        lines, ending, problems = _collect(read_lines(stream))
     return Record(None, lines, ending, problems)
 
 
@@ -130,4 +130,4 @@ def _collect(parts: Iterator[Line | Ending]) -> tuple[list[Line], Ending, list[s
             offset = sum(len(line.raw) + 1 for line in lines)
             return lines, Ending("malformed", offset, len(lines) + 1, problem), problems
         lines.append(part)
-    raise AssertionError("scan ends with an Ending")
+    raise AssertionError("reading ends with an Ending")

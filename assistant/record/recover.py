@@ -14,14 +14,14 @@ from typing import Any
 
 from assistant.errors import RecordError, StorageError
 from assistant.record.lines.envelope import MalformedLine, parse_line
+from assistant.record.lines.reserve import is_part_of_one_decision
 from assistant.record.reader import Record, read_record, read_store
+from assistant.record.site_log import SiteLog
 from assistant.record.storage.file_store import FILE_NAME, FileLineStore, record_file
 from assistant.record.storage.files import Files, OsFiles
 from assistant.record.storage.locks import WriterLock
 from assistant.record.storage.paths import root_of_session
-from assistant.record.storage.room import is_part_of_one_decision
 from assistant.record.storage.store import LineStore
-from assistant.record.witness_log import WitnessLog
 from assistant.record.writer import RecordWriter
 
 COPY_BYTES = 1 << 26  # a torn tail is at most one decision's lines; more is no tail
@@ -61,8 +61,8 @@ def recover(
         if before.kind == "live":
             locks.append(WriterLock(folder.parent, owner, what="enclosure", files=files))
         locks.append(WriterLock(folder, owner, files=files))
-        log = WitnessLog(root_of_session(folder), files=files) if witness else None
-        store = FileLineStore(folder, new=False, files=files, room=True)
+        log = SiteLog(root_of_session(folder), files=files) if witness else None
+        store = FileLineStore(folder, new=False, files=files, reserve=True)
         record = read_record(folder)  # again: now nobody else writes
         lost = _lost(record, log) if log else ""
         if lost and not accept_loss:
@@ -116,7 +116,7 @@ def recover_store(
 
 def set_tail_aside(store: LineStore, record: Record) -> list[dict[str, Any]]:
     """Keep and cut off what follows the last whole line; returns a note on every tail that no line names yet.
-    Room reserved ahead is cut off too, but it is no tail.
+    Reserve kept ahead is cut off too, but it is no tail.
 
     Done in this order a crash at any point leaves it to be done again. Raises RecordError when there are
     whole lines after the damage: a torn write doesn't look like that."""
@@ -192,7 +192,7 @@ def _refuse_sealed(record: Record) -> None:
         )
 
 
-def _lost(record: Record, log: WitnessLog) -> str:
+def _lost(record: Record, log: SiteLog) -> str:
     seen = log.seen(record.session)
     if seen and seen[0] > len(record.lines):
         return f"The witness log saw {seen[0]} lines, but only {len(record.lines)} are whole."

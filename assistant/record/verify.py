@@ -12,13 +12,13 @@ from assistant.record.beside.named import NAMING, Named, problems_beside
 from assistant.record.lines.chain import blank, digest_holds, digest_of, link_problem
 from assistant.record.lines.envelope import AFTER_SEAL, OWN_KINDS, Line
 from assistant.record.lines.merkle import RunningRoot
-from assistant.record.lines.scan import Ending, scan
+from assistant.record.lines.reading import Ending, read_lines
 from assistant.record.lines.seal import seal_problem
 from assistant.record.reader import Record
 from assistant.record.signing.checking import SignatureCheck, check_signature
+from assistant.record.site_log import SiteLog
 from assistant.record.storage.file_store import open_record_file, record_file
 from assistant.record.storage.paths import root_of_session
-from assistant.record.witness_log import WitnessLog
 
 
 @dataclass
@@ -75,7 +75,7 @@ class DeepOutcome:
 
 
 def verify(
-    path: Path | str, *, witness: WitnessLog | bool | None = None, public_keys: dict[str, str] | None = None
+    path: Path | str, *, witness: SiteLog | bool | None = None, public_keys: dict[str, str] | None = None
 ) -> VerifyReport:
     """Check the record in a session folder or file; one line in memory at a time.
 
@@ -84,7 +84,7 @@ def verify(
     file."""
     file = record_file(path).absolute()
     if witness is None or witness is True:
-        witness = WitnessLog(root_of_session(file.parent))
+        witness = SiteLog(root_of_session(file.parent))
     marks: dict[int, str] = {}
     said: tuple[str, ...] = ()
     if witness and witness.exists:
@@ -106,7 +106,7 @@ def verify_stream(
     marks: dict[int, str] | None = None,
 ) -> VerifyReport:
     """The same for bytes. `marks`: line number -> hash, as the witness log saw them."""
-    return _Check(scan(stream), VerifyReport(name), public_keys, marks or {}).run()
+    return _Check(read_lines(stream), VerifyReport(name), public_keys, marks or {}).run()
 
 
 def verify_read(record: Record, *, public_keys: dict[str, str] | None = None) -> VerifyReport:

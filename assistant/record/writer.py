@@ -13,12 +13,12 @@ from assistant.record.lines.chain import seed
 from assistant.record.lines.envelope import AFTER_SEAL, Line, encode_line
 from assistant.record.lines.merkle import RunningRoot
 from assistant.record.lines.seal import seal_fact, with_digest
+from assistant.record.site_log import CHECKPOINT_LINES, OpenHead, SiteLog
 from assistant.record.storage.file_store import FileLineStore, storage_error
 from assistant.record.storage.files import Files, OsFiles
 from assistant.record.storage.locks import WriterLock
 from assistant.record.storage.paths import root_of_session, session_folder
 from assistant.record.storage.store import SLOW_S, LineRef, LineStore, SlowStorageError
-from assistant.record.witness_log import CHECKPOINT_LINES, OpenHead, WitnessLog
 
 CLOSING_KINDS = ("record_sealed", *AFTER_SEAL)
 
@@ -38,7 +38,7 @@ class RecordWriter:
         clock: Callable[[], float] = time.monotonic,
         folder: Path | None = None,
         locks: Sequence[WriterLock] = (),
-        witness: WitnessLog | None = None,
+        witness: SiteLog | None = None,
         files: Files | None = None,
     ) -> None:
         self.kind = kind
@@ -244,8 +244,8 @@ def create_record(
         if kind == "live" and not header.get("transcribed"):  # paper is entered while others work
             locks.append(WriterLock(folder.parent, owner, what="enclosure", files=files))
         locks.append(WriterLock(folder, owner, files=files))
-        store = FileLineStore(folder, new=True, files=files, room=True)
-        log = WitnessLog(root_of_session(folder), files=files) if witness else None
+        store = FileLineStore(folder, new=True, files=files, reserve=True)
+        log = SiteLog(root_of_session(folder), files=files) if witness else None
         writer = RecordWriter(
             store, kind=kind, rules=rules, clock=clock, folder=folder, locks=locks, witness=log, files=files
         )

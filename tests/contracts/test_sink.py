@@ -16,7 +16,7 @@ import soundfile
 from assistant.errors import SoundDeviceError, StorageError
 from assistant.speaking.headset_sink import HeadsetSink
 from assistant.speaking.silent_sink import SilentSink
-from assistant.speaking.timeline import Timeline
+from assistant.speaking.soundtrack import Soundtrack
 from assistant.speaking.wav_sink import WavSink
 from tests.contracts.fake_portaudio import LATENCY_S, FakePortAudio
 
@@ -35,7 +35,7 @@ class Bench:
         elif kind == "wav":
             self.sink = WavSink(folder / "out.wav")
         elif kind == "wav on a shared line":
-            self.line = Timeline(folder / "out.wav")
+            self.line = Soundtrack(folder / "out.wav")
             self.sink = WavSink(self.line)
         else:
             self.audio = FakePortAudio()
@@ -277,7 +277,7 @@ def test_a_disk_that_fills_up_leaves_a_readable_file(tmp_path, monkeypatch):
     bench = Bench("wav", tmp_path)
     bench.sink.play(tone(3.0), RATE_HZ)
     bench.advance(1.0)
-    writer = bench.sink.timeline._file
+    writer = bench.sink.soundtrack._file
 
     def full(data):
         writer._file.write(bytes(data)[:1000])  # the part that still fitted

@@ -8,7 +8,7 @@ from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure, procedure_names
 from assistant.procedure.model.plan import Plan, Step, Surface
 from assistant.procedure.paper.forecast import forecast
-from assistant.procedure.paper.timeline import run_times
+from assistant.procedure.paper.run_times import run_times
 from tests.procedure.plan_runner import run_plan
 
 

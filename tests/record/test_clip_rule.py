@@ -14,8 +14,8 @@ from assistant.record.beside.clip_rule import expire_clips, load_rule, rule_file
 from assistant.record.beside.clips import ClipPolicy, ClipStore
 from assistant.record.commands.clips_cli import command
 from assistant.record.reader import read_record
+from assistant.record.site_log import SiteLog
 from assistant.record.verify import verify
-from assistant.record.witness_log import WitnessLog
 from assistant.station.loop.clips import clear_old_clips, clip_keeper
 from tests.record.support import WALL, new_record
 
@@ -66,7 +66,7 @@ def test_clips_past_their_days_are_deleted_noted_and_the_record_still_holds(tmp_
     assert {session.split("-")[-1]: name for session, name in gone} == {"s1": sha, "open": sha}
     assert not list(folder.glob("clips/*")) and not list(other.glob("clips/*"))
     assert verify(folder).complete
-    log = WitnessLog(tmp_path).path.read_text()
+    log = SiteLog(tmp_path).path.read_text()
     assert log.count("clip_deleted") == 2 and "kept 30 days" in log
 
 
@@ -88,7 +88,7 @@ def test_a_live_sessions_clip_goes_only_when_the_session_is_over_and_its_record_
     writer.seal(2, now, verdict="stands")
     assert clear_old_clips(tmp_path) == "" and not list(writer.folder.glob("clips/*"))
     assert verify(writer.folder).complete and read_record(writer.folder).lines[1].data["clip_sha256"] == sha
-    notes = [json.loads(line) for line in WitnessLog(tmp_path).path.read_text().splitlines()]
+    notes = [json.loads(line) for line in SiteLog(tmp_path).path.read_text().splitlines()]
     assert [(n["head"], n["note"]) for n in notes if n["event"] == "clip_deleted"] == [(sha, "kept 0 days")]
 
 

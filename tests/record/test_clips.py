@@ -13,8 +13,8 @@ import soundfile
 
 from assistant.errors import RecordError, RefusedError, StorageError, UsageError
 from assistant.record.beside.clips import ClipPolicy, ClipStore, to_flac, window
+from assistant.record.site_log import SiteLog
 from assistant.record.verify import verify
-from assistant.record.witness_log import WitnessLog
 from tests.record.support import WALL, FaultyFiles, sealed_record
 
 PCM = b"".join(struct.pack("<h", round(8000 * math.sin(n / 9))) for n in range(16_000))
@@ -65,8 +65,8 @@ def test_a_deleted_clip_leaves_its_hash_and_a_note_and_the_record_still_holds(tm
     assert store.expire(WALL, wall="2026-04-14T09:00:00+01:00") == [name]
     assert store.path(name) is None and not store.delete(name, wall=WALL, reason="again")
     assert (
-        b"clip_deleted" in WitnessLog(tmp_path).path.read_bytes()
-        and name.encode() in WitnessLog(tmp_path).path.read_bytes()
+        b"clip_deleted" in SiteLog(tmp_path).path.read_bytes()
+        and name.encode() in SiteLog(tmp_path).path.read_bytes()
     )
     assert verify(folder).complete
 

@@ -17,8 +17,8 @@ import pytest
 from assistant.errors import FindingsError, RecordError, RefusedError, ReplayMismatchError, UsageError
 from assistant.record.commands import keys_cli, transcribe_cli
 from assistant.record.recover import recover
+from assistant.record.site_log import SiteLog
 from assistant.record.storage.paths import root_of_session
-from assistant.record.witness_log import WitnessLog
 from assistant.station.account.replay_cli import replay
 from assistant.station.commands import export_cli, tag_cli, verify_cli
 from tests.bench.record import command as measure
@@ -204,7 +204,7 @@ def test_a_file_beside_a_record_does_not_stand_for_it(tmp_path: Path):
 def test_verify_site_finds_a_record_that_is_gone_and_prints_a_statement(run: Run, tmp_path: Path):
     folders = [sealed_record(tmp_path, session_id=name) for name in ("a", "b")]
     page = run(verify_cli.command, "--site", tmp_path, "--statement")
-    assert "Witness statement" in page and WitnessLog(tmp_path).check().root[:8] in page
+    assert "Witness statement" in page and SiteLog(tmp_path).check().root[:8] in page
     shutil.rmtree(folders[0])
     with pytest.raises(RecordError, match="gone"):
         run(verify_cli.command, "--site", tmp_path)
@@ -223,12 +223,12 @@ def test_a_hostile_whole_record_makes_deep_verification_a_finding_and_no_crash(r
 def test_export_writes_report_facts_archive_and_the_witness_root(run: Run, session: Path, tmp_path: Path):
     copy = tmp_path / "records" / "GB-2" / session.name
     shutil.copytree(session, copy)
-    WitnessLog(root_of_session(copy)).note("x", "GB-2/x", 1, "a" * 64, WALL)
+    SiteLog(root_of_session(copy)).note("x", "GB-2/x", 1, "a" * 64, WALL)
     out = tmp_path / "out"
     found = run(export_cli.command, copy, "--to", out, "--page", "both", "--json")
     kinds = sorted(path.name.rsplit(session.name)[1] for path in out.iterdir())
     assert kinds == ["-facts.csv", "-report-a4.pdf", "-report-letter.pdf", "-witness.txt", ".zip"]
-    assert found["witness_root"] == WitnessLog(root_of_session(copy)).check().root
+    assert found["witness_root"] == SiteLog(root_of_session(copy)).check().root
     first = {path.name: path.read_bytes() for path in out.iterdir() if "witness" not in path.name}
     run(export_cli.command, copy, "--to", out, "--page", "both")
     assert first == {path.name: path.read_bytes() for path in out.iterdir() if "witness" not in path.name}

@@ -23,10 +23,10 @@ from assistant.record.export.archive import archive_bytes, how_to_verify
 from assistant.record.export.corrections import corrected_lines
 from assistant.record.export.csv_facts import csv_bytes
 from assistant.record.export.pdf import pdf_bytes
+from assistant.record.export.printed import detail
 from assistant.record.export.summary import Bar, Remark, StepRow
 from assistant.record.export.tag import NOT_BEYOND_USE, label_pdf, label_text, qr_text, status
 from assistant.record.export.time_line import time_line
-from assistant.record.export.wording import detail
 from assistant.record.reader import Record, read_record
 from assistant.record.signing.signatures import sign_record
 from tests.record.support import WALL, new_record, sealed_record, spoken, summary, supervisor, whole_session

@@ -17,8 +17,8 @@ from assistant.errors import RecordError
 from assistant.record.lines.canonical import MAX_LINE_BYTES
 from assistant.record.lines.chain import ZEROS, seed
 from assistant.record.lines.envelope import encode_line
+from assistant.record.lines.reading import Ending, read_lines
 from assistant.record.lines.safe_text import printable
-from assistant.record.lines.scan import Ending, scan
 from assistant.record.reader import read_record, read_store
 from assistant.record.storage.memory_store import MemoryLineStore
 from assistant.record.verify import verify, verify_stream
@@ -105,7 +105,7 @@ def test_the_corpus_is_read_and_judged_without_a_crash(data: bytes, tmp_path: Pa
 def test_end_of_file_torn_and_malformed_are_three_answers():
     good = line({"text": "x"})
     endings = [
-        list(scan(io.BytesIO(data)))[-1] for data in (good, good + b'{"half', good + b"wrong\n" + good)
+        list(read_lines(io.BytesIO(data)))[-1] for data in (good, good + b'{"half', good + b"wrong\n" + good)
     ]
     assert [(e.how, e.offset, e.line) for e in endings if isinstance(e, Ending)] == [
         ("end_of_file", len(good), 2),

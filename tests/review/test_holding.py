@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from assistant.record.reader import read_record
+from assistant.record.site_log import SiteLog
 from assistant.record.verify import verify
-from assistant.record.witness_log import WitnessLog
 from assistant.record.writer import create_record
 from assistant.review.deciding.holding import why_not_holding
 from assistant.review.register.register import _holds_by
@@ -114,7 +114,7 @@ def test_a_record_that_the_witness_log_saw_otherwise_is_passed_over_for_the_next
     desk.index.refresh()
     desk._witness_mark = -1  # the log is gone through again only after some seconds
     assert duty(desk, "light").session == before
-    marks = WitnessLog(desk.setup.records).check().marks
+    marks = SiteLog(desk.setup.records).check().marks
     held = {r.session: _holds_by(desk.setup.records, marks, r) for r in rows(desk)}
     assert held.pop(f"gb-2/{folder.name}") is False and all(held.values())
 

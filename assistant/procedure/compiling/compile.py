@@ -10,7 +10,7 @@ from assistant.calc.wipes import WipeCue, WipeJob, plan_wipes
 from assistant.procedure.compiling.cycles import cycle_duration_ms
 from assistant.procedure.compiling.estimate import expected_ms, least_lead_ms
 from assistant.procedure.compiling.expand import FlatMishap, FlatStep
-from assistant.procedure.compiling.wording import CUES, fill, spoken_name, step_values
+from assistant.procedure.compiling.spoken import CUES, fill, spoken_name, step_values
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.loading.names import ALL_CONTACTS_WORD, resolve_step
 from assistant.procedure.model.enclosure import Condition, CycleModel, OpeningModel

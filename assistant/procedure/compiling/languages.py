@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from assistant.procedure.compiling.wording import spoken_fields
+from assistant.procedure.compiling.spoken import spoken_fields
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.model.enclosure import Named
 from assistant.procedure.model.kinds import Agent, Node

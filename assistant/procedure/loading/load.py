@@ -116,7 +116,7 @@ def _folder_of(path: Path) -> Path:
 
 
 def _load(site: Site, path: Path) -> Partial:
-    from assistant.procedure.compiling.wording import placeholder_problems
+    from assistant.procedure.compiling.spoken import placeholder_problems
 
     procedure = site.read(path, "procedure")
     if procedure is None:

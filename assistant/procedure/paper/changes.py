@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
-from assistant.procedure.compiling.wording import spoken_duration
+from assistant.procedure.compiling.spoken import spoken_duration
 from assistant.procedure.model.plan import Plan
 
 _NAMES = {

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from assistant.calc.wetting import wetting_passes
 from assistant.procedure.model.plan import ALL_CONTACTS, CYCLE, WAIT, WET, Plan, Step
-from assistant.procedure.paper.timeline import StepTimes, end_ms, run_times
+from assistant.procedure.paper.run_times import StepTimes, end_ms, run_times
 
 # Standard deviations of logarithms; judgement until a site measures: of one step's time, and of a person's pace.
 SPREAD, PACE_SPREAD = 0.25, 0.15

@@ -18,7 +18,7 @@ from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Space
 
 from assistant.procedure.commands.options_cli import clock
 from assistant.procedure.compiling.compile import compile_plan
-from assistant.procedure.compiling.wording import spoken_duration
+from assistant.procedure.compiling.spoken import spoken_duration
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.model.kinds import in_language
 from assistant.procedure.model.plan import ALL_CONTACTS, Plan, Step

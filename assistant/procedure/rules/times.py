@@ -254,7 +254,7 @@ def open_too_long(c: Context) -> Iterable[Hit]:
 
 
 def _span_ms(c: Context, walk: list[Visit], first: int, last: int) -> int:
-    from assistant.procedure.paper.timeline import run_times
+    from assistant.procedure.paper.run_times import run_times
 
     times = run_times([v.step for v in walk], c.plan)
     return times[last].end_ms - times[first].end_ms
@@ -303,7 +303,7 @@ def interval_missing(c: Context) -> Iterable[Hit]:
 
 @rule("gloves-too-long", "Outer gloves are not worn longer than the enclosure's limit.", WARNING)
 def gloves_too_long(c: Context) -> Iterable[Hit]:
-    from assistant.procedure.paper.timeline import run_times
+    from assistant.procedure.paper.run_times import run_times
 
     limit = c.enclosure.glove_limit
     if not limit:

@@ -10,7 +10,7 @@ from typing import Any
 from assistant.calc.speech_length import sentence_ms, sentences, speech_ms
 from assistant.language import vocabulary as words
 from assistant.procedure.compiling.languages import missing_in
-from assistant.procedure.compiling.wording import spoken_fields
+from assistant.procedure.compiling.spoken import spoken_fields
 from assistant.procedure.model.kinds import Check, Node
 from assistant.procedure.rules.base import NOTE, WARNING, Hit, rule
 from assistant.procedure.rules.walk import Context

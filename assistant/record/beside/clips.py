@@ -15,10 +15,10 @@ from pathlib import Path
 from typing import Literal
 
 from assistant.errors import RecordError, RefusedError, StorageError, UsageError
+from assistant.record.site_log import SiteLog
 from assistant.record.storage.file_store import storage_error
 from assistant.record.storage.files import Files, OsFiles, make_folders, write_whole
 from assistant.record.storage.paths import root_of_session
-from assistant.record.witness_log import WitnessLog
 
 RATE_HZ = 16_000
 BEFORE_S = AFTER_S = 1.0
@@ -102,7 +102,7 @@ class ClipStore:
             return False
         session = f"{self.folder.parent.parent.name}/{self.folder.parent.name}"
         # Noted first: a note without a deletion is a small lie, a deletion without a note is a hole.
-        WitnessLog(root_of_session(self.folder.parent), files=self._files).note(
+        SiteLog(root_of_session(self.folder.parent), files=self._files).note(
             "clip_deleted", session, 0, sha256, wall, reason
         )
         try:

@@ -7,7 +7,7 @@ import io
 import json
 
 from assistant.record.export.corrections import corrected_lines, corrects
-from assistant.record.export.wording import detail
+from assistant.record.export.printed import detail
 from assistant.record.reader import Record
 
 COLUMNS = ("line", "t_ms", "wall", "record", "rules", "kind", "v", "detail", "data", "sha256")

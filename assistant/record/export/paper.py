@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from assistant.record.export.printed import wall
 from assistant.record.export.summary import LATE, ReportSummary, StepRow
-from assistant.record.export.wording import wall
 from assistant.record.reader import Record
 
 VERDICT = "Transcribed from paper. No wait in it was watched."

@@ -26,9 +26,9 @@ from assistant.record.export.corrections import corrected_lines, corrects
 from assistant.record.export.fonts import shown, use_font
 from assistant.record.export.layout import BAND, SOFT, WARN, WARN_SOFT, box, heading, pairs, para, table
 from assistant.record.export.pages import NumberedCanvas
+from assistant.record.export.printed import clock, detail, length, pieces, wall
 from assistant.record.export.summary import LATE, Bar, ReportSummary
 from assistant.record.export.time_line import GREY, INK, time_line
-from assistant.record.export.wording import clock, detail, length, pieces, wall
 from assistant.record.lines.chain import seed
 from assistant.record.lines.envelope import Line
 from assistant.record.reader import Record

@@ -12,8 +12,8 @@ from reportlab.lib.utils import simpleSplit
 from reportlab.pdfgen.canvas import Canvas
 
 from assistant.record.export.fonts import shown, use_font
+from assistant.record.export.printed import wall
 from assistant.record.export.summary import ReportSummary
-from assistant.record.export.wording import wall
 from assistant.record.reader import Record
 
 CODE_PT = 118  # about 42 mm: read from an arm's length

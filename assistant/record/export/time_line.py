@@ -10,8 +10,8 @@ from reportlab.lib.colors import HexColor, white
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from assistant.record.export.fonts import shown, use_font
+from assistant.record.export.printed import length
 from assistant.record.export.summary import Bar
-from assistant.record.export.wording import length
 
 INK, GREY, FAINT = HexColor("#1c2733"), HexColor("#5b6b7a"), HexColor("#d5dce3")
 COLOURS = {

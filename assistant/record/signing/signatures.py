@@ -18,12 +18,12 @@ from assistant.record.reader import Record, read_record, require_whole
 from assistant.record.recover import set_tail_aside
 from assistant.record.signing.checking import message_of, standing_signatures
 from assistant.record.signing.keys import UnlockedKey
+from assistant.record.site_log import SiteLog
 from assistant.record.storage.file_store import FileLineStore, record_file
 from assistant.record.storage.files import Files, OsFiles
 from assistant.record.storage.locks import WriterLock
 from assistant.record.storage.paths import root_of_session
 from assistant.record.verify import verify
-from assistant.record.witness_log import WitnessLog
 
 
 def sign_record(
@@ -136,7 +136,7 @@ def _add_after_seal(
         store.append(raw + b"\n")
         signed = read_record(folder).lines[-1]
         if witness:
-            WitnessLog(root_of_session(folder), files=files).note(
+            SiteLog(root_of_session(folder), files=files).note(
                 "signed" if kind == "record_signed" else "withdrawn",
                 record.session,
                 signed.seq,

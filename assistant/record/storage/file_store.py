@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import BinaryIO
 
 from assistant.errors import RecordError, StorageError
+from assistant.record.lines.reserve import CAN_RESERVE, RESERVE_BYTES
 from assistant.record.storage.files import Files, OsFiles, make_folders, write_all, write_whole
-from assistant.record.storage.room import CAN_RESERVE, ROOM_BYTES
 
 FILE_NAME = "record.jsonl"
 TAILS = "tails"
@@ -20,17 +20,17 @@ TAILS = "tails"
 class FileLineStore:
     """Keeps a record's bytes in `folder`/record.jsonl.
 
-    `new=True` makes the file and refuses one that is there; `new=False` opens one that must be there. `room`:
-    reserve room ahead, for a record that goes on (`room.py`); where that can't be, appending is plain.
+    `new=True` makes the file and refuses one that is there; `new=False` opens one that must be there. `reserve`:
+    keep a reserve ahead, for a record that goes on (`reserve.py`); where that can't be, appending is plain.
     Raises StorageError where the folder can't be written, RecordError for a record that is or isn't there.
     """
 
-    def __init__(self, folder: Path, *, new: bool, files: Files | None = None, room: bool = False) -> None:
+    def __init__(self, folder: Path, *, new: bool, files: Files | None = None, reserve: bool = False) -> None:
         self._files = files or OsFiles()
         self._path = Path(folder) / FILE_NAME
         self.where = str(self._path)
         self._failed = ""
-        self._reserves = room and CAN_RESERVE
+        self._reserves = reserve and CAN_RESERVE
         flags = os.O_RDWR | (0 if self._reserves else os.O_APPEND) | (os.O_CREAT | os.O_EXCL if new else 0)
         try:
             if new:
@@ -38,7 +38,7 @@ class FileLineStore:
             self._fd: int | None = self._files.open(self._path, flags)
             if new:
                 self._files.sync_folder(self._path.parent)
-            # Where the next append goes, and how far the file goes: between the two lies the room.
+            # Where the next append goes, and how far the file goes: between the two lies the reserve.
             self._at = self._until = os.lseek(self._fd, 0, os.SEEK_END)
         except FileExistsError:
             raise RecordError(
@@ -63,7 +63,7 @@ class FileLineStore:
             )
         try:
             if self._reserves and self._at + len(data) > self._until:
-                self._append_with_room(self._fd, data)
+                self._append_with_reserve(self._fd, data)
             else:
                 write_all(self._files, self._fd, data)
             self._files.sync(self._fd)
@@ -74,10 +74,10 @@ class FileLineStore:
             raise failure from error
         self._at += len(data)
 
-    def _append_with_room(self, fd: int, data: bytes) -> None:
-        """`data` and new room behind it in one write. A disk too full for the room may still take the data."""
+    def _append_with_reserve(self, fd: int, data: bytes) -> None:
+        """`data` and a new reserve behind it in one write. A disk too full for the reserve may still take the data."""
         try:
-            written = self._files.write(fd, data + bytes(ROOM_BYTES))
+            written = self._files.write(fd, data + bytes(RESERVE_BYTES))
         except OSError as error:
             if error.errno not in _FULL:
                 raise
@@ -126,17 +126,17 @@ class FileLineStore:
         self._at = self._until = os.lseek(self._fd, size, os.SEEK_SET)
 
     def end_here(self) -> None:
-        """Give back the room, before the seal: so no crash leaves a sealed record with room behind it."""
+        """Give back the reserve, before the seal: so no crash leaves a sealed record with one behind it."""
         if self._until > self._at:
             self.cut(self._at)
         self._reserves = False
 
     def close(self) -> None:
-        """Close the file, and give back its room unless an append failed: what stands there then is to be kept."""
+        """Close the file, and give back its reserve unless an append failed: what stands there then is to be kept."""
         if self._fd is not None:
             fd, self._fd = self._fd, None
             if self._until > self._at and not self._failed:
-                with contextlib.suppress(OSError):  # whoever reads or recovers it knows room for what it is
+                with contextlib.suppress(OSError):  # whoever reads or recovers it knows a reserve for what it is
                     self._files.truncate(fd, self._at)
             self._files.close(fd)
 

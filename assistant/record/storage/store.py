@@ -44,11 +44,11 @@ class LineStore(Protocol):
     where: str
 
     def append(self, data: bytes) -> None:
-        """Add `data` in one write and one sync; zero bytes (`room.py`) may follow it. Raises StorageError; then nothing more can be added here
+        """Add `data` in one write and one sync; zero bytes (`reserve.py`) may follow it. Raises StorageError; then nothing more can be added here
         until the record is opened again through recovery, because what reached the disk isn't known."""
 
     def size(self) -> int:
-        """Bytes held now, a torn tail and reserved room included."""
+        """Bytes held now, a torn tail and the reserve included."""
 
     def stream(self) -> BinaryIO:
         """The bytes from the start, for reading."""
@@ -63,7 +63,7 @@ class LineStore(Protocol):
         """Shorten to `size` bytes, durable; only after the tail is set aside."""
 
     def end_here(self) -> None:
-        """Give back room reserved ahead, durable, and reserve no more: the seal comes next. Raises StorageError."""
+        """Give back the reserve, durable, and keep none from here on: the seal comes next. Raises StorageError."""
 
     def close(self) -> None:
-        """Let go of files, and of room reserved ahead. Twice does no harm."""
+        """Let go of files, and of the reserve. Twice does no harm."""

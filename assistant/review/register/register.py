@@ -28,9 +28,9 @@ from assistant.errors import GauntletError
 from assistant.procedure.loading.source import Site
 from assistant.procedure.model.enclosure import EnclosureFile
 from assistant.record.signing.keys import KeyStore
+from assistant.record.site_log import SiteLog
 from assistant.record.storage.file_store import FILE_NAME, open_record_file
 from assistant.record.verify import verify_stream
-from assistant.record.witness_log import WitnessLog
 from assistant.review.deciding.decisions import REJECTED
 from assistant.review.people.accounts import KEYS
 from assistant.review.register.entries import DONE, SiteEntry
@@ -149,7 +149,7 @@ def overdue_now(
     try:
         index.refresh()
         files = {k: v for k, v in enclosure_files(procedures or default_folder()).items() if k == enclosure}
-        marks = WitnessLog(records).check().marks
+        marks = SiteLog(records).check().marks
         holds = partial(_holds_by, records, marks)
         return overdue(duties(index, SiteEntries(records).all(), files, today, None, 0, holds), enclosure)
     finally:

@@ -16,8 +16,8 @@ from assistant.errors import GauntletError, RecordError
 from assistant.procedure.loading.source import default_folder
 from assistant.procedure.model.kinds import EnclosureFile
 from assistant.record.signing.keys import Cost
+from assistant.record.site_log import SiteLog, SiteLogReport
 from assistant.record.verify import VerifyReport, verify, verify_stream
-from assistant.record.witness_log import WitnessLog, WitnessReport
 from assistant.review.deciding.site_rule import RulesFile, load_rules
 from assistant.review.people.accounts import Accounts, RateLimit
 from assistant.review.people.practice_signoff import EvidencePort
@@ -89,7 +89,7 @@ class Desk:
         self.index.plans = self.sessions.plans
         self.follower = Follower(setup.records, self.sessions.plans)
         self.entries = SiteEntries(setup.records)
-        self._witness = _Kept[WitnessReport | None](None)
+        self._witness = _Kept[SiteLogReport | None](None)
         self._witness_mark = -1
         self._whole_s = -1e9
         self._files = _Kept[dict[str, EnclosureFile]]({})
@@ -168,13 +168,13 @@ class Desk:
         """Go through the witness log where it changed, but not all the time: a long one takes a second. A
         page
         may know a log that is a little old; a signature never does, it goes through the log itself."""
-        log = WitnessLog(self.setup.records)
+        log = SiteLog(self.setup.records)
         mark = log.path.stat().st_mtime_ns if log.exists else 0
         now = self.clock_s()
         fresh = now - self._witness.at_s < WITNESS_FRESH_S
         if mark == self._witness_mark or (self._witness_mark > 0 and fresh):
             return
-        self._witness = _Kept[WitnessReport | None](log.check() if mark else None, now)
+        self._witness = _Kept[SiteLogReport | None](log.check() if mark else None, now)
         self._witness_mark = mark
 
     def _verify(self, folder: Path, keys: dict[str, str]) -> VerifyReport:

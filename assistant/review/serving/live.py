@@ -22,8 +22,8 @@ from assistant.account.reading import fact_of, folded
 from assistant.errors import GauntletError, RecordError
 from assistant.procedure.model.plan import Plan
 from assistant.record.lines.envelope import MalformedLine, parse_line
+from assistant.record.lines.reading import Ending
 from assistant.record.lines.safe_text import printable
-from assistant.record.lines.scan import Ending
 from assistant.record.reader import Record
 from assistant.record.storage.file_store import FILE_NAME
 from assistant.record.storage.index import list_records

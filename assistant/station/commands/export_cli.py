@@ -18,9 +18,9 @@ from assistant.record.export.archive import write_archive
 from assistant.record.export.csv_facts import csv_bytes
 from assistant.record.export.pdf import pdf_bytes
 from assistant.record.reader import read_record, require_whole
+from assistant.record.site_log import SiteLog, printed_statement
 from assistant.record.storage.paths import root_of_session
 from assistant.record.verify import verify
-from assistant.record.witness_log import WitnessLog, printed_statement
 from assistant.station.account.summary import summarise
 
 
@@ -65,7 +65,7 @@ def command(record: str, target: str, page: str, only: str | None, sound: bool, 
         written.append(write_out_by(folder, f"{name}.zip", fill))
     root = ""
     if held.folder:
-        log, last = WitnessLog(root_of_session(held.folder)), held.lines[-1]
+        log, last = SiteLog(root_of_session(held.folder)), held.lines[-1]
         try:
             # A copy somewhere else has no log of its own, and gets none: that would be a second truth.
             if log.exists:

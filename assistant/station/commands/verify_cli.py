@@ -11,9 +11,9 @@ from assistant.errors import FindingsError, RecordError, ReplayMismatchError, Us
 from assistant.record.commands.shared import keys_root, print_json, record_path, wall_now
 from assistant.record.lines.safe_text import printable
 from assistant.record.signing.keys import REGISTRY, KeyStore
+from assistant.record.site_log import SiteLog, SiteLogReport, printed_statement
 from assistant.record.storage.index import list_records
 from assistant.record.verify import VerifyReport, verify
-from assistant.record.witness_log import WitnessLog, WitnessReport, printed_statement
 
 
 @click.command("verify")
@@ -53,7 +53,7 @@ def command(
             expected="a record, or --site FOLDER",
             try_next="assistant verify RECORD",
         )
-    log = WitnessLog(site).check() if site else None
+    log = SiteLog(site).check() if site else None
     folders = [record_path(name) for name in records] + (
         [e.folder for e in list_records(site)] if site else []
     )
@@ -130,7 +130,7 @@ def _check(folder: Path, deep: bool, witness: bool, known: KeyStore | None) -> V
     return report
 
 
-def _gone(site: str, log: WitnessReport) -> list[str]:
+def _gone(site: str, log: SiteLogReport) -> list[str]:
     here = {entry.session for entry in list_records(site)}
     return sorted(session for session in log.marks if session not in here)
 

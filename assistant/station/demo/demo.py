@@ -22,7 +22,7 @@ from assistant.session.state import State
 from assistant.speaking.failure_line import FailureLine
 from assistant.speaking.open_voice import open_voice
 from assistant.speaking.player import Player
-from assistant.speaking.timeline import TECHNICIAN, Timeline
+from assistant.speaking.soundtrack import TECHNICIAN, Soundtrack
 from assistant.speaking.voice import VOICES
 from assistant.speaking.wav_sink import WavSink
 from assistant.station.account.header import header
@@ -105,7 +105,7 @@ def run_media_session(
         )
         copy_site(ready.loaded, writer.folder)
         sound = writer.folder / SOUND
-        line = Timeline(sound)
+        line = Soundtrack(sound)
         sink = WavSink(line)
         failure = FailureLine(voice)
         keeper = SessionKeeper(ready.plan, writer, wall)

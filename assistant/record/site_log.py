@@ -32,7 +32,7 @@ _FIELDS = frozenset(("n", "event", "session", "count", "head", "wall", "note", "
 
 
 @dataclass(frozen=True)
-class WitnessReport:
+class SiteLogReport:
     """State of a log: entries, root as hex, and what is wrong with it (empty: nothing)."""
 
     size: int
@@ -43,7 +43,7 @@ class WitnessReport:
     )  # session -> line number -> its hash, as seen
 
 
-class WitnessLog:
+class SiteLog:
     """The log of one records root. Safe for several processes at once."""
 
     def __init__(self, root: Path | str, *, files: Files | None = None) -> None:
@@ -162,7 +162,7 @@ class WitnessLog:
                     return
                 yield entry, raw
 
-    def check(self) -> WitnessReport:
+    def check(self) -> SiteLogReport:
         """Work every root out again. Never raises for a damaged log: it is in the report."""
         running = RunningRoot()
         problems: list[str] = []
@@ -182,7 +182,7 @@ class WitnessLog:
                 session = path.stem.replace("~", "/")
                 if head := OpenHead.read(self.folder, session):
                     marks.setdefault(session, {})[head[0]] = head[1]
-        return WitnessReport(running.size, running.root().hex(), tuple(problems), marks)
+        return SiteLogReport(running.size, running.root().hex(), tuple(problems), marks)
 
     def root_at(self, size: int) -> str:
         """The root when the log had `size` entries, to be held against an older print. Raises RecordError."""
@@ -271,7 +271,7 @@ def _leaf(entry: dict[str, Any]) -> bytes:
     return to_canonical({key: value for key, value in entry.items() if key != "root"})
 
 
-def printed_statement(report: WitnessReport, site: str, wall: str) -> str:
+def printed_statement(report: SiteLogReport, site: str, wall: str) -> str:
     """A page to print and keep away from the computer."""
     groups = " ".join(report.root[i : i + 8] for i in range(0, 64, 8))
     return (

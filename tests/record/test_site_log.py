@@ -12,12 +12,12 @@ import pytest
 from assistant.errors import RecordError
 from assistant.record.lines.canonical import to_canonical
 from assistant.record.lines.merkle import leaf_hash, proof_holds, root_of
+from assistant.record.site_log import CHECKPOINT_LINES, SiteLog, printed_statement
 from assistant.record.verify import verify
-from assistant.record.witness_log import CHECKPOINT_LINES, WitnessLog, printed_statement
 from tests.record.support import WALL, new_record, sealed_record, spoken
 
 
-def leaves(log: WitnessLog) -> list[bytes]:
+def leaves(log: SiteLog) -> list[bytes]:
     entries = [json.loads(raw) for raw in log.path.read_bytes().splitlines()]
     return [to_canonical({k: v for k, v in entry.items() if k != "root"}) for entry in entries]
 
@@ -25,7 +25,7 @@ def leaves(log: WitnessLog) -> list[bytes]:
 def test_every_entry_carries_the_root_of_all_before_it(tmp_path: Path):
     sealed_record(tmp_path, session_id="a")
     sealed_record(tmp_path, 2 * CHECKPOINT_LINES + 12, session_id="b")
-    log = WitnessLog(tmp_path)
+    log = SiteLog(tmp_path)
     entries = [json.loads(raw) for raw in log.path.read_bytes().splitlines()]
     assert [e["event"] for e in entries] == ["opened", "sealed", "opened", "lines", "lines", "sealed"]
     for n, entry in enumerate(entries, 1):
@@ -35,7 +35,7 @@ def test_every_entry_carries_the_root_of_all_before_it(tmp_path: Path):
 
 
 def test_a_lost_or_wrong_state_file_is_made_again_from_the_log(tmp_path: Path):
-    log = WitnessLog(tmp_path)
+    log = SiteLog(tmp_path)
     for n in range(5):
         log.note("x", "GB-2/s", n, "a" * 64, WALL)
         (log.folder / "state.json").write_text(
@@ -45,7 +45,7 @@ def test_a_lost_or_wrong_state_file_is_made_again_from_the_log(tmp_path: Path):
 
 
 def test_a_torn_entry_is_set_aside_and_the_log_goes_on(tmp_path: Path):
-    log = WitnessLog(tmp_path)
+    log = SiteLog(tmp_path)
     log.note("x", "GB-2/s", 1, "a" * 64, WALL)
     with log.path.open("ab") as file:
         file.write(b'{"count"')
@@ -56,7 +56,7 @@ def test_a_torn_entry_is_set_aside_and_the_log_goes_on(tmp_path: Path):
 
 
 def test_every_changed_dropped_or_swapped_entry_is_found(tmp_path: Path):
-    log = WitnessLog(tmp_path)
+    log = SiteLog(tmp_path)
     for n in range(1, 6):
         log.note("x", f"GB-2/s{n}", n, "a" * 64, WALL)
     good = log.path.read_bytes().splitlines(keepends=True)
@@ -77,7 +77,7 @@ def test_every_changed_dropped_or_swapped_entry_is_found(tmp_path: Path):
 def test_a_record_is_proven_to_be_in_the_log_by_its_audit_path(tmp_path: Path):
     for n in range(4):
         sealed_record(tmp_path, session_id=f"s{n}")
-    proof = WitnessLog(tmp_path).proof("GB-2/20260314T081500Z-s2")
+    proof = SiteLog(tmp_path).proof("GB-2/20260314T081500Z-s2")
     assert proof and json.loads(proof["entry"])["event"] == "sealed"
     assert proof_holds(
         leaf_hash(proof["entry"].encode()),
@@ -86,12 +86,12 @@ def test_a_record_is_proven_to_be_in_the_log_by_its_audit_path(tmp_path: Path):
         [bytes.fromhex(step) for step in proof["path"]],
         bytes.fromhex(proof["root"]),
     )
-    assert WitnessLog(tmp_path).proof("nobody") is None
+    assert SiteLog(tmp_path).proof("nobody") is None
 
 
 def test_an_older_print_is_held_against_todays_log(tmp_path: Path):
     sealed_record(tmp_path, session_id="a")
-    log = WitnessLog(tmp_path)
+    log = SiteLog(tmp_path)
     page = printed_statement(log.check(), "Northmere Veterinary Oncology", WALL)
     root = page.split("Root")[1].split("\n")[1].replace(" ", "")
     sealed_record(tmp_path, session_id="b")
@@ -102,8 +102,8 @@ def test_an_older_print_is_held_against_todays_log(tmp_path: Path):
 
 def test_several_processes_share_one_log(tmp_path: Path):
     program = (
-        "import sys; from assistant.record.witness_log import WitnessLog\n"
-        "for n in range(1, 21): WitnessLog(sys.argv[1]).note('x', sys.argv[2], n, 'a' * 64,"
+        "import sys; from assistant.record.site_log import SiteLog\n"
+        "for n in range(1, 21): SiteLog(sys.argv[1]).note('x', sys.argv[2], n, 'a' * 64,"
         " '2026-03-14T09:15:00Z')\n"
     )
     children = [
@@ -113,7 +113,7 @@ def test_several_processes_share_one_log(tmp_path: Path):
         for n in range(3)
     ]
     assert [child.wait(60) for child in children] == [0, 0, 0]
-    report = WitnessLog(tmp_path).check()
+    report = SiteLog(tmp_path).check()
     assert (report.size, report.problems) == (60, ())
 
 

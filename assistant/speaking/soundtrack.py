@@ -33,7 +33,7 @@ class Placed:
         return self.start + len(self.samples)
 
 
-class Timeline:
+class Soundtrack:
     """A WAV file being written: 16-bit, `channels` channels. Sounds may be placed and cut only ahead of
     what is written; `advance_to` writes.
 
@@ -138,7 +138,7 @@ def mono(source: Path | str, target: Path | str) -> Path:
     """Mix a WAV file's channels to one (saturating sum), block by block; returns the new file's path."""
     with wave.open(str(source), "rb") as reading:
         channels, rate_hz = reading.getnchannels(), reading.getframerate()
-        line = Timeline(target, rate_hz, channels=1)
+        line = Soundtrack(target, rate_hz, channels=1)
         at = 0
         while data := reading.readframes(int(BLOCK_S * rate_hz)):
             frames = np.frombuffer(data, dtype="<i2").reshape(-1, channels)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from assistant.errors import StorageError
 from assistant.speaking import wav_writer
-from assistant.speaking.timeline import ASSISTANT, TECHNICIAN, Timeline, mono
+from assistant.speaking.soundtrack import ASSISTANT, TECHNICIAN, Soundtrack, mono
 
 RATE_HZ = 16_000
 
@@ -38,7 +38,7 @@ sounds = st.lists(
 def test_any_overlap_is_the_saturated_sum_of_all_sounds(folder, placed, stops):
     """Against a plain sum over one big array."""
     path = folder / "any.wav"
-    line = Timeline(path)
+    line = Soundtrack(path)
     want = np.zeros((40_000, 2), dtype=np.int64)
     for start, length, level, channel in placed:
         line.place(np.full(length, level, dtype=np.int16), start / RATE_HZ, channel)
@@ -52,7 +52,7 @@ def test_any_overlap_is_the_saturated_sum_of_all_sounds(folder, placed, stops):
 
 def test_the_header_is_the_same_to_two_independent_readers(tmp_path):
     path = tmp_path / "session.wav"
-    line = Timeline(path)
+    line = Soundtrack(path)
     line.place(np.full(8_000, 100, dtype=np.int16), 1.0, ASSISTANT)
     line.place(np.full(8_000, -200, dtype=np.int16), 1.25, TECHNICIAN)
     line.close()
@@ -69,7 +69,7 @@ def test_the_header_is_the_same_to_two_independent_readers(tmp_path):
 def test_a_run_that_ends_hard_leaves_a_readable_file(tmp_path):
     """The file is read while the line is still open: nothing is finished or flushed by us."""
     path = tmp_path / "session.wav"
-    line = Timeline(path)
+    line = Soundtrack(path)
     line.place(np.full(RATE_HZ * 3, 7, dtype=np.int16), 0.0)
     line.advance_to(2.0)
     assert len(read(path)) == 2 * RATE_HZ
@@ -77,7 +77,7 @@ def test_a_run_that_ends_hard_leaves_a_readable_file(tmp_path):
 
 
 def test_mono_adds_both_sides(tmp_path):
-    line = Timeline(tmp_path / "two.wav")
+    line = Soundtrack(tmp_path / "two.wav")
     line.place(np.full(40_000, 1000, dtype=np.int16), 0.0, ASSISTANT)
     line.place(np.full(40_000, 30_000, dtype=np.int16), 1.0, TECHNICIAN)
     line.place(np.full(1_000, 20_000, dtype=np.int16), 1.0, ASSISTANT)
@@ -88,7 +88,7 @@ def test_mono_adds_both_sides(tmp_path):
 
 
 def test_what_is_written_cant_be_changed(tmp_path):
-    line = Timeline(tmp_path / "a.wav")
+    line = Soundtrack(tmp_path / "a.wav")
     early = line.place(np.full(RATE_HZ, 5, dtype=np.int16), 0.0)
     line.advance_to(0.5)
     with pytest.raises(ValueError, match="already written"):
@@ -99,7 +99,7 @@ def test_what_is_written_cant_be_changed(tmp_path):
 
 
 def test_a_cut_fades_and_leaves_silence(tmp_path):
-    line = Timeline(tmp_path / "a.wav")
+    line = Soundtrack(tmp_path / "a.wav")
     sound = line.place(np.full(RATE_HZ, 10_000, dtype=np.int16), 0.0)
     assert line.cut(sound, 0.25) == pytest.approx(0.255)
     line.advance_to(1.0)
@@ -112,12 +112,12 @@ def test_a_cut_fades_and_leaves_silence(tmp_path):
 @pytest.mark.parametrize("channel", [-1, 2])
 def test_a_channel_that_isnt_there_is_refused(tmp_path, channel):
     with pytest.raises(ValueError, match="channel"):
-        Timeline(tmp_path / "a.wav").place(np.ones(10, dtype=np.int16), 0.0, channel)
+        Soundtrack(tmp_path / "a.wav").place(np.ones(10, dtype=np.int16), 0.0, channel)
 
 
 def test_a_file_grown_too_large_for_its_format_says_so_before_it_breaks(tmp_path, monkeypatch):
     monkeypatch.setattr(wav_writer, "MAX_BYTES", 100_000)
-    line = Timeline(tmp_path / "a.wav")
+    line = Soundtrack(tmp_path / "a.wav")
     line.advance_to(1.0)
     with pytest.raises(StorageError, match="size a WAV file can have"):
         line.advance_to(5.0)
@@ -126,7 +126,7 @@ def test_a_file_grown_too_large_for_its_format_says_so_before_it_breaks(tmp_path
 
 def test_memory_stays_flat_over_an_hour_of_sound(tmp_path):
     clip = np.full(RATE_HZ, 50, dtype=np.int16)
-    line = Timeline(tmp_path / "hour.wav")
+    line = Soundtrack(tmp_path / "hour.wav")
     peaks = []
     for minute in range(60):
         tracemalloc.start()

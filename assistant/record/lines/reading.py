@@ -8,14 +8,14 @@ from typing import BinaryIO, Literal
 
 from assistant.record.lines.canonical import MAX_LINE_BYTES
 from assistant.record.lines.envelope import AFTER_SEAL, Line, MalformedLine, parse_line
-from assistant.record.storage.room import MOST_ROOM_BYTES, is_part_of_one_decision
+from assistant.record.lines.reserve import MOST_RESERVE_BYTES, is_part_of_one_decision
 
 
 @dataclass(frozen=True)
 class Ending:
     """How reading ended. `offset`: bytes of whole, well-formed lines; `line`: number of the line that wasn't.
 
-    end_of_file: the last byte was a newline, or in an open record nothing but reserved room followed. torn: bytes
+    end_of_file: the last byte was a newline, or in an open record nothing but the reserve followed. torn: bytes
     without a newline at the end, or a decision that the disk took in part, as a crash in the middle of a write leaves
     them. malformed: a line that isn't one of ours, with `reason`.
     """
@@ -26,7 +26,7 @@ class Ending:
     reason: str = ""
 
 
-def scan(stream: BinaryIO) -> Iterator[Line | Ending]:
+def read_lines(stream: BinaryIO) -> Iterator[Line | Ending]:
     """Yield each well-formed line, then exactly one Ending. Holds one line at a time; never raises on
     content."""
     offset = number = 0
@@ -58,7 +58,7 @@ def _ending(raw: bytes, stream: BinaryIO, offset: int, number: int, sealed: bool
         return Ending("malformed", offset, number, "zero bytes, where a sealed record has none")
     tail = raw
     if b"\0" in raw or not raw.endswith(b"\n"):
-        tail += stream.read(MOST_ROOM_BYTES + MAX_LINE_BYTES - len(raw))
+        tail += stream.read(MOST_RESERVE_BYTES + MAX_LINE_BYTES - len(raw))
         if stream.read(1):
             return Ending("malformed", offset, number, reason)
     tail = tail.rstrip(b"\0")
