@@ -60,7 +60,6 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
 }
 # Circles and rooms that import each other: what is left to mend. Both only shrink, and end empty.
 CIRCLES_LEFT: tuple[tuple[str, ...], ...] = (
-    ("assistant.session.words.talk", "assistant.session.words.values"),
 )
 BOTH_WAYS_LEFT: tuple[tuple[str, str], ...] = (
     ("practice", "station"),

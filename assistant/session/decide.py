@@ -7,6 +7,9 @@ to do if nothing is open.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from assistant.procedure.model.plan import Plan
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
@@ -56,7 +59,7 @@ def _tick(turn: Turn, given: inputs.Tick) -> None:
     """Time has already passed."""
 
 
-_HANDLERS = {
+_HANDLERS: dict[type[Input], Callable[[Turn, Any], None]] = {
     inputs.Begin: begin,
     inputs.Word: talk.word,
     inputs.Value: values.value,

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from assistant.procedure.model.plan import Plan
+from assistant.procedure.model.plan import Plan, Step
 from assistant.session.asking import prompts
 from assistant.session.evolve import at_hand, evolve
 from assistant.session.facts import lines, troubles
 from assistant.session.facts.base import Fact
+from assistant.session.lookup import step_of
 from assistant.session.state import State
 
 
@@ -20,6 +21,14 @@ class Turn:
         self.facts: list[Fact] = []
         self.asked_anew = False  # another question came up, be it the same one once more
         self.overtaken = False  # time alone did so in this very decision
+
+    @property
+    def step(self) -> Step:
+        """The step at hand, in a mode that has one. Raises RuntimeError elsewhere: a fault of ours."""
+        step = step_of(self.plan, self.state)
+        if step is None:
+            raise RuntimeError(f"there is no step at hand in mode {self.state.mode!r}")
+        return step
 
     def emit(self, fact: Fact) -> None:
         """Add a fact and move the state with it."""

@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any, TypeVar
 
 from assistant.session.facts.base import Fact
 from assistant.session.modes import moved
 from assistant.session.state import Frame, State, changed
 
-Handler = Callable[[State, Fact], State]
-HANDLERS: dict[type[Fact], Handler] = {}
-UNSPELT = {"value_fails": 0, "spelling": False, "spelt": "", "to_mend": ""}  # a value not yet asked for
+F = TypeVar("F", bound=Fact)
+K = TypeVar("K")
+V = TypeVar("V")
+HANDLERS: dict[type[Fact], Callable[[State, Any], State]] = {}  # each takes just the class that it stands under
+UNSPELT: dict[str, object] = {"value_fails": 0, "spelling": False, "spelt": "", "to_mend": ""}  # a value not yet asked for
 MOST_BACK = 64  # confirmations that can be taken back one after the other; keeps the state bounded
 
 
-def on(cls: type[Fact]) -> Callable[[Handler], Handler]:
+def on(cls: type[F]) -> Callable[[Callable[[State, F], State]], Callable[[State, F], State]]:
     """Register the handler of a class of fact. Raises ValueError where there is one already."""
 
-    def register(handler: Handler) -> Handler:
+    def register(handler: Callable[[State, F], State]) -> Callable[[State, F], State]:
         if cls in HANDLERS:
             raise ValueError(f"{cls.__name__} has a handler already")
         HANDLERS[cls] = handler
@@ -34,12 +37,12 @@ def push(state: State, trigger: str, **changes: object) -> State:
     return changed(state, mode=mode, under=under, **changes)
 
 
-def with_key(table: dict, key: object, value: object) -> dict:
+def with_key(table: dict[K, V], key: K, value: V) -> dict[K, V]:
     """A copy of `table` with one entry set."""
     return {**table, key: value}
 
 
-def without(table: dict, key: object) -> dict:
+def without(table: dict[K, V], key: K) -> dict[K, V]:
     """A copy of `table` without one entry; `table` itself where it has none."""
     if key not in table:
         return table

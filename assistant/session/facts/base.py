@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
-from functools import cache
 from typing import Annotated, Any, ClassVar, NamedTuple, get_args, get_origin, get_type_hints
 
 
@@ -67,11 +66,16 @@ class Check(NamedTuple):
     expected: str
 
 
-@cache
+_KNOWN: dict[type[Fact], tuple[Check, ...]] = {}  # worked out once for each class
+
+
 def checks(cls: type[Fact]) -> tuple[Check, ...]:
     """The fields of a class of fact and what each may hold."""
-    hints = get_type_hints(cls, include_extras=True)
-    return tuple(Check(f.name, *_check(hints[f.name])) for f in fields(cls))
+    found = _KNOWN.get(cls)
+    if found is None:
+        hints = get_type_hints(cls, include_extras=True)
+        found = _KNOWN[cls] = tuple(Check(f.name, *_check(hints[f.name])) for f in fields(cls))
+    return found
 
 
 def _check(hint: Any) -> tuple[Callable[[Any], bool], str]:

@@ -84,8 +84,8 @@ def _bridge(step_id: str, key: _Key, hands: str) -> Step:
             step_id, MACHINE, text, machine=machine, machine_value=value, reach="", why=say(language, "bridge_why"),
         )
     if verb == "person":
-        key = {SIGN_IN: "bridge_sign_in", MICROPHONE: "bridge_microphone"}[step_id]
-        return Step(step_id, INSTRUCT, say(language, key), reach="", why=say(language, "bridge_why_person"))
+        line = {SIGN_IN: "bridge_sign_in", MICROPHONE: "bridge_microphone"}[step_id]
+        return Step(step_id, INSTRUCT, say(language, line), reach="", why=say(language, "bridge_why_person"))
     if verb == "wait":
         return Step(step_id, WAIT, say(language, "wait_begin"), wait_for=(subject,), reach="")
     raise KeyError(step_id)

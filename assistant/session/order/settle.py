@@ -6,7 +6,7 @@ from assistant.procedure.model import plan as p
 from assistant.session.asking import prompts
 from assistant.session.asking.announcing import announce
 from assistant.session.facts import contacts, lines, session, steps, troubles
-from assistant.session.lookup import in_reach, interrupted, same_person, step_of, wait_over
+from assistant.session.lookup import in_reach, interrupted, same_person, wait_over
 from assistant.session.modes import WORKING
 from assistant.session.order.bridges import SIGN_IN, bridge_step, is_bridge
 from assistant.session.order.choosing import END, choose
@@ -65,7 +65,7 @@ def _resume_rewets(turn: Turn) -> None:
 
 def _wait_is_over(turn: Turn) -> bool:
     """In a wait: end it, or leave it for something owed. True if the mode changed."""
-    step = step_of(turn.plan, turn.state)
+    step = turn.step
     choice = choose(turn.plan, turn.state)
     if not is_bridge(step.id) and choice not in (step.id, None, END):
         # What it stood for dried or was spoiled and is owed: an empty wait must not pass for a kept one.

@@ -8,7 +8,7 @@ test walks the fields of `State` and fails for one that is neither kept nor name
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Mapping
 
 from assistant.procedure.model.plan import PATCH, WET, Plan
 from assistant.session.lookup import step_of
@@ -45,10 +45,11 @@ def key(plan: Plan, state: State, corrections: int | None = None) -> Hashable:
     if state.mode in FINAL_MODES:
         return (state.mode, state.main.done, state.main.skipped)
     step = step_of(plan, state)
-    timed = step is not None and (step.kind == WET or bool(step.impossible_ms))
-    since = now - state.since_ms if timed else 0
-    if timed and step.kind != WET:
-        since = min(since, step.impossible_ms)
+    since = 0
+    if step is not None:
+        since = now - state.since_ms
+        if step.kind != WET:
+            since = min(since, step.impossible_ms)
     patch = now - state.patch_since_ms if state.patch_since_ms >= 0 else -1
     if patch >= 0 and step is not None and step.kind == PATCH and step.wet_ms:
         patch = min(patch, step.wet_ms)
@@ -81,7 +82,7 @@ def key(plan: Plan, state: State, corrections: int | None = None) -> Hashable:
     )
 
 
-def _items(table: dict[str, object]) -> tuple[tuple[str, object], ...]:
+def _items(table: Mapping[str, object]) -> tuple[tuple[str, object], ...]:
     return tuple(sorted(table.items()))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from assistant.language.sentences import duration
 from assistant.session.asking import prompts
 from assistant.session.facts import contacts, lines, machine, steps
-from assistant.session.lookup import interrupted, name_of, step_of, wait_left
+from assistant.session.lookup import interrupted, name_of, wait_left
 from assistant.session.timing import timers
 from assistant.session.timing.timers import Threshold, thresholds
 from assistant.session.troubles.owing import lost_contacts
@@ -86,7 +86,7 @@ def _of_interrupted(turn: Turn, limit: str) -> bool:
 def _mark(turn: Turn, due: Threshold) -> None:
     mark = int(due.subject)
     turn.emit(steps.TimeLeftSaid(turn.now_ms, turn.state.current, mark))
-    left = wait_left(turn.plan, turn.state, step_of(turn.plan, turn.state)) - turn.now_ms
+    left = wait_left(turn.plan, turn.state, turn.step) - turn.now_ms
     later = any(t.rank == timers.MARK and t.at_ms <= turn.now_ms for t in thresholds(turn.plan, turn.state))
     # Never over a line, never two at once, and nothing when the wait is over: then its end is said instead.
     if left > 0 and not later and not turn.state.open_lines:

@@ -38,7 +38,7 @@ def ask(turn: Turn, step: Step) -> None:
     """Say what may be wrong, record it for the supervisor, and ask what to try."""
     name, times = name_of(turn.plan, step.surface), turn.state.dryings[step.surface]
     turn.deviate("dries_repeatedly", step.surface, turn.words("dries_repeatedly", name=name, n=times))
-    choices = (SMALLER, STOP)
+    choices: tuple[str, ...] = (SMALLER, STOP)
     if patch_step(turn.plan, turn.state, step):
         choices = (PATCH_TEST, *choices)
     turn.emit(troubles.WhichAsked(turn.now_ms, f"{ASKING_REMEDY}{step.surface}", choices))

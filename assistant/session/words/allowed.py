@@ -40,7 +40,7 @@ def allowed_words(plan: Plan, state: State) -> frozenset[str]:
         return frozenset()
     found = set(_BY_MODE[state.mode])
     step = step_of(plan, state)
-    if state.mode == "value" and state.spelling and state.spelt:
+    if state.mode == "value" and step is not None and state.spelling and state.spelt:
         found.add(w.NO)
         if spelling.whole(step.value_kind, state.spelt):
             found.add(w.CONFIRM)

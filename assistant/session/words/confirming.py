@@ -7,8 +7,9 @@ from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.asking import prompts
 from assistant.session.facts import contacts, lines, machine, steps
-from assistant.session.lookup import endangers_person, name_of, same_person, step_of
+from assistant.session.lookup import endangers_person, name_of, same_person
 from assistant.session.timing.timers import wet_ms_today
+from assistant.session.troubles import mishaps, stopping
 from assistant.session.troubles.owing import move_opening, owe_way_out
 from assistant.session.turn import Turn
 
@@ -17,7 +18,7 @@ _SHORTEST_PATCH_MS = 1_000  # whatever the surfaces need
 
 def confirm_step(turn: Turn, ended_ms: int, source: str) -> None:
     """The word that confirms, in mode step: a check's yes included."""
-    step, state = step_of(turn.plan, turn.state), turn.state
+    step, state = turn.step, turn.state
     if step.kind == p.PATCH and state.patch_since_ms < 0:
         turn.emit(contacts.PatchWetted(turn.now_ms, step.id, ended_ms))
         turn.ask(lines.INSTRUCTION)
@@ -52,7 +53,7 @@ def _shortest_patch(plan: p.Plan, step: p.Step) -> int:
 
 def confirm_read_back(turn: Turn, ended_ms: int, source: str) -> None:
     """The second word."""
-    step = step_of(turn.plan, turn.state)
+    step = turn.step
     if turn.state.asked == "skip":
         turn.emit(steps.StepSkipped(turn.now_ms, step.id, turn.state.top.branch))
         turn.deviate("skipped", step.id, turn.words("skipped", step=step.brief or step.say))
@@ -84,7 +85,7 @@ def witness(turn: Turn, given: inputs.Witness) -> None:
         if state.mode == "witness":
             turn.speak(lines.REFUSAL, turn.words("witness_ask"), state.current)
         return
-    step = step_of(turn.plan, state)
+    step = turn.step
     turn.emit(steps.WitnessGiven(turn.now_ms, step.id, given.person, given.statement))
     turn.speak(lines.ANSWER, turn.words("witness_thanks", person=given.person), step.id)
     finish(turn, step, turn.now_ms, "board")
@@ -92,8 +93,6 @@ def witness(turn: Turn, given: inputs.Witness) -> None:
 
 def on_no(turn: Turn, step: p.Step, then: str, ended_ms: int, source: str) -> None:
     """What the site says follows when a check fails or a reading is outside its limits."""
-    from assistant.session.troubles import mishaps, stopping  # they confirm in turn
-
     if then == "deviate":
         turn.deviate("check_no", step.id, turn.words("check_no_deviate") + " " + step.say)
         finish(turn, step, ended_ms, source, passed=False)

@@ -7,7 +7,7 @@ from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.asking import prompts
 from assistant.session.facts import contacts, lines, session, steps
-from assistant.session.lookup import remedy_surface, said_as, step_of
+from assistant.session.lookup import remedy_surface, said_as
 from assistant.session.order import starting
 from assistant.session.order.bridges import SIGN_IN, is_bridge
 from assistant.session.state import FINAL_MODES
@@ -16,6 +16,7 @@ from assistant.session.turn import Turn
 from assistant.session.words import confirming, corrections, values
 from assistant.session.words.allowed import allowed_words
 from assistant.session.words.answers import answer_question, return_line
+from assistant.session.words.utterance import heard_span, over_speech, too_old
 
 _OFFER_KEYS_AFTER = 3  # and again after as many more, then with a safe stop
 # Words that answer whatever is open: never one that came up after they were begun.
@@ -53,23 +54,6 @@ def word(turn: Turn, given: inputs.Word) -> None:
         _confirm(turn, turn.state.mode, ended, given.source)
     else:
         _act(turn, given.word, started, ended, given.source)
-
-
-def heard_span(turn: Turn, given: inputs.Word | inputs.Value | inputs.Misheard) -> tuple[int, int]:
-    """When an utterance began and ended (ms), neither later than now; a key has no length."""
-    ended = turn.now_ms if given.ended_ms is None else max(0, min(given.ended_ms, turn.now_ms))
-    started = ended if given.started_ms is None else max(0, min(given.started_ms, ended))
-    return started, ended
-
-
-def over_speech(turn: Turn, source: str, started_ms: int) -> bool:
-    """Whether a voice at the microphone spoke while the assistant did: then it counts for nothing."""
-    return source == "voice" and (bool(turn.state.open_lines) or started_ms < turn.state.quiet_ms)
-
-
-def too_old(turn: Turn, started_ms: int) -> bool:
-    """Whether an answer was begun before what is asked now was asked."""
-    return turn.overtaken or started_ms < turn.state.entered_ms
 
 
 def before_rewet(turn: Turn, started_ms: int, ended_ms: int) -> bool:
@@ -127,7 +111,7 @@ def refuse(turn: Turn, given: str, reason_key: str = "") -> None:
         turn.speak(lines.REFUSAL, prompts.rewet(turn.plan, state, first=True), state.rewets[0])
         return
     key = reason_key or _reason(turn, given)
-    reason = turn.words(key) if key else prompts.value_wanted(turn.plan, state, step_of(turn.plan, state))
+    reason = turn.words(key) if key else prompts.value_wanted(turn.plan, state, turn.step)
     turn.speak(lines.REFUSAL, turn.words("not_now", reason=reason, words=count_now(turn)))
 
 
@@ -230,7 +214,7 @@ def _no(turn: Turn, mode: str, ended: int, source: str) -> None:
     elif turn.state.questioned:
         confirming.drop_claim(turn)
     else:
-        step = step_of(turn.plan, turn.state)
+        step = turn.step
         turn.emit(steps.CheckAnswered(turn.now_ms, step.id, False))
         confirming.on_no(turn, step, step.on_no, ended, source)
 
@@ -244,7 +228,7 @@ def _correct(turn: Turn, mode: str, said: str, source: str) -> None:
         values.take_sign_back(turn)
     elif mode == "value_back":
         values.drop_value(turn, source, mend=said == w.CORRECTION)
-    elif turn.state.patch_since_ms >= 0 and mode == "step" and step_of(turn.plan, turn.state).kind == p.PATCH:
+    elif turn.state.patch_since_ms >= 0 and mode == "step" and turn.step.kind == p.PATCH:
         confirming.drop_patch(turn)
     elif mode == "option" and turn.state.questioned:
         starting.drop_answer(turn)
@@ -260,5 +244,5 @@ def _stroke(turn: Turn, ended: int) -> None:
         asked = turn.state.contacts[surface].asked_ms
         turn.emit(contacts.RewetStroke(turn.now_ms, surface, max(ended, asked)))
     else:
-        step = step_of(turn.plan, turn.state)
+        step = turn.step
         turn.emit(steps.StrokeStarted(turn.now_ms, step.id, step.surface, max(ended, turn.state.since_ms)))

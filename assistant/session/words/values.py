@@ -11,11 +11,12 @@ from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.asking import prompts
 from assistant.session.facts import lines, steps
-from assistant.session.lookup import step_of
 from assistant.session.state import FINAL_MODES
 from assistant.session.troubles import mishaps
 from assistant.session.turn import Turn
-from assistant.session.words import confirming, talk
+from assistant.session.words import confirming
+from assistant.session.words.answers import return_line
+from assistant.session.words.utterance import heard_span, over_speech, too_old
 
 _SPELL_AFTER = 2  # values that failed, said whole; as many rounds of signs, and the keys are offered
 _LONGEST = 40  # characters of a value; more is not something a person has read out
@@ -23,11 +24,11 @@ _LONGEST = 40  # characters of a value; more is not something a person has read 
 
 def value(turn: Turn, given: inputs.Value) -> None:
     """A value was heard. Outside a question for one it is refused and changes nothing."""
-    started, ended = talk.heard_span(turn, given)
+    started, ended = heard_span(turn, given)
     state = turn.state
-    over = talk.over_speech(turn, given.source, started)
+    over = over_speech(turn, given.source, started)
     wanted = state.mode == "value" or (state.mode == "which" and bool(state.which))
-    late = wanted and talk.too_old(turn, started)
+    late = wanted and too_old(turn, started)
     reason = (
         "while speaking" if over else "no value was asked for" if not wanted
         else "said before the question" if late else ""
@@ -44,15 +45,15 @@ def value(turn: Turn, given: inputs.Value) -> None:
         over_now = state.mode in FINAL_MODES
         turn.speak(lines.REFUSAL, turn.words("not_now_over" if over_now else "not_now_value"))
     elif late:
-        talk.return_line(turn)
+        return_line(turn)
     elif state.mode == "which":
         mishaps.choose(turn, given.value, started, ended)
     elif state.spelling and given.source == "voice" and len(given.value) == 1:
-        _sign(turn, step_of(turn.plan, state), given.value)
+        _sign(turn, turn.step, given.value)
     else:
         mends = given.source == "voice" and bool(state.to_mend)
         text = given.value.strip()
-        _hear(turn, step_of(turn.plan, state), spelling.mended(state.to_mend, text) if mends else text)
+        _hear(turn, turn.step, spelling.mended(state.to_mend, text) if mends else text)
 
 
 def _hear(turn: Turn, step: p.Step, text: str) -> None:
@@ -81,7 +82,7 @@ def _unusable(step: p.Step, text: str) -> str:
 
 def confirm_value(turn: Turn, ended_ms: int, source: str) -> None:
     """The read back is confirmed: the value counts, unless it is one that must not be used."""
-    step, text = step_of(turn.plan, turn.state), turn.state.value
+    step, text = turn.step, turn.state.value
     problem = limit_problem(turn, step, text)
     then = step.on_outside or ("deviate" if step.kind == p.READING else "again")
     if problem and (step.kind == p.NOTE or then == "again"):
@@ -103,7 +104,7 @@ def confirm_value(turn: Turn, ended_ms: int, source: str) -> None:
 
 def drop_value(turn: Turn, source: str, *, mend: bool = False) -> None:
     """The read back was wrong: asked for again. `mend`: the wrong part alone will do."""
-    step = step_of(turn.plan, turn.state)
+    step = turn.step
     mend = mend and source == "voice" and not turn.state.spelling and step.value_kind in (spelling.NUMBER, spelling.LOT)
     turn.emit(steps.ValueDropped(turn.now_ms, step.id, turn.state.value, "read back answered no", mend))
     if source != "voice" or not failed(turn):
@@ -143,7 +144,7 @@ def _sign(turn: Turn, step: p.Step, sign: str) -> None:
 
 def confirm_spelt(turn: Turn) -> None:
     """All signs are said: now the value is read back as a whole."""
-    step = step_of(turn.plan, turn.state)
+    step = turn.step
     _hear(turn, step, spelling.whole(step.value_kind, turn.state.spelt))
 
 
@@ -161,6 +162,8 @@ def limit_problem(turn: Turn, step: p.Step, text: str) -> str:
     """A plain sentence where `text` is outside the step's limits or a passed date; else ""."""
     if step.value_kind == "number":
         number = _number(text)
+        if number is None:
+            return turn.words("value_bad")  # never here: what is no number wasn't taken for a value
         if step.low and number < Decimal(step.low):
             return turn.words("value_too_low", value=prompts.spelled(text, step, turn.plan.language), limit=step.low)
         if step.high and number > Decimal(step.high):
