@@ -12,7 +12,7 @@ from assistant.run_command import run
 
 # name -> (where the click command is, its one line in --help); the order is the one a newcomer meets them in
 COMMANDS = {
-    "demo": ("assistant.station.demo.demo_cli:demo", "One whole clean with a virtual technician, by voice."),
+    "demo": ("assistant.demo.demo_cli:demo", "One whole clean with a virtual technician, by voice."),
     "practice": ("assistant.practice.practice_cli:practice", "Practise a procedure without an enclosure."),
     "run": ("assistant.station.live.run_cli:run", "Live: be talked through a procedure."),
     "replay": ("assistant.station.account.replay_cli:replay", "Show a record step by step, and whether it holds."),

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from assistant.station.live.practice_clock import PracticeClock
+from assistant.practice.trainee.practice_clock import PracticeClock
 from assistant.station.loop import clock as clocks
 from assistant.station.loop.clock import Clock, LiveClock
 from assistant.station.loop.hand_clock import HandClock

@@ -21,18 +21,17 @@ from assistant.practice.evidence.signoff import record_digest
 from assistant.practice.operator.channel import Channel
 from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import load_persona
-from assistant.practice.trainee import headset
+from assistant.practice.trainee import headset, practice_live
 from assistant.practice.trainee.headset import DisturbedSource, run_at_headset
 from assistant.practice.trainee.levels import LED, RECALL
+from assistant.practice.trainee.practice_clock import PracticeClock
+from assistant.practice.trainee.practice_live import SpeechGuard
 from assistant.practice.trainee.spoken_recall import SpokenRecall
 from assistant.session import expects, inputs, listened_for
 from assistant.session.facts.steps import StepStarted
 from assistant.speaking.player import Player
-from assistant.station.live import practice_live
 from assistant.station.live.devices import LiveDevices
 from assistant.station.live.own_voice import bars_of
-from assistant.station.live.practice_clock import PracticeClock
-from assistant.station.live.practice_live import SpeechGuard
 from assistant.station.live.session import LiveChoices
 from assistant.station.loop.hand_clock import HandClock
 from assistant.station.loop.screen import PlainScreen

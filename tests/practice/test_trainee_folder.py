@@ -11,9 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.errors import UsageError
+from assistant.hearing.people.old_profile import old_name
 from assistant.practice.evidence.signoff import Session, Tracer, TraineeFile, record_digest
 from assistant.practice.practice_cli import practice
-from assistant.practice.trainee.folder import folded, folder_name, old_name, shared_folder, trainee_folder
+from assistant.practice.trainee.folder import folded, folder_name, shared_folder, trainee_folder
 
 NAMES = st.text(min_size=1, max_size=16).filter(lambda text: any(c.isalnum() for c in folded(text)))
 

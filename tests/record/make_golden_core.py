@@ -12,9 +12,9 @@ import sys
 import tempfile
 from pathlib import Path
 
+from assistant.demo.demo import run_demo
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
-from assistant.station.demo.demo import run_demo
 from assistant.station.live.setup import Prepared, prepare, shipped_folder
 from assistant.station.loop.screen import PlainScreen
 from assistant.station.script.run import run_script

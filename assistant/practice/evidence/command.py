@@ -6,8 +6,8 @@ from datetime import datetime
 from pathlib import Path
 
 import click
-import platformdirs
 
+from assistant.hearing.people.old_profile import trainees_folder
 from assistant.practice.evidence.signoff import TraineeFile, readiness
 from assistant.practice.evidence.site_rule import site_rule
 from assistant.station.account.json_out import print_json
@@ -15,7 +15,7 @@ from assistant.station.account.json_out import print_json
 
 def evidence_folder(chosen: Path | None = None) -> Path:
     """Where trainees' evidence is kept."""
-    return chosen or Path(platformdirs.user_data_dir("gauntlet", appauthor=False)) / "trainees"
+    return chosen or trainees_folder()
 
 
 def show_evidence(trainee: str, file: TraineeFile, rule: Path | None, now: datetime, as_json: bool) -> int:

@@ -13,6 +13,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from assistant.errors import UsageError
+from assistant.hearing.people.old_profile import old_name, require_name
 
 MOST_BYTES = 200  # of a folder's name; file systems allow 255
 _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")  # Windows device names
@@ -27,7 +28,7 @@ def folder_name(name: str) -> str:
     """The name of a trainee's folder; `urllib.parse.unquote`, with "%" for "=", gives the folded name again. Raises UsageError for a name
     without a letter or digit, or one too long for a folder."""
     plain = folded(name)
-    _require_name(plain)
+    require_name(plain)
     out = quote(plain, safe="").replace("-", "%2D").replace("~", "%7E").replace("%", "=")  # no "-": older folders have it for any sign
     if out[0] == "." or _RESERVED.fullmatch(out):
         out = f"={ord(out[0]):02X}{out[1:]}"
@@ -37,13 +38,6 @@ def folder_name(name: str) -> str:
         raise UsageError("The trainee's name is too long.", expected=f"at most {MOST_BYTES} bytes once it is escaped",
                          try_next="--trainee with a shorter name")
     return out
-
-
-def old_name(name: str) -> str:
-    """The folder such a trainee had before: "-" for every sign, so that several names shared one. Raises UsageError for
-    a name without a letter or digit."""
-    _require_name(name)
-    return "".join(c if c.isalnum() or c in "-_" else "-" for c in name.strip().lower())[:80]
 
 
 def trainee_folder(root: Path, name: str) -> Path:
@@ -74,8 +68,3 @@ def names_in(folder: Path) -> set[str]:
         except (OSError, ValueError, KeyError, TypeError):
             continue
     return found
-
-
-def _require_name(name: str) -> None:
-    if not any(c.isalnum() for c in name):
-        raise UsageError("The trainee needs a name.", try_next="--trainee NAME")

@@ -28,6 +28,7 @@ from assistant.practice.evidence.score import enclosure_log, score
 from assistant.practice.oracle.judge import Oracle
 from assistant.practice.session_run import OnFacts, OnWorld, Practised, keep_log, mishap_logs, options_for
 from assistant.practice.trainee.levels import level
+from assistant.practice.trainee.practice_live import PracticeAtHeadset, practise_at_headset
 from assistant.practice.trainee.spoken_recall import SpokenRecall
 from assistant.practice.trainee.typed import TypedTrainee
 from assistant.session import inputs
@@ -38,7 +39,6 @@ from assistant.speaking.noise import FanNoise
 from assistant.station.live.devices import REAL, LiveDevices
 from assistant.station.live.own_voice import as_said_by, profile_of
 from assistant.station.live.parts import LiveChoices
-from assistant.station.live.practice_live import PracticeAtHeadset, practise_at_headset
 from assistant.station.live.setup import Prepared
 
 _COLLEAGUE_MS = 9000  # from a request for a second person to their coming

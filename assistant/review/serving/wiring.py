@@ -97,10 +97,15 @@ def practice_evidence(
     return EvidencePort(trainees, of, place)
 
 
+def own_folder(port: EvidencePort, person: str) -> str:
+    """The name of the folder where `person`'s evidence is or would go. Raises UsageError for a name that can't be one."""
+    return _trainee_folder(port.folder, person).name
+
+
 def trainee_folder(port: EvidencePort, name: str) -> str:
     """The folder's name of a trainee called `name`, which may also be the folder's own. Raises UsageError for a name that
     can't be one."""
-    theirs, there = _trainee_folder(port.folder, name).name, port.trainees()
+    theirs, there = own_folder(port, name), port.trainees()
     return name if theirs not in there and name in there else theirs
 
 

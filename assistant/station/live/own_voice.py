@@ -8,10 +8,8 @@ from dataclasses import replace
 from assistant.account.plans import dressed
 from assistant.errors import SiteFileError, UsageError
 from assistant.hearing.judging.judge import Bars
+from assistant.hearing.people.old_profile import old_name, old_profile, trainees_folder
 from assistant.hearing.people.profile import Profile, load_profile, profile_folder
-from assistant.practice.evidence.command import evidence_folder
-from assistant.practice.trainee.folder import old_name
-from assistant.practice.trainee.old_hearing_file import old_profile
 from assistant.station.live.setup import Prepared, vocabulary
 
 
@@ -30,7 +28,7 @@ def profile_of(name: str | None, person: str, language: str, say: Callable[[str]
         return named
     try:
         there = (profile_folder() / f"{person}.json").is_file()
-        found = load_profile(person) if there else old_profile(evidence_folder() / old_name(person), person)
+        found = load_profile(person) if there else old_profile(trainees_folder() / old_name(person), person)
     except (UsageError, SiteFileError) as error:
         say(f"{error} The session goes on without it.")
         return None

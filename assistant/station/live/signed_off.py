@@ -6,12 +6,11 @@ from datetime import date
 from pathlib import Path
 
 from assistant.errors import RefusedError
-from assistant.practice.trainee.folder import trainee_folder
 from assistant.procedure.loading.load import load_procedure
 from assistant.review.people.accounts import Accounts
 from assistant.review.people.practice_signoff_lines import SIGNED, sign_offs, why_not_standing
 from assistant.review.serving.places import home_folder, keys_folder
-from assistant.review.serving.wiring import practice_evidence
+from assistant.review.serving.wiring import own_folder, practice_evidence
 
 SHIPPED = "default"
 
@@ -26,7 +25,7 @@ def require_sign_off(
     rule or procedure, RecordError for damaged keys."""
     wanted = load_procedure(procedure, site).procedure.id
     port = practice_evidence(evidence, None if rule == SHIPPED else Path(rule), lambda: today or date.today())
-    name = trainee_folder(port.folder, person).name
+    name = own_folder(port, person)
     found = port.of(name)
     assert found is not None  # for whoever has no evidence yet it has nothing met
     missing = [what for what, met, _ in found.demands if not met]

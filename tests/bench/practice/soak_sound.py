@@ -11,6 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from assistant.demo.demo import run_media_session
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import Persona
@@ -21,7 +22,6 @@ from assistant.practice.oracle.ledger import CLASSES, ENGINE
 from assistant.session import inputs
 from assistant.session.facts.lines import Heard
 from assistant.session.rules import RULES_VERSION
-from assistant.station.demo.demo import run_media_session
 from assistant.station.live.setup import Prepared, prepare
 from assistant.station.loop.screen import PlainScreen
 from tests.bench.practice.by_ear import AssistantEar, ByEar, open_ear

@@ -11,15 +11,15 @@ from typing import Any
 import numpy as np
 
 from assistant.hearing.people.profile import Profile
+from assistant.practice.trainee.asking_loop import AskingLoop
+from assistant.practice.trainee.practice_clock import PracticeClock
 from assistant.practice.trainee.spoken_recall import SpokenRecall
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
 from assistant.speaking.player import Player
-from assistant.station.live.asking_loop import AskingLoop
 from assistant.station.live.devices import REAL, LiveDevices
 from assistant.station.live.parts import LiveChoices, open_parts, prepare_lines
-from assistant.station.live.practice_clock import PracticeClock
 from assistant.station.live.setup import Prepared
 from assistant.station.loop.clips import clip_keeper, rule_told
 from assistant.station.loop.folders import records_folder

@@ -8,9 +8,9 @@ from pathlib import Path
 import click
 
 from assistant.account.times import clock_text
+from assistant.demo.demo import DemoResult
 from assistant.errors import ReplayMismatchError
 from assistant.station.account.json_out import print_json
-from assistant.station.demo.demo import DemoResult
 
 
 @click.command()
@@ -31,8 +31,8 @@ def demo(
 
     Nothing of it is live work, and its record can never pass for that.
     """
+    from assistant.demo.demo import run_demo
     from assistant.procedure.model.plan import Plan
-    from assistant.station.demo.demo import run_demo
     from assistant.station.loop.screen import LiveScreen, PlainScreen, open_screen
 
     def screen(plan: Plan, title: str) -> PlainScreen | LiveScreen:

@@ -5,11 +5,31 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from assistant.errors import SiteFileError
+from assistant.errors import SiteFileError, UsageError
 from assistant.hearing.judging.judge import Bars
 from assistant.hearing.people.profile import Profile
 
 FILE = "hearing.json"
+
+
+def trainees_folder() -> Path:
+    """Where trainees' evidence is kept, and beside it the older profiles."""
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("gauntlet", appauthor=False)) / "trainees"
+
+
+def old_name(name: str) -> str:
+    """The folder such a person had before: "-" for every sign, so that several names shared one. Raises UsageError for
+    a name without a letter or digit."""
+    require_name(name)
+    return "".join(c if c.isalnum() or c in "-_" else "-" for c in name.strip().lower())[:80]
+
+
+def require_name(name: str) -> None:
+    """Raises UsageError for a name without a letter or digit."""
+    if not any(c.isalnum() for c in name):
+        raise UsageError("The trainee needs a name.", try_next="--trainee NAME")
 
 
 def old_profile(folder: Path, person: str) -> Profile | None:

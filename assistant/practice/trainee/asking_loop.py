@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from assistant.practice.trainee.practice_clock import PracticeClock
 from assistant.practice.trainee.spoken_recall import EXPECTS, LISTENED_FOR, SpokenRecall
 from assistant.session import inputs
 from assistant.session.facts.base import Fact
 from assistant.session.facts.steps import StepStarted
 from assistant.speaking.player import Sounding
 from assistant.station.live.loop import LiveLoop
-from assistant.station.live.practice_clock import PracticeClock
 from assistant.station.loop.keeper import SessionKeeper
 from assistant.station.loop.mouth import Mouth
 
