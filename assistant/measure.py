@@ -14,6 +14,7 @@ FIGURES = {
     "record": ("tests.bench.record.command:record", "Append, verify, deep replay, tampering, kills."),
     "hearing": ("tests.bench.hearing.command:hearing", "Recall, false accepts, latency, processor."),
     "speech": ("tests.bench.speaking.command:command", "From text to sound."),
+    "danger": ("tests.bench.session.danger:danger", "A person or the containment in danger, at every step."),
     "prover": ("tests.bench.prover.command:prover", "Planted faults refuted by the proof."),
     "practice": ("tests.bench.practice.command:practice", "Ranking of personas, sessions a second."),
     "by-ear": ("tests.bench.practice.measure_by_ear:by_ear", "An operator that hears the sound: words, repeats, cleans done."),
