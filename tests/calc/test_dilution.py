@@ -80,3 +80,13 @@ def test_isopropyl_alcohol_is_refused_with_the_reason():
 def test_what_cannot_be_made_is_refused(bad):
     with pytest.raises(ValueError):
         dilute(**({"total_ml": 100, "wanted_percent": 70, "stock_percent": 96} | bad))
+
+
+def test_mass_fractions_reach_from_water_to_ethanol_and_no_further():
+    assert density_kg_m3(0) == pytest.approx(
+        998.201, abs=0.001
+    )  # OIML R 22, first coefficient: water at 20 C
+    assert density_kg_m3(1) == pytest.approx(789.239, abs=0.001)
+    for outside in (-0.001, 1.001):
+        with pytest.raises(ValueError, match="between 0 and 1"):
+            density_kg_m3(outside)

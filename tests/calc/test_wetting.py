@@ -51,3 +51,9 @@ def test_area_volume_and_time_by_definition():
     assert agent_ml(area_cm2=area, coverage_ml_m2=30) == pytest.approx(11.15, abs=0.01)
     assert wiping_ms(area_cm2=2500, speed_cm2_s=250) == 10_000
     assert largest_area_cm2(wet_ms=10_000, speed_cm2_s=250) == 2500
+
+
+def test_no_area_takes_no_time_and_no_wet_time_is_refused_by_its_name():
+    assert wiping_ms(area_cm2=0, speed_cm2_s=250) == 0
+    with pytest.raises(ValueError, match="wet time"):
+        wetting_passes(contact_ms=0, wet_ms=0, lead_ms=0, wiping_ms=0)

@@ -64,3 +64,9 @@ def test_areas_must_be_positive():
             faces_needed(area, face)
     with pytest.raises(ValueError):
         plan_wipes([], 0)
+    assert faces_needed(1, 1) == 1
+
+
+def test_equally_dirty_surfaces_share_a_wipe_face_after_face():
+    cues = plan_wipes([WipeJob(2000, 2000, "a", 3), WipeJob(2000, 2000, "a", 3)], 8)
+    assert [(c.start, c.wipes) for c in cues] == [("new_wipe", 1), ("fresh_face", 0)]

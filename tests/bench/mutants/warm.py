@@ -39,6 +39,8 @@ OPTIONS = [
     "-o",
     "tmp_path_retention_policy=none",
 ]
+# So many calls of a function without a new line, and a test's further calls of it aren't looked at.
+_NOTHING_NEW = 300
 _STUCK_S = 120  # a fork that waits for something, using no processor time
 
 
@@ -69,10 +71,13 @@ class Touched(_Quick):
     @pytest.hookimpl(hookwrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Any:
         seen: dict[CodeType, set[int]] = {}
+        idle: dict[CodeType, int] = {}  # calls since the last new line
 
         def line(frame: FrameType, event: str, _: Any) -> Any:
-            if event == "line":
-                seen[frame.f_code].add(frame.f_lineno)
+            code = frame.f_code
+            if event == "line" and frame.f_lineno not in seen[code]:
+                seen[code].add(frame.f_lineno)
+                idle[code] = 0
             return line
 
         def call(frame: FrameType, _event: str, _: Any) -> Any:
@@ -81,7 +86,8 @@ class Touched(_Quick):
                 return None
             lines = seen.setdefault(code, set())
             lines.add(code.co_firstlineno)
-            return line if len(lines) < len(_lines_of(code)) else None
+            idle[code] = idle.get(code, 0) + 1
+            return line if idle[code] < _NOTHING_NEW and len(lines) < len(_lines_of(code)) else None
 
         self.failed, began = False, time.process_time()
         sys.settrace(call)
@@ -193,7 +199,8 @@ def whole(job: dict[str, Any]) -> int:
 
     def get_code(self: Any, name: str) -> CodeType | None:
         if str(Path(self.path).resolve()) != path:
-            return unchanged(self, name)
+            kept: CodeType | None = unchanged(self, name)
+            return kept
         return compile(mutated(Path(path).read_text(encoding="utf-8"), job["number"]), path, "exec")
 
     loader.get_code = get_code
