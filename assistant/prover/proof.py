@@ -103,9 +103,7 @@ def slices_for(plan: Plan, processes: int = 2) -> list[Slice]:
     return found
 
 
-def _search(
-    plan: Plan, need: Requirements, piece: Slice, bounds: Bounds, name: str, shown: bool, staged: bool = True
-) -> Result:
+def _search(plan: Plan, need: Requirements, piece: Slice, bounds: Bounds, name: str, shown: bool) -> Result:
     started = last = time.monotonic()
 
     def progress(states: int, transitions: int) -> None:

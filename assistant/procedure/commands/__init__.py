@@ -1,1 +1,1 @@
-"""Commands of the procedure room that need another room's help: approval needs the key store and the prover."""
+"""Commands on site files, `assistant check` and its neighbours; what needs keys or the proof stands in the station."""

@@ -33,37 +33,25 @@ def _say(cond: Cond) -> str:
     return f"{cond.kind} {cond.subject} {cond.value}"
 
 
+def _unmet(v: Visit, conditions: Iterable[Cond], field: str, under: str = "") -> Iterable[Hit]:
+    for cond in conditions:
+        if not _holds(v, cond):
+            said = f"{v.step.id} comes while this isn't so: {_say(cond)}."
+            yield v.flat.model, field, said, f"Put the missing step before it{under}."
+
+
 @rule("opening-conditions", "An opening is opened only when its conditions hold.")
 def opening_conditions(c: Context) -> Iterable[Hit]:
-    seen = set()
     for v in c.visits():
-        if v.step.kind not in ("open", "close"):
-            continue
-        opening = c.plan.openings[v.step.opening]
-        for cond in opening.opens_when if v.step.kind == "open" else opening.closes_when:
-            if not _holds(v, cond) and (v.step.id, cond) not in seen:
-                seen.add((v.step.id, cond))
-                yield (
-                    v.flat.model,
-                    "opening",
-                    f"{v.step.id} comes while this isn't so: {_say(cond)}.",
-                    "Put the missing step before it.",
-                )
+        if v.step.kind in ("open", "close"):
+            opening = c.plan.openings[v.step.opening]
+            yield from _unmet(v, opening.opens_when if v.step.kind == "open" else opening.closes_when, "opening")
 
 
 @rule("requirement-unmet", "What a step requires has happened by then.")
 def requirement_unmet(c: Context) -> Iterable[Hit]:
-    seen = set()
     for v in c.visits():
-        for cond in v.step.requires:
-            if not _holds(v, cond) and (v.step.id, cond) not in seen:
-                seen.add((v.step.id, cond))
-                yield (
-                    v.flat.model,
-                    "requires",
-                    f"{v.step.id} comes while this isn't so: {_say(cond)}.",
-                    "Put the missing step before it, under the same answers.",
-                )
+        yield from _unmet(v, v.step.requires, "requires", ", under the same answers")
 
 
 @rule("two-doors", "Two interlocked openings are never open together.")
@@ -162,11 +150,9 @@ def left_open(c: Context) -> Iterable[Hit]:
 
 @rule("moved-twice", "An opening is opened only when closed, and closed only when open.", WARNING)
 def moved_twice(c: Context) -> Iterable[Hit]:
-    seen = set()
     for v in c.visits():
         wanted = {"open": "open", "close": "closed"}.get(v.step.kind)
-        if wanted and v.openings.get(v.step.opening) == wanted and v.step.id not in seen:
-            seen.add(v.step.id)
+        if wanted and v.openings.get(v.step.opening) == wanted:
             yield v.flat.model, "opening", f"{v.step.opening} is {wanted} already.", "Take the step out."
 
 
@@ -268,19 +254,9 @@ def opens_unconfirmed(c: Context) -> Iterable[Hit]:
 
 @rule("cycle-start", "A cycle is started only when its conditions hold.")
 def cycle_start(c: Context) -> Iterable[Hit]:
-    seen = set()
     for v in c.visits():
-        if v.step.kind != "cycle":
-            continue
-        for cond in c.plan.cycles[v.step.cycle].starts_when:
-            if not _holds(v, cond) and (v.step.id, cond) not in seen:
-                seen.add((v.step.id, cond))
-                yield (
-                    v.flat.model,
-                    "cycle",
-                    f"{v.step.id} comes while this isn't so: {_say(cond)}.",
-                    "Put the missing step before it.",
-                )
+        if v.step.kind == "cycle":
+            yield from _unmet(v, c.plan.cycles[v.step.cycle].starts_when, "cycle")
 
 
 @rule("cycle-not-awaited", "A cycle that is started is waited for.")

@@ -131,7 +131,6 @@ def rewet_too_late(c: Context) -> Iterable[Hit]:
     "rewet-out-of-reach", "A contact that needs re-wetting ends before the hands leave or its door is shut.", source=_LABEL
 )
 def rewet_out_of_reach(c: Context) -> Iterable[Hit]:
-    seen = set()
     for v in c.visits():
         if v.step.kind not in ("move", "close") or not v.running:
             continue
@@ -143,9 +142,7 @@ def rewet_out_of_reach(c: Context) -> Iterable[Hit]:
                 step.wet_ms
                 and (v.step.kind == "move" or v.step.opening in ways)
                 and step.wet_ms <= step.contact_ms + LISTENING_MS
-                and (v.step.id, surface) not in seen
             ):
-                seen.add((v.step.id, surface))
                 yield (
                     v.flat.model,
                     "",

@@ -1,1 +1,1 @@
-"""What people take away: a PDF report, a CSV of facts, one self-contained archive."""
+"""A record as others read it: PDF, CSV, archive, tag. Says nothing that the record doesn't hold."""

@@ -6,12 +6,11 @@ import hashlib
 import re
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any
 
 from assistant.errors import RecordError
 from assistant.record.lines.canonical import NotCanonical, from_canonical, to_canonical_read_back
 
-RecordKind = Literal["live", "practice", "demo", "script"]
 RECORD_KINDS: tuple[str, ...] = ("live", "practice", "demo", "script")
 
 # Lines that the record room itself writes; every other kind belongs to the core. Kind -> newest version read.

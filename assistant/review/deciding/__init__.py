@@ -1,0 +1,1 @@
+"""What a supervisor decides on a session, and the signatures that decisions become."""

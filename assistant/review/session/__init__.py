@@ -1,0 +1,1 @@
+"""One session as the pages tell it: digest, lanes, steps, and two sessions beside each other."""
