@@ -4,7 +4,7 @@ Where to look: `words` (what was said: is it allowed, and what does it do), `tim
 completions, limits), `order` (what comes next, and the way there), `troubles` (mishaps, breaks, devices, stops, what is
 owed again), `asking` (what is said), `facts` (what can have happened), `changes` (what each fact changes).
 Beside them: `decide` (the one entry), `modes` (the mode table), `state`, `inputs`. So a re-wet is decided in
-`timing/wet_times.py`, when it is due in `timing/timers.py`.
+`timing/due.py`, when it is due in `timing/timers.py`.
 """
 
 from __future__ import annotations

@@ -17,7 +17,7 @@ from assistant.session.inputs import Input
 from assistant.session.order.settle import settle
 from assistant.session.order.starting import begin
 from assistant.session.state import State
-from assistant.session.timing import wet_times
+from assistant.session.timing import due
 from assistant.session.troubles import devices, recovery
 from assistant.session.turn import Turn
 from assistant.session.words import confirming, practising, talk, values
@@ -49,7 +49,7 @@ def decide(plan: Plan, state: State, given: Input, now_ms: int) -> tuple[Fact, .
 def _advance(turn: Turn) -> None:
     """Everything due happens, and what follows from it, until nothing is due."""
     for _ in range(_MOST):
-        if not wet_times.pass_time(turn):
+        if not due.pass_time(turn):
             return
         settle(turn)
     raise RuntimeError("thresholds never end")

@@ -7,8 +7,9 @@ from assistant.procedure.model import plan as p
 from assistant.session import inputs
 from assistant.session.facts import machine, session, troubles
 from assistant.session.lookup import branch_steps, is_hazard
+from assistant.session.order.openings import move_opening
 from assistant.session.state import COMPLETE, FINAL_MODES, RUNNING, State
-from assistant.session.troubles.owing import break_cycle, lost_contacts, move_opening, owe, owed_steps
+from assistant.session.troubles.owing import break_cycle, lost_contacts, owe, owed_steps
 from assistant.session.turn import Turn
 from assistant.session.words import corrections
 

@@ -8,9 +8,10 @@ from assistant.session import inputs
 from assistant.session.asking import prompts
 from assistant.session.facts import contacts, lines, machine, steps
 from assistant.session.lookup import endangers_person, name_of, same_person
+from assistant.session.order.openings import move_opening
 from assistant.session.timing.timers import wet_ms_today
 from assistant.session.troubles import mishaps, stopping
-from assistant.session.troubles.owing import move_opening, owe_way_out
+from assistant.session.troubles.owing import owe_way_out
 from assistant.session.turn import Turn
 
 _SHORTEST_PATCH_MS = 1_000  # whatever the surfaces need

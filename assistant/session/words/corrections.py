@@ -8,9 +8,10 @@ from assistant.session.facts import contacts, lines, machine, session, steps, tr
 from assistant.session.lookup import came_from, name_of
 from assistant.session.order import starting
 from assistant.session.order.bridges import SIGN_IN, bridge_step, is_bridge
+from assistant.session.order.openings import move_opening
 from assistant.session.state import BROKEN, CLEAN
 from assistant.session.troubles import mishaps
-from assistant.session.troubles.owing import break_cycle, lost_contacts, move_opening, owe
+from assistant.session.troubles.owing import break_cycle, lost_contacts, owe
 from assistant.session.turn import Turn
 
 
