@@ -1,4 +1,4 @@
-"""What steps, surfaces, doors and cycles are called on the pages; lengths of time in words.
+"""What steps, surfaces, doors and cycles are called.
 
 Names come from the plan as it was on the day; without one, from the ids.
 """
@@ -106,13 +106,3 @@ def left_open_words(plan: Plan | None, item: str) -> str:
         "opening": "not left as it must be",
     }[kind]
     return f"{named(plan, name)}: {text}"
-
-
-def span_words(ms: int) -> str:
-    """A length of time in words: 45 s, 3 min 5 s, 2 h 10 min."""
-    s = max(0, round(ms / 1000))
-    if s < 60:
-        return f"{s} s"
-    if s < 3600:
-        return f"{s // 60} min {s % 60} s" if s % 60 and s < 600 else f"{round(s / 60)} min"
-    return f"{s // 3600} h {s % 3600 // 60} min" if s % 3600 // 60 else f"{s // 3600} h"

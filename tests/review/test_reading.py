@@ -7,8 +7,8 @@ import itertools
 
 import pytest
 
-from assistant.account.names import span_words
 from assistant.account.steps import step_rows
+from assistant.account.times import span_words
 from assistant.review.deciding.decisions import Signed
 from assistant.review.register.index import Row
 from assistant.review.serving.desk import Desk

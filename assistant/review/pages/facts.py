@@ -10,6 +10,7 @@ from typing import Any
 from starlette.responses import Response
 
 from assistant.account.names import plain
+from assistant.account.telling import tell
 from assistant.record.lines.envelope import Line
 from assistant.record.lines.safe_text import printable
 from assistant.review.serving.call import Call, session_url
@@ -21,13 +22,14 @@ MOST_FIELDS, MOST_TEXT, MOST_RAW = 40, 400, 6_000
 
 @dataclass(frozen=True)
 class FactRow:
-    """One line as shown. `fields`: name and value of everything it holds; `raw`: its bytes as text, `cut` when
+    """One line as shown. `told`: what it tells in words, "" for a line of the record itself; `fields`: name and value of everything it holds; `raw`: its bytes as text, `cut` when
     there is more; `holds`: that the chain was checked through it."""
 
     seq: int
     at_ms: int
     clock: str
     kind: str
+    told: str
     fields: list[tuple[str, str]]
     sha256: str
     prev: str
@@ -56,6 +58,7 @@ def facts(call: Call) -> Response:
         place = next((n for n, line in enumerate(fitting) if line.seq == wanted), None)
         page = page if place is None else place // PER_PAGE + 1
     name = f"{opened.folder.parent.name}/{opened.folder.name}"
+    told = {line: tell(opened.plan, fact).text for line, fact in zip(opened.lines, opened.facts, strict=True)}
     shown = fitting[(page - 1) * PER_PAGE : page * PER_PAGE]
     return call.page(
         "facts.html",
@@ -63,7 +66,7 @@ def facts(call: Call) -> Response:
         name=name,
         title=opened.record.header.get("procedure"),
         started=lines[0].wall,
-        rows=[_row(call, line, lines[0].wall, report.holds_through) for line in shown],
+        rows=[_row(call, line, lines[0].wall, report.holds_through, told.get(line.seq, "")) for line in shown],
         kinds=counts,
         kind=kind,
         total=len(fitting),
@@ -75,13 +78,14 @@ def facts(call: Call) -> Response:
     )
 
 
-def _row(call: Call, line: Line, started: str, holds_through: int) -> FactRow:
+def _row(call: Call, line: Line, started: str, holds_through: int, told: str) -> FactRow:
     raw = line.raw.decode("utf-8", "replace")
     return FactRow(
         line.seq,
         line.t_ms,
         call.desk.clock.at(started, line.t_ms),
         plain(line.kind),
+        _shown(told, MOST_TEXT),
         list(_fields(line.data)),
         line.sha256,
         line.prev,

@@ -9,6 +9,7 @@ from starlette.responses import Response
 
 from assistant.account.names import left_open_words
 from assistant.account.steps import step_rows
+from assistant.account.telling import heard_words
 from assistant.errors import RecordError
 from assistant.review.deciding.decisions import signed_lines, standing
 from assistant.review.deciding.holding import is_paper, why_not_holding
@@ -172,7 +173,7 @@ def _words(opened: Opened) -> list[WordRow]:
                     fact.at_ms,
                     fact.started_ms,
                     fact.ended_ms,
-                    fact.word.replace("_", " ") or fact.value,
+                    heard_words(opened.plan, fact),
                     fact.said,
                     (fact.reason or "not understood") if not fact.accepted else "taken, though not sure",
                     max(0, min(1000, fact.confidence_pm)),

@@ -14,7 +14,7 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from assistant.account.names import span_words
+from assistant.account.times import span_words
 from assistant.record.lines.safe_text import printable
 from assistant.review.people import roles
 from assistant.review.people.accounts import Account

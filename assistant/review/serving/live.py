@@ -19,6 +19,7 @@ from typing import Any
 
 from assistant.account.plans import PlanCache
 from assistant.account.reading import fact_of, folded
+from assistant.account.telling import heard_words
 from assistant.errors import GauntletError, RecordError
 from assistant.procedure.model.plan import Plan
 from assistant.record.lines.envelope import MalformedLine, parse_line
@@ -119,7 +120,7 @@ class LiveSession:
         if isinstance(fact, Heard):
             self.words.append(
                 {
-                    "word": fact.word.replace("_", " ") or fact.value or "",
+                    "word": heard_words(self.plan, fact),
                     "accepted": fact.accepted,
                     "reason": fact.reason,
                     "at_ms": fact.at_ms,

@@ -10,7 +10,9 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from assistant.account.names import span_words, step_name, surface_name
+from assistant.account.names import step_name
+from assistant.account.telling import tell
+from assistant.account.times import span_words
 from assistant.procedure.model.plan import Plan
 from assistant.session.facts import lines, session, steps, troubles
 from assistant.session.facts.base import Fact
@@ -84,7 +86,7 @@ def digest(facts: Sequence[Fact], plan: Plan | None, kind: str = "live") -> Dige
             found.findings.append(Finding("deviation", fact.text, fact.at_ms, 12, fact.about))
         elif isinstance(fact, troubles.BranchEntered):
             found.mishaps += 1
-            found.findings.append(Finding("mishap", _mishap(plan, fact), fact.at_ms, 12, fact.mishap))
+            found.findings.append(Finding("mishap", f"{tell(plan, fact).text}.", fact.at_ms, 12, fact.mishap))
         elif isinstance(fact, steps.CorrectionMade):
             found.corrections += 1
             corrected[fact.step] += 1
@@ -157,10 +159,3 @@ def _verdict_text(found: Digest) -> str:
         "left": "The enclosure was left before the end.",
         "": "The session has no verdict: it ended without one.",
     }.get(found.verdict, "The clean did not end complete.")
-
-
-def _mishap(plan: Plan | None, fact: troubles.BranchEntered) -> str:
-    mishap = plan.mishaps.get(fact.mishap) if plan else None
-    title = mishap.title if mishap else fact.mishap
-    place = f" ({surface_name(plan, fact.surface)})" if fact.surface else ""
-    return f"Mishap: {title}{place}."

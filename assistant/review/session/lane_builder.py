@@ -7,7 +7,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from assistant.account.names import cycle_name, opening_name, span_words, step_name, surface_name
+from assistant.account.names import cycle_name, opening_name, surface_name
+from assistant.account.telling import tell
 from assistant.procedure.model.plan import Plan
 from assistant.review.session.lanes import (
     CLEAN,
@@ -33,7 +34,7 @@ from assistant.review.session.lanes import (
     Mark,
     Span,
 )
-from assistant.session.facts import contacts, lines, machine, session, steps, troubles
+from assistant.session.facts import contacts, lines, machine, practice, session, steps, troubles
 from assistant.session.facts.base import Fact
 
 
@@ -84,9 +85,10 @@ class _Builder:
             self.lanes[key] = Lane(key, shown, "surfaces" if kind == "surface" else "enclosure")
         return self.lanes[key]
 
-    def begin(self, lane: Lane, kind: str, at_ms: int, label: str) -> None:
+    def begin(self, lane: Lane, kind: str, fact: Fact, at_ms: int | None = None, label: str = "") -> None:
+        at_ms = fact.at_ms if at_ms is None else at_ms
         self.end(lane, at_ms)
-        span = Span(kind, at_ms, at_ms, label, self.line)
+        span = Span(kind, at_ms, at_ms, label or self.told(fact, lane), self.line)
         lane.spans.append(span)
         self.open[lane.id] = span
 
@@ -95,80 +97,71 @@ class _Builder:
         if span:
             span.end_ms = max(span.start_ms, at_ms)
 
-    def mark(self, lane: Lane, kind: str, at_ms: int, label: str) -> None:
-        lane.marks.append(Mark(kind, at_ms, label, self.line))
+    def mark(self, lane: Lane, kind: str, fact: Fact, at_ms: int | None = None) -> None:
+        lane.marks.append(Mark(kind, fact.at_ms if at_ms is None else at_ms, self.told(fact, lane), self.line))
 
-    def event(self, kind: str, at_ms: int, label: str) -> None:
-        self.mark(self.events, kind, at_ms, label)
+    def told(self, fact: Fact, lane: Lane) -> str:
+        """What the fact tells, without the name of the lane: that stands before it."""
+        return tell(self.plan, fact).text.removeprefix(f"{lane.name}, ")
 
     # surfaces
 
     def stroke(self, fact: steps.StrokeStarted) -> None:
-        self.begin(self.lane("surface", fact.surface), WETTING, fact.stroke_ms, "being wetted")
+        self.begin(self.lane("surface", fact.surface), WETTING, fact, fact.stroke_ms)
 
     def contact(self, fact: contacts.ContactStarted) -> None:
         lane = self.lane("surface", fact.surface)
         running = self.open.get(lane.id)
         if running is None or running.kind != WETTING:
-            self.begin(lane, WETTING, fact.stroke_ms, "being wetted")
-        need = span_words(fact.complete_at_ms - fact.wet_since_ms)
-        self.begin(
-            lane, CONTACT, fact.wet_since_ms, f"wet with {fact.agent.replace('_', ' ')}, contact {need}"
-        )
+            self.begin(lane, WETTING, fact, fact.stroke_ms, "being wetted")
+        self.begin(lane, CONTACT, fact, fact.wet_since_ms)
 
     def rewet_asked(self, fact: contacts.RewetAsked) -> None:
-        self.mark(self.lane("surface", fact.surface), REWET, fact.at_ms, "asked to wet it again")
+        self.mark(self.lane("surface", fact.surface), REWET, fact)
 
     def rewet(self, fact: contacts.RewetConfirmed) -> None:
-        self.mark(self.lane("surface", fact.surface), REWET, fact.claimed_ms, "wetted again")
+        self.mark(self.lane("surface", fact.surface), REWET, fact, fact.claimed_ms)
 
     def dried(self, fact: contacts.SurfaceDried) -> None:
-        self.begin(
-            self.lane("surface", fact.surface), DRIED, fact.at_ms, "dried too soon; its time counts from zero"
-        )
+        self.begin(self.lane("surface", fact.surface), DRIED, fact)
 
     def complete(self, fact: contacts.ContactCompleted) -> None:
-        self.begin(self.lane("surface", fact.surface), CLEAN, fact.due_ms, "contact time complete")
+        self.begin(self.lane("surface", fact.surface), CLEAN, fact, fact.due_ms)
 
     def void(self, fact: contacts.ContactVoided) -> None:
         lane = self.lane("surface", fact.surface)
         running = self.open.get(lane.id)
         if running is None or running.kind != DRIED:
-            self.begin(lane, VOID, fact.at_ms, f"counts no more: {fact.reason}")
+            self.begin(lane, VOID, fact)
 
     def spoiled(self, fact: troubles.SurfaceSpoiled) -> None:
-        self.begin(self.lane("surface", fact.surface), VOID, fact.at_ms, f"counts no more: {fact.reason}")
+        self.begin(self.lane("surface", fact.surface), VOID, fact)
 
     # enclosure
 
     def opening(self, fact: machine.OpeningMoved) -> None:
         lane = self.lane("opening", fact.opening)
         if fact.to == "open":
-            self.begin(lane, OPEN, fact.at_ms, "open")
+            self.begin(lane, OPEN, fact)
         else:
             self.end(lane, fact.at_ms)
 
     def cycle(self, fact: machine.CycleStarted) -> None:
-        self.begin(
-            self.lane("cycle", fact.cycle),
-            RUNNING,
-            fact.started_ms,
-            f"running, {span_words(fact.due_ms - fact.started_ms)}",
-        )
+        self.begin(self.lane("cycle", fact.cycle), RUNNING, fact, fact.started_ms)
 
     def cycle_done(self, fact: machine.CycleCompleted) -> None:
-        self.begin(self.lane("cycle", fact.cycle), CLEAN, fact.due_ms, "complete")
+        self.begin(self.lane("cycle", fact.cycle), CLEAN, fact, fact.due_ms)
 
     def cycle_broken(self, fact: machine.CycleBroken) -> None:
         lane = self.lane("cycle", fact.cycle)
         self.end(lane, fact.at_ms)
-        self.mark(lane, NOTE, fact.at_ms, f"counts no more: {fact.reason}")
+        self.mark(lane, NOTE, fact)
 
     def moved(self, fact: machine.HandsMoved) -> None:
         if fact.to == "room":
             self.end(self.hands, fact.at_ms)
         else:
-            self.begin(self.hands, GAUNTLETS, fact.at_ms, f"hands in the {fact.to}")
+            self.begin(self.hands, GAUNTLETS, fact)
 
     # sound
 
@@ -180,17 +173,8 @@ class _Builder:
         self.voice.spans.append(Span(SPOKEN, fact.started_ms, fact.ended_ms, text, line))
 
     def heard(self, fact: lines.Heard) -> None:
-        what = fact.word.replace("_", " ") or fact.value or "not a command"
-        label = what if fact.accepted else f"{what}: {fact.reason or 'refused'}"
-        self.ear.spans.append(
-            Span(
-                HEARD if fact.accepted else REFUSED,
-                fact.started_ms,
-                max(fact.ended_ms, fact.started_ms + 1),
-                label,
-                self.line,
-            )
-        )
+        kind, end_ms = HEARD if fact.accepted else REFUSED, max(fact.ended_ms, fact.started_ms + 1)
+        self.ear.spans.append(Span(kind, fact.started_ms, end_ms, self.told(fact, self.ear), self.line))
 
     # events
 
@@ -198,36 +182,32 @@ class _Builder:
         marks = self.events.marks
         told = marks and marks[-1].kind == SKIP and marks[-1].at_ms == fact.at_ms
         if fact.code != "mishap" and not told:  # the branch that follows has its own mark
-            self.event(DEVIATION, fact.at_ms, fact.text)
+            self.mark(self.events, DEVIATION, fact)
 
-    def branch(self, fact: troubles.BranchEntered) -> None:
-        mishap = self.plan.mishaps.get(fact.mishap) if self.plan else None
-        self.event(MISHAP, fact.at_ms, f"Mishap: {mishap.title if mishap else fact.mishap}")
+    def branch(self, fact: troubles.BranchEntered | troubles.MishapNoted) -> None:
+        self.mark(self.events, MISHAP, fact)
 
     def correction(self, fact: steps.CorrectionMade) -> None:
-        self.event(CORRECTION, fact.at_ms, f"Taken back: {step_name(self.plan, fact.step)}")
+        self.mark(self.events, CORRECTION, fact)
 
     def skipped(self, fact: steps.StepSkipped) -> None:
         # A skip is told as a deviation in the same moment; one mark says both.
         self.events.marks = [m for m in self.events.marks if m.at_ms != fact.at_ms or m.kind != DEVIATION]
-        self.event(SKIP, fact.at_ms, f"Skipped: {step_name(self.plan, fact.step)}")
+        self.mark(self.events, SKIP, fact)
 
     def recovered(self, fact: troubles.Recovered) -> None:
-        self.event(RECOVERY, fact.at_ms, f"Nobody watched for {span_words(fact.unwatched_ms)} ({fact.why})")
+        self.mark(self.events, RECOVERY, fact)
 
     def paused(self, fact: session.Paused) -> None:
-        self.begin(self.events, PAUSED, fact.at_ms, "paused; physical timers went on")
+        self.begin(self.events, PAUSED, fact)
 
     def returned(self, fact: session.Returned) -> None:
         running = self.open.get("events")
         if running and running.kind == PAUSED and fact.to != "paused":
             self.end(self.events, fact.at_ms)
 
-    def person(self, fact: session.PersonChanged) -> None:
-        self.event(NOTE, fact.at_ms, f"{fact.person} takes over from {fact.before}")
-
-    def lost(self, fact: troubles.DeviceLost) -> None:
-        self.event(NOTE, fact.at_ms, f"The {fact.device} was lost")
+    def noted(self, fact: Fact) -> None:
+        self.mark(self.events, NOTE, fact)
 
 
 _HANDLERS: dict[type[Fact], Callable[[_Builder, Any], None]] = {
@@ -250,10 +230,42 @@ _HANDLERS: dict[type[Fact], Callable[[_Builder, Any], None]] = {
     troubles.Deviation: _Builder.deviation,
     troubles.BranchEntered: _Builder.branch,
     troubles.Recovered: _Builder.recovered,
-    troubles.DeviceLost: _Builder.lost,
+    troubles.DeviceLost: _Builder.noted,
     steps.CorrectionMade: _Builder.correction,
     steps.StepSkipped: _Builder.skipped,
     session.Paused: _Builder.paused,
     session.Returned: _Builder.returned,
-    session.PersonChanged: _Builder.person,
+    session.PersonChanged: _Builder.noted,
+    troubles.MishapNoted: _Builder.branch,
+    troubles.DeviceBack: _Builder.noted,
+    troubles.ClockStepped: _Builder.noted,
+    troubles.SoundGap: _Builder.noted,
+    machine.LimitMissed: _Builder.noted,
+    session.StopBegun: _Builder.noted,
+}
+
+_IN_STEPS, _SPOKEN, _OTHER_MARK = "stands in the table of steps", "a line on the lane of speech", "another mark says it"
+# Kinds without a span or mark of their own, each with the reason.
+NOT_DRAWN: dict[type[Fact], str] = {
+    **dict.fromkeys((
+        steps.StepStarted, steps.ClaimQuestioned, steps.ClaimDropped, steps.WitnessGiven, steps.StepConfirmed,
+        steps.CheckAnswered, steps.StepOwed, steps.ValueHeard, steps.ValueDropped, steps.ValueFailed, steps.SignsHeard,
+        steps.ValueAccepted, steps.WaitEnded, contacts.PatchWetted, contacts.PatchDried, contacts.PatchVoided,
+        practice.NextRecalled,
+    ), _IN_STEPS),
+    **dict.fromkeys((
+        session.OptionAsked, steps.ReadBackAsked, steps.WitnessAsked, steps.SpellingAsked, steps.TimeLeftSaid,
+        lines.NotNow, lines.KeysOffered, lines.Announced, machine.LimitWarned, troubles.TroubleAsked,
+        troubles.WhichAsked, troubles.HeldSaid, troubles.QuestionsResumed, contacts.RewetResumed,
+    ), _SPOKEN),
+    **dict.fromkeys((
+        contacts.RewetStroke, contacts.RemedyChosen, troubles.BranchLeft, troubles.RedoPlanned,
+    ), _OTHER_MARK),
+    session.SessionBegun: "the line begins with it",
+    session.VerdictReached: "the line ends with it; the page's head says it",
+    session.OptionAnswered: "the word heard stands on the lane of hearing",
+    troubles.RecoveryAnswered: "the word heard stands on the lane of hearing",
+    lines.MannerChanged: "how it speaks, not what happened",
+    machine.MachineSet: "has no lane; the step that set it tells it",
+    troubles.HeldBack: "nothing was said yet; what is said later stands on the lane of speech",
 }

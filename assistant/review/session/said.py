@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.account.telling import heard_words
 from assistant.review.session.opened import Opened
 from assistant.session.facts.lines import Heard, LineEnded, LineSpoken
 
@@ -36,7 +37,7 @@ def said_rows(opened: Opened) -> list[SaidRow]:
             row = speaking.pop(fact.line)
             row.started_ms, row.ended_ms, row.cut = fact.started_ms, fact.ended_ms, fact.interrupted
         elif isinstance(fact, Heard):
-            text = fact.word.replace("_", " ") or fact.value or "not a command"
+            text = heard_words(opened.plan, fact)
             reason = "" if fact.accepted else fact.reason or "not understood"
             found.append(SaidRow(line, False, fact.started_ms, fact.ended_ms, text, reason, fact.clip_sha256))
     found.sort(key=lambda row: row.started_ms)

@@ -15,6 +15,7 @@ from rich.progress_bar import ProgressBar
 from rich.table import Table
 from rich.text import Text
 
+from assistant.account.fact_lines import fact_line, printable
 from assistant.account.times import clock_text
 from assistant.account.written import Written
 from assistant.procedure.model.plan import Plan
@@ -23,7 +24,6 @@ from assistant.session.facts.base import Fact
 from assistant.session.state import State
 from assistant.session.view import CONTACT, LIMIT, PATCH, WAITING, WETTING, TimerView, View, view
 from assistant.session.words.allowed import ANYWHERE, AT_WORK
-from assistant.station.account.fact_lines import fact_line, printable
 
 _STEP_ROWS = 3
 _FRAMES = 2 + 2 + (_STEP_ROWS + 2) + 3 * 2  # head, words, the step's panel, the frames of three more

@@ -8,12 +8,12 @@ from typing import TextIO
 
 from rich.console import Console
 
+from assistant.account.fact_lines import fact_line, printable
 from assistant.account.times import clock_text
 from assistant.account.written import Written
 from assistant.procedure.model.plan import Plan
 from assistant.session.facts.base import Fact
 from assistant.session.state import State
-from assistant.station.account.fact_lines import fact_line, printable
 from assistant.station.live.screen import LiveScreen
 
 __all__ = ["LiveScreen", "PlainScreen", "fact_line", "open_screen", "printable"]
