@@ -242,6 +242,7 @@ _HANDLERS: dict[type[Fact], Callable[[_Builder, Any], None]] = {
     troubles.SoundGap: _Builder.noted,
     machine.LimitMissed: _Builder.noted,
     session.StopBegun: _Builder.noted,
+    session.OptionTakenBack: _Builder.noted,
 }
 
 _IN_STEPS, _SPOKEN, _OTHER_MARK = "stands in the table of steps", "a line on the lane of speech", "another mark says it"
@@ -254,7 +255,7 @@ NOT_DRAWN: dict[type[Fact], str] = {
         practice.NextRecalled,
     ), _IN_STEPS),
     **dict.fromkeys((
-        session.OptionAsked, steps.ReadBackAsked, steps.WitnessAsked, steps.SpellingAsked, steps.TimeLeftSaid,
+        session.OptionAsked, session.OptionReadBack, session.OptionReadBackDropped, steps.ReadBackAsked, steps.WitnessAsked, steps.SpellingAsked, steps.TimeLeftSaid,
         lines.NotNow, lines.KeysOffered, lines.Announced, machine.LimitWarned, troubles.TroubleAsked,
         troubles.WhichAsked, troubles.HeldSaid, troubles.QuestionsResumed, contacts.RewetResumed,
     ), _SPOKEN),
