@@ -12,6 +12,7 @@ import click
 from assistant.errors import ReplayMismatchError, SoundDeviceError, UsageError
 from assistant.practice.enclosure import schematic
 from assistant.practice.enclosure.disturbances import COMPUTER, KINDS
+from assistant.practice.enclosure.drills import not_reached
 from assistant.practice.evidence.command import evidence_folder, show_evidence
 from assistant.practice.evidence.refresh import Refresh
 from assistant.practice.evidence.report import report
@@ -46,7 +47,8 @@ TYPE_IT = (
 @click.option("--level", "level_name", type=click.Choice(LEVELS), default=LED, show_default=True)
 @click.option("--persona", help="Show me one: a virtual operator does it. One of: " + ", ".join(persona_names()) + ".")
 @click.option("--mishaps", type=click.IntRange(0, 20), default=0, show_default=True, help="How many things go wrong.")
-@click.option("--mishap", "words", multiple=True, help="Only this kind, such as torn_glove; repeat for several.")
+@click.option("--mishap", "words", multiple=True, metavar="NAME[@STEP]", help="This mishap, such as torn_glove, at a wiping step or at STEP; repeat for several.")
+@click.option("--list-mishaps", is_flag=True, help="Show what can go wrong in PROCEDURE.")
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="The same number, the same drill.")
 @click.option("--factor", type=float, default=10.0, show_default=True, help="How many times faster waits pass; 1: true waits.")
 @click.option("--option", "answers", multiple=True, metavar="NAME=yes|no", help="Answer a question of the start.")
@@ -75,7 +77,7 @@ def practice(
     drawing: Path | None, session_id: str, stamp: str, epoch: datetime | None, ready: bool, rule: Path | None,
     tracer: tuple[str, str] | None, due: bool, words_drill: bool, as_json: bool, evidence_of: str | None,
     disturb: tuple[str, ...], by_keys: bool, microphone: str | None, headset: str | None,
-    profile: str | None, keys: bool,
+    profile: str | None, keys: bool, list_mishaps: bool,
 ) -> int:
     """Practise PROCEDURE by voice at a headset; without one, type what you would say; or let a persona show it.
 
@@ -105,6 +107,8 @@ def practice(
     if not procedure:
         raise UsageError("Which procedure?", try_next="assistant practice gb-2-light-clean")
     prepared = prepare(procedure, today=now.date().isoformat() if not session_id else "")
+    if list_mishaps:
+        return _list_mishaps(prepared.plan, as_json)
     check_compression(prepared.plan, factor)
     screen = open_screen(prepared.plan, "PRACTICE", out=sys.stderr if as_json else sys.stdout, plain=True)
     common = {
@@ -124,6 +128,8 @@ def practice(
         keep_evidence(file, done, prepared.plan, at=now, true_waits=factor == 1.0)
     if drawing:
         drawing.write_text(schematic.svg(done.world, done.ended_ms), encoding="utf-8")
+    for why in not_reached(done.drills, [(m.at_ms, m.word) for m in done.log.mishaps]):
+        click.echo(f"  {why}", err=True)
     report(done, as_json)
     if done.problems:
         raise ReplayMismatchError("The record doesn't replay to the same end: " + "; ".join(done.problems), where=str(done.folder))
@@ -167,6 +173,19 @@ def _without_sound(
             on_facts=shown, **common, **more,
             pacer=real_pace(common["factor"], lines, quick=lambda: hints.waiting) if lines is not None else None,
         )
+
+
+def _list_mishaps(plan: Plan, as_json: bool) -> int:
+    found = [
+        {"name": m.word, "title": m.title, "urgency": m.urgency, "ends_the_run": m.then != "resume"}
+        for m in plan.mishaps.values() if m.word
+    ]
+    if as_json:
+        print_json({"procedure": plan.procedure, "mishaps": found, "skipped": []})
+    for one in found if not as_json else ():
+        ends = ", ends the run" if one["ends_the_run"] else ""
+        click.echo(f"  {one['name']:<16} {one['title']} ({one['urgency']}{ends})")
+    return 0
 
 
 def _answers(plan: Plan, given: tuple[str, ...]) -> dict[str, bool]:

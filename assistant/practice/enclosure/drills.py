@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from assistant.errors import UsageError
 from assistant.practice.operator.cues import Cue
 from assistant.procedure.model.plan import WET, Plan, Step
 
@@ -42,11 +43,14 @@ def draw(
     words: tuple[str, ...] = (), with_ends: bool = False,
 ) -> tuple[Drill, ...]:
     """`count` mishaps at different wiping steps, in the order of the work. `weights`: command id -> how much more
-    often than once (see `Refresh.weights`); `words`: only these. Same plan and seed, same drills."""
+    often than once (see `Refresh.weights`); `words`: these, each once and again where
+    `count` is more, as NAME or NAME@STEP (see `asked_for`). Same plan and seed, same drills."""
     chance = random.Random(f"drill:{seed}")
+    if words:
+        return asked_for(plan, (words * max(1, count))[: max(count, len(words))], chance)
     known = [
         m for m in plan.mishaps.values()
-        if m.word and (not words or m.word in words) and (with_ends or m.word not in _ENDS)
+        if m.word and (with_ends or m.word not in _ENDS)
     ]
     wipes = [s for s in plan.steps if s.kind == WET and not s.when] or [s for s in plan.steps if s.kind == WET]
     if not known or not wipes:
@@ -60,6 +64,60 @@ def draw(
         after = chance.randrange(_LEAST_WORK_MS, _MOST_WORK_MS)
         drills.append(Drill(mishap.word, _line(step), step.surface, after, f"{mishap.title}, at the {_name(plan, step)}"))
     return tuple(drills)
+
+
+def asked_for(plan: Plan, names: Sequence[str], chance: random.Random) -> tuple[Drill, ...]:
+    """One drill for each name: NAME at one of the wiping steps, NAME@STEP at that step. Those that end the run come
+    last. Raises UsageError that says why one can't come."""
+    mishaps = {m.word: m for m in plan.mishaps.values() if m.word}
+    wipes = [s for s in plan.steps if s.kind == WET and not s.when] or [s for s in plan.steps if s.kind == WET]
+    order = {s.id: at for at, s in enumerate(plan.steps)}
+    wanted = []
+    for text in names:
+        word, _, at = text.partition("@")
+        word = word.replace("-", "_")
+        if word not in mishaps:
+            raise UsageError(
+                f"'{text}' can't come in {plan.procedure}: it has no branch for it.",
+                expected=", ".join(sorted(mishaps)), try_next=f"assistant practice {plan.procedure} --list-mishaps",
+            )
+        if at and at not in order:
+            raise UsageError(
+                f"'{text}' can't come: {plan.procedure} has no step {at}.",
+                expected="a step's id, such as " + ", ".join(list(order)[:3]),
+            )
+        if not at and not wipes:
+            raise UsageError(
+                f"'{text}' needs to be told when: {plan.procedure} wipes nothing.",
+                expected=f"{word}@STEP, with a step's id such as {next(iter(order))}",
+            )
+        wanted.append((mishaps[word], plan.step(at) if at else None))
+    free = [s for s in wipes if s not in [step for _, step in wanted]] or wipes
+    some = iter(sorted(chance.sample(range(len(free)), min(len(free), sum(step is None for _, step in wanted)))))
+    ending_last = sorted(wanted, key=lambda pair: pair[0].then != "resume")
+    placed = [(m, step or free[next(some, len(free) - 1)]) for m, step in ending_last]
+    return tuple(
+        Drill(
+            m.word, _line(step), step.surface, chance.randrange(_LEAST_WORK_MS, _MOST_WORK_MS) if step.kind == WET else 0,
+            f"{m.title}, at the {_name(plan, step)}" if step.surface else m.title,
+        )
+        for m, step in placed
+    )
+
+
+def not_reached(drills: Sequence[Drill], happened: Sequence[tuple[int, str]]) -> tuple[str, ...]:
+    """Why a drill didn't come: the sentence it hangs on was never spoken, or the run ended before its moment."""
+    came = [word for _, word in happened]
+    found = []
+    for drill in drills:
+        if drill.word in came:
+            came.remove(drill.word)
+        else:
+            found.append(
+                f"{drill.word} didn't come: the run ended, or an answer of the start left out the step, before "
+                f"\"{drill.at_line.partition('|')[0]}\" was said and done."
+            )
+    return tuple(found)
 
 
 def _line(step: Step) -> str:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from assistant.language import vocabulary as w
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.oracle.judge import Oracle
 from assistant.practice.oracle.ledger import DRYING, FALSE_CLAIM, MISPLACED
@@ -126,7 +127,7 @@ def score(plan: Plan, facts: Iterable[Any], log: EnclosureLog) -> Score:
 _AGAINST = {
     ORDER: "no word that doesn't fit, no step left out", WAITS: "every re-wet and limit in time",
     WORDS: "every utterance a command, after the assistant has finished", CLAIMS: "every confirmation true when it was said",
-    MISHAPS: f"named within {SLOW_REACTION_MS // 1000} s of each", CORRECTIONS: "none needed; owning up costs least",
+    MISHAPS: f"named first, within {SLOW_REACTION_MS // 1000} s of each", CORRECTIONS: "none needed; owning up costs least",
     HYGIENE: "a fresh face or wipe whenever one is asked for, doors one at a time",
     RECALL: "the next step known before it is told",
 }
@@ -170,6 +171,13 @@ def _reactions(facts: list[Any], mishaps: Sequence[MishapLog]) -> tuple[dict[str
             late.append(Moment(mishap.at_ms, mishap.word, f"{title} was never said"))
             continue
         took[mishap.word] = at - mishap.at_ms
+        first = next((
+            f for f in facts if f.KIND == "heard" and f.accepted and f.word not in w.HARMLESS
+            and mishap.at_ms <= f.started_ms
+        ), None)
+        if first is not None and first.at_ms < at and first.word not in (mishap.word, w.TROUBLE, w.STOP):
+            said = first.word.replace("_", " ") or first.value
+            late.append(Moment(first.at_ms, mishap.word, f"at {title} the first thing done was to say {said}"))
         if at - mishap.at_ms > SLOW_REACTION_MS:
             late.append(Moment(mishap.at_ms, mishap.word, f"{title} was said {(at - mishap.at_ms) // 1000} s later"))
     return took, late
