@@ -61,7 +61,7 @@ def verdicts(tmp_path_factory: pytest.TempPathFactory) -> Verdicts:
         (root / name).write_text(text)
     area = Area("planted", ("planted/code.py",), ("checks",))
     chosen = pick(root, [area], None, 1)["planted"]
-    run = Run(root, tmp_path_factory.mktemp("work"), root / "journal.jsonl", None, grace_s=1)
+    run = Run(root, tmp_path_factory.mktemp("work"), root / "journal.jsonl", None, grace_s=1, narrow=True)
     found = run.judge(area, chosen, lambda text: None)
     return root, {f"{one['line']} {one['change']}": one["killed"] for one in found}
 

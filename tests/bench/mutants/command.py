@@ -47,7 +47,7 @@ def mutants(
     only = changed_lines(changed) if changed else None
     chosen = pick(ROOT, areas, None if changed else sample, seed, only)
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
-        run = Run(ROOT, Path(folder), Path(journal) if journal else None, until)
+        run = Run(ROOT, Path(folder), Path(journal) if journal else None, until, narrow=bool(changed))
         verdicts = {area.name: run.judge(area, chosen[area.name], say) for area in areas if chosen[area.name]}
     found = summary(verdicts, ROOT, json.loads(EQUIVALENTS.read_text(encoding="utf-8")))
     found |= {"changed_since": changed} if changed else {"sample": sample, "seed": seed}
