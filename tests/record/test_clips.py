@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from assistant.errors import RecordError, RefusedError, StorageError, UsageError
+from assistant.errors import RecordError, StorageError, UsageError
 from assistant.record.beside.clips import ClipPolicy, ClipStore, to_flac, window
 from assistant.record.site_log import SiteLog
 from assistant.record.verify import verify
@@ -43,12 +43,6 @@ def test_refused_only_is_the_default():
         ClipPolicy("some")  # type: ignore[arg-type]
     with pytest.raises(UsageError):
         ClipPolicy(days=-1)
-
-
-def test_only_named_roles_may_listen():
-    ClipPolicy().require_listener("supervisor")
-    with pytest.raises(RefusedError):
-        ClipPolicy().require_listener("trainee")
 
 
 def test_a_clip_covers_a_second_before_and_after_as_far_as_sound_is_held():

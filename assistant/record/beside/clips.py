@@ -1,20 +1,19 @@
 """Clips of what was heard: 16 kHz FLAC beside the record, named by hash, as the site's policy says.
 
-They are somebody's voice. The site chooses all, refused-only (the default) or none, how long they are kept
-and who may listen. A clip may be deleted; its hash in the record stays. Nothing else is recorded."""
+They are somebody's voice. The site chooses all, refused-only (the default) or none, and how long they are
+kept; who may listen is the pages' to hold. A clip may be deleted; its hash in the record stays. Nothing else is recorded."""
 
 from __future__ import annotations
 
 import hashlib
 import io
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Literal
 
-from assistant.errors import RecordError, RefusedError, StorageError, UsageError
+from assistant.errors import RecordError, StorageError, UsageError
 from assistant.record.site_log import SiteLog
 from assistant.record.storage.file_store import storage_error
 from assistant.record.storage.files import Files, OsFiles, make_folders, write_whole
@@ -28,11 +27,10 @@ _NAME = re.compile(r"[0-9a-f]{64}")
 
 @dataclass(frozen=True)
 class ClipPolicy:
-    """`keep`: which utterances. `days`: how long, None for as long as the record. `listeners`: roles."""
+    """`keep`: which utterances. `days`: how long, None for as long as the record."""
 
     keep: Literal["all", "refused", "none"] = "refused"
     days: int | None = 90
-    listeners: Sequence[str] = ("supervisor",)
 
     def __post_init__(self) -> None:
         if self.keep not in ("all", "refused", "none"):
@@ -43,15 +41,6 @@ class ClipPolicy:
     def keeps(self, accepted: bool) -> bool:
         """Whether an utterance's clip is kept."""
         return self.keep == "all" or (self.keep == "refused" and not accepted)
-
-    def require_listener(self, role: str) -> None:
-        """Raises RefusedError unless `role` may listen."""
-        if role not in self.listeners:
-            raise RefusedError(
-                "This role may not listen to clips.",
-                expected=" or ".join(self.listeners) or "nobody",
-                try_next="Ask who may.",
-            )
 
 
 def window(start_s: float, end_s: float, held_from_s: float, held_to_s: float) -> tuple[float, float]:
