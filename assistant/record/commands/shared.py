@@ -47,6 +47,7 @@ def print_json(found: dict[str, Any]) -> None:
     """The command's one object on standard output."""
     json.dump(found, sys.stdout, ensure_ascii=False, sort_keys=True)
     sys.stdout.write("\n")
+    sys.stdout.flush()
 
 
 def write_out(folder: Path, name: str, data: bytes) -> Path:

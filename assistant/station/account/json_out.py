@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import Any
 
+from assistant.record.commands.shared import print_json
 
-def print_json(found: dict[str, Any]) -> None:
-    """Print `found` as the one object of this command."""
-    json.dump(found, sys.stdout, ensure_ascii=False, sort_keys=True)
-    sys.stdout.write("\n")
-    sys.stdout.flush()
+__all__ = ["print_figures", "print_json"]
 
 
 def print_figures(found: dict[str, Any], as_json: bool, width: int = 18) -> None:
