@@ -9,7 +9,7 @@ import pytest
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.loading.load import load_procedure
 from assistant.session import lookup
-from assistant.session.timing import timers, wet_times
+from assistant.session.timing import due, timers
 from tests.bench.session.danger import Figures, measure
 
 
@@ -31,7 +31,7 @@ def test_at_every_step_a_mishap_of_danger_is_dealt_with_before_anything_else(nam
 
 
 def test_a_core_that_asks_for_re_wets_in_danger_is_told_by_the_figures(monkeypatch: pytest.MonkeyPatch) -> None:
-    for module in (lookup, timers, wet_times):
+    for module in (lookup, timers, due):
         monkeypatch.setattr(module, "interrupted", lambda *a: False)
     found = _figures("gb-2-end-of-day")
     assert found.lower_urgency_asked_before_end > 0 and found.dried_owed < max(1, found.dried)
