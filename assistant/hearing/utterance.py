@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-import io
-import wave
 from dataclasses import dataclass, field
-
-from assistant.hearing.sound.frames import RATE_HZ
 
 
 @dataclass(frozen=True)
@@ -51,13 +47,3 @@ class Utterance:
     @property
     def clip_sha256(self) -> str:
         return hashlib.sha256(self.clip).hexdigest()
-
-    def clip_wav(self) -> bytes:
-        """The clip as a WAV file."""
-        out = io.BytesIO()
-        with wave.open(out, "wb") as file:
-            file.setnchannels(1)
-            file.setsampwidth(2)
-            file.setframerate(RATE_HZ)
-            file.writeframes(self.clip)
-        return out.getvalue()

@@ -19,7 +19,7 @@ from assistant.practice.evidence.report import report
 from assistant.practice.evidence.signoff import Tracer, TraineeFile, readiness
 from assistant.practice.evidence.site_rule import site_rule
 from assistant.practice.operator.persona import load_persona, persona_names
-from assistant.practice.session_run import Practised, keep_evidence, run_practice
+from assistant.practice.session_run import Practised, Wanted, keep_evidence, run_practice
 from assistant.practice.trainee.drill_report import drill_the_words
 from assistant.practice.trainee.folder import shared_folder, trainee_folder
 from assistant.practice.trainee.headset import run_at_headset
@@ -90,10 +90,7 @@ def practice(
         click.echo(f"{shared} holds practice of {trainee} and of somebody else, so it counts for nobody.", err=True)
     now = datetime.now(UTC)
     if tracer:
-        if tracer[1] not in ("passed", "failed"):
-            raise UsageError(f"A tracer wipe has passed or failed, not '{tracer[1]}'.")
-        file.add_tracer(Tracer(tracer[0], now.date().isoformat(), tracer[1] == "passed"))
-        click.echo(f"Booked: {tracer[0]} saw {trainee}'s wipe with a tracer, {tracer[1]}.", err=True)
+        _book_tracer(trainee, file, tracer, now)
     if evidence_of:
         return show_evidence(trainee, file, rule, now, as_json)
     if ready:
@@ -110,20 +107,15 @@ def practice(
     if list_mishaps:
         return _list_mishaps(prepared.plan, as_json)
     check_compression(prepared.plan, factor)
-    screen = open_screen(prepared.plan, "PRACTICE", out=sys.stderr if as_json else sys.stdout, plain=True)
-    common = {
-        "trainee": trainee, "level_name": level_name, "seed": seed, "records": records, "factor": factor, "mishaps": mishaps,
-        "words": words, "answers": _answers(prepared.plan, answers), "disturb": disturb,
-        "weights": Refresh.load(file.folder / "refresh.json").weights(now), "show": lambda text: click.echo(text, err=as_json),
-    }
-    done = None
-    if not persona and not by_keys and (microphone or headset or sys.stdin.isatty()):
-        done = _by_voice(prepared, screen, common, as_json, LiveChoices(microphone=microphone, headset=headset, profile=profile, with_keys=keys))
-    if done is None:
-        done = _without_sound(
-            prepared, screen, common, as_json, persona, stamp=stamp, session_id=session_id,
-            epoch=epoch.replace(tzinfo=UTC) if epoch else DEMO_EPOCH,
-        )
+    wanted = Wanted(
+        trainee, level_name, seed, factor, mishaps, words, Refresh.load(file.folder / "refresh.json").weights(now),
+        _answers(prepared.plan, answers), disturb, records, lambda text: click.echo(text, err=as_json), stamp, session_id,
+        epoch.replace(tzinfo=UTC) if epoch else DEMO_EPOCH,
+    )
+    at_headset = None if persona or by_keys else LiveChoices(
+        microphone=microphone, headset=headset, profile=profile, with_keys=keys,
+    )
+    done = _practise(prepared, wanted, as_json, persona, at_headset)
     if not persona:
         keep_evidence(file, done, prepared.plan, at=now, true_waits=factor == 1.0)
     if drawing:
@@ -136,15 +128,33 @@ def practice(
     return 0
 
 
-def _by_voice(prepared: Prepared, screen: Any, common: dict[str, Any], as_json: bool, chosen: LiveChoices) -> Practised | None:
+def _book_tracer(trainee: str, file: TraineeFile, tracer: tuple[str, str], now: datetime) -> None:
+    """Raises UsageError where the wipe has neither passed nor failed."""
+    observer, how = tracer
+    if how not in ("passed", "failed"):
+        raise UsageError(f"A tracer wipe has passed or failed, not '{how}'.")
+    file.add_tracer(Tracer(observer, now.date().isoformat(), how == "passed"))
+    click.echo(f"Booked: {observer} saw {trainee}'s wipe with a tracer, {how}.", err=True)
+
+
+def _practise(
+    prepared: Prepared, wanted: Wanted, as_json: bool, persona: str | None, at_headset: LiveChoices | None,
+) -> Practised:
+    """By voice where devices were named or somebody sits there, and a headset is found; else typed, or by a persona."""
+    screen = open_screen(prepared.plan, "PRACTICE", out=sys.stderr if as_json else sys.stdout, plain=True)
+    done = None
+    if at_headset and (at_headset.microphone or at_headset.headset or sys.stdin.isatty()):
+        done = _by_voice(prepared, screen, wanted, as_json, at_headset)
+    return done or _without_sound(prepared, screen, wanted, as_json, persona)
+
+
+def _by_voice(prepared: Prepared, screen: Any, wanted: Wanted, as_json: bool, chosen: LiveChoices) -> Practised | None:
     """At the headset; None where there is none, so that keys have to do."""
-    if COMPUTER in common["disturb"]:
+    if COMPUTER in wanted.disturb:
         raise UsageError("A power cut of the computer can't be practised at a headset.", try_next="--typed")
-    hints = Hints(prepared.plan, common["level_name"], common["seed"], as_json, None, True)
+    hints = Hints(prepared.plan, wanted.level_name, wanted.seed, as_json, None, True)
     try:
-        return run_at_headset(
-            prepared, screen, chosen=chosen, on_world=hints.world, on_shown=hints.facts, **common,
-        )
+        return run_at_headset(prepared, screen, wanted, chosen=chosen, on_world=hints.world, on_shown=hints.facts)
     except SoundDeviceError as error:
         if chosen.microphone or chosen.headset:
             raise
@@ -153,10 +163,10 @@ def _by_voice(prepared: Prepared, screen: Any, common: dict[str, Any], as_json: 
 
 
 def _without_sound(
-    prepared: Prepared, screen: Any, common: dict[str, Any], as_json: bool, persona: str | None, **more: Any,
+    prepared: Prepared, screen: Any, wanted: Wanted, as_json: bool, persona: str | None,
 ) -> Practised:
     lines = None if persona else read_lines(sys.stdin)
-    hints = Hints(prepared.plan, common["level_name"], common["seed"], as_json, lines, lines is not None)
+    hints = Hints(prepared.plan, wanted.level_name, wanted.seed, as_json, lines, lines is not None)
     if lines is not None:
         click.echo(TYPE_IT, err=as_json)
 
@@ -168,10 +178,10 @@ def _without_sound(
 
     with screen:
         return run_practice(
-            prepared, persona=load_persona(persona) if persona else None, on_world=hints.world, also=hints.answer,
-            typed=(lambda world, stage: TypedTrainee(world, lines, stage, level(common["level_name"]).brief)) if lines is not None else None,
-            on_facts=shown, **common, **more,
-            pacer=real_pace(common["factor"], lines, quick=lambda: hints.waiting) if lines is not None else None,
+            prepared, wanted, persona=load_persona(persona) if persona else None, on_world=hints.world, also=hints.answer,
+            typed=(lambda world, stage: TypedTrainee(world, lines, stage, level(wanted.level_name).brief)) if lines is not None else None,
+            on_facts=shown,
+            pacer=real_pace(wanted.factor, lines, quick=lambda: hints.waiting) if lines is not None else None,
         )
 
 

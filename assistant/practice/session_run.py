@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from assistant.practice.enclosure.disturbances import Disturbance, Disturber, draw_disturbances
 from assistant.practice.enclosure.drills import Drill, draw
@@ -58,47 +59,75 @@ def options_for(plan: Plan, answers: dict[str, bool]) -> tuple[tuple[str, bool],
     return tuple((o.id, answers.get(o.id, bool(o.default))) for o in plan.options)
 
 
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What is to be practised, by whom and how. `words`: only these kinds of mishap; `weights`: how much each needs it.
+    `answers`: to the questions at the start. `disturb`: see `disturbances.KINDS`. `show`: where drills are told.
+    `stamp`, `session_id` and `epoch` make the record's bytes the same again."""
+
+    trainee: str
+    level_name: str
+    seed: int | str
+    factor: float = 10.0
+    mishaps: int = 0
+    words: tuple[str, ...] = ()
+    weights: dict[str, float] | None = None
+    answers: dict[str, bool] | None = None
+    disturb: tuple[str, ...] = ()
+    records: Path | None = None
+    show: Callable[[str], None] = lambda text: None
+    stamp: str = ""
+    session_id: str = ""
+    epoch: datetime = DEMO_EPOCH
+
+    def drills(self, plan: Plan) -> tuple[Drill, ...]:
+        """The mishaps of this session; the same seed, the same ones."""
+        return draw(plan, self.seed, self.mishaps, weights=self.weights, words=self.words)
+
+    def header(
+        self, persona: str, drills: tuple[Drill, ...], disturbances: tuple[Disturbance, ...],
+    ) -> dict[str, dict[str, Any]]:
+        """What the record's first line says of the practice."""
+        return {"practice": {
+            "level": level(self.level_name).id, "seed": str(self.seed), "persona": persona, "factor": f"{self.factor:g}",
+            "drills": [asdict(d) for d in drills],
+            **({"disturbances": [asdict(d) for d in disturbances]} if disturbances else {}),
+        }}
+
+
 def run_practice(
-    ready: Prepared, *, trainee: str, level_name: str, seed: int | str, persona: Persona | None = None,
-    typed: Callable[[EnclosureSim, DrillStage], TypedTrainee] | None = None, mishaps: int = 0, weights: dict[str, float] | None = None,
-    words: tuple[str, ...] = (), answers: dict[str, bool] | None = None, records: Path | None = None,
-    factor: float = 10.0, stamp: str = "", session_id: str = "", epoch: datetime = DEMO_EPOCH,
-    on_facts: OnFacts | None = None, pacer: Callable[[int, int], int] | None = None,
-    on_world: OnWorld | None = None, disturb: tuple[str, ...] = (),
-    also: Callable[[int], Input | None] = lambda now_ms: None, show: Callable[[str], None] = lambda text: None,
+    ready: Prepared, wanted: Wanted, *, persona: Persona | None = None,
+    typed: Callable[[EnclosureSim, DrillStage], TypedTrainee] | None = None, on_facts: OnFacts | None = None,
+    pacer: Callable[[int, int], int] | None = None, on_world: OnWorld | None = None,
+    also: Callable[[int], Input | None] = lambda now_ms: None,
 ) -> Practised:
     """Run one session to its end and judge it. Either a `persona` works, or whoever `typed` makes from the enclosure
-    and the stage on which the drills happen. `disturb`: see `disturbances.KINDS`; `also(now)`: inputs from
-    elsewhere, each once, such as the answers given at level recall.
+    and the stage on which the drills happen. `also(now)`: inputs from elsewhere, each once, such as the answers given at level recall.
 
     Raises what records raise (StorageError and kin); the record then stays as it was.
     """
-    plan, lvl = ready.plan, level(level_name)
-    drills = draw(plan, seed, mishaps, weights=weights, words=words)
-    disturbances = draw_disturbances(plan, seed, disturb)
+    plan, lvl, seed = ready.plan, level(wanted.level_name), wanted.seed
+    drills = wanted.drills(plan)
+    disturbances = draw_disturbances(plan, seed, wanted.disturb)
     world = EnclosureSim(plan, seed)
     operator: Operator | TypedTrainee
     if persona is not None:
         operator = Operator(persona, world, seed, cues=[d.cue() for d in drills], brief=lvl.brief)
     else:
         assert typed is not None  # one of the two works
-        operator = typed(world, DrillStage(drills, world, show))
+        operator = typed(world, DrillStage(drills, world, wanted.show))
     if on_world:
         on_world(world, (*drills, *disturbances))
     channel = Channel(persona.errors if persona else Errors(), seed, ready.pack)
     oracle = Oracle(plan, world, operator.said, channel.confused, operator.lapses)
     record = QuietRecord(
-        ready, "practice", trainee, records=records, source=f"persona {persona.id}" if persona else "keyboard",
-        epoch=epoch, stamp=stamp, session_id=session_id,
-        extra={"practice": {
-            "level": lvl.id, "seed": str(seed), "persona": persona.id if persona else "", "factor": f"{factor:g}",
-            "drills": [asdict(d) for d in drills],
-            **({"disturbances": [asdict(d) for d in disturbances]} if disturbances else {}),
-        }},
+        ready, "practice", wanted.trainee, records=wanted.records, source=f"persona {persona.id}" if persona else "keyboard",
+        epoch=wanted.epoch, stamp=wanted.stamp, session_id=wanted.session_id,
+        extra=wanted.header(persona.id if persona else "", drills, disturbances),
     )
     try:
         run = Simulation(
-            plan, operator, channel, kind="practice", person=trainee, options=options_for(plan, answers or {}),
+            plan, operator, channel, kind="practice", person=wanted.trainee, options=options_for(plan, wanted.answers or {}),
             decide_with=record.decide, oracle=oracle, on_facts=on_facts, brief=lvl.brief, pacer=pacer,
             disturber=Disturber(disturbances), also=also,
             line_s=seconds if persona is not None else lambda text: 0.0,  # whoever types has read it at once

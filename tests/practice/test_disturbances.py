@@ -23,7 +23,7 @@ from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import load_persona
 from assistant.practice.oracle.judge import Oracle
 from assistant.practice.oracle.ledger import ENGINE
-from assistant.practice.session_run import run_practice
+from assistant.practice.session_run import Wanted, run_practice
 from assistant.practice.simulate import Simulation
 from assistant.practice.trainee.levels import ASSESSMENT, LED, PROMPTED, RECALL, level
 from assistant.practice.trainee.typed import TypedTrainee
@@ -62,7 +62,7 @@ def test_the_same_seed_disturbs_alike_and_another_otherwise(plan):
 
 def test_a_power_cut_in_practice_is_in_the_record_and_the_record_holds(ready, tmp_path):
     done = run_practice(
-        ready, trainee="T", level_name=LED, seed=3, persona=load_persona("careful"), records=tmp_path, disturb=KINDS,
+        ready, Wanted("T", LED, 3, records=tmp_path, disturb=KINDS), persona=load_persona("careful"),
     )
     assert done.verdict == "complete" and not done.problems
     assert any(f.KIND == "recovered" for f in done.facts)
@@ -96,8 +96,7 @@ class AsTyped(TypedTrainee):
 def test_somebody_who_types_sees_a_mishap_when_it_happens_and_is_scored_by_it(ready, tmp_path):
     seen = []
     done = run_practice(
-        ready, trainee="T", level_name=ASSESSMENT, seed=1, records=tmp_path, typed=AsTyped, mishaps=2,
-        words=("torn_glove",), show=seen.append,
+        ready, Wanted("T", ASSESSMENT, 1, mishaps=2, words=("torn_glove",), records=tmp_path, show=seen.append), typed=AsTyped,
     )
     assert done.verdict == "complete" and len(seen) == 2 and all("glove" in text for text in seen), seen
     assert any("was never said" in m.text for part in done.score.parts for m in part.moments)
@@ -107,7 +106,7 @@ def test_somebody_who_types_sees_a_mishap_when_it_happens_and_is_scored_by_it(re
 def test_what_is_typed_is_held_against_the_enclosure_in_either_wording(ready, tmp_path, level_name):
     def run(hasty):
         return run_practice(
-            ready, trainee="T", level_name=level_name, seed=1, records=tmp_path,
+            ready, Wanted("T", level_name, 1, records=tmp_path),
             typed=lambda world, stage: AsTyped(world, stage, level(level_name).brief, hasty),
         )
 

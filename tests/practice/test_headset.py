@@ -21,6 +21,7 @@ from assistant.practice.evidence.signoff import record_digest
 from assistant.practice.operator.channel import Channel
 from assistant.practice.operator.person import Operator
 from assistant.practice.operator.persona import load_persona
+from assistant.practice.session_run import Wanted
 from assistant.practice.trainee import headset, practice_live
 from assistant.practice.trainee.headset import DisturbedSource, run_at_headset
 from assistant.practice.trainee.levels import LED, RECALL
@@ -68,7 +69,7 @@ class Person:
         return None
 
 
-def run(ready, tmp_path, factor, **more):
+def run(ready, tmp_path, factor, level_name=LED, **more):
     stage, clocks = Stage(), []
     person = Person(ready.plan, lambda: clocks[-1])
 
@@ -80,10 +81,10 @@ def run(ready, tmp_path, factor, **more):
     d = stage.devices()
     try:
         done = run_at_headset(
-            ready, PlainScreen(ready.plan, stage.out), trainee="T", seed=1, factor=factor,
-            records=tmp_path / f"{factor:g}", chosen=LiveChoices(with_keys=True, no_voice_in=True),
+            ready, PlainScreen(ready.plan, stage.out), Wanted("T", level_name, 1, factor, records=tmp_path / f"{factor:g}"),
+            chosen=LiveChoices(with_keys=True, no_voice_in=True),
             devices=LiveDevices(d.sink, d.source, d.voice, d.engine, lambda: person, d.clock), on_facts=person.facts,
-            **{"level_name": LED, **more},
+            **more,
         )
     finally:
         practice_live.PracticeClock = kept
@@ -174,8 +175,7 @@ def test_without_a_headset_nothing_is_written(ready, tmp_path):
     stage = Stage()
     devices = LiveDevices(none, none, stage.devices().voice, stage.devices().engine, lambda: stage, stage.make_clock)
     with pytest.raises(SoundDeviceError):
-        run_at_headset(ready, PlainScreen(ready.plan, stage.out), trainee="T", level_name=LED, seed=1,
-                       records=tmp_path, devices=devices)
+        run_at_headset(ready, PlainScreen(ready.plan, stage.out), Wanted("T", LED, 1, records=tmp_path), devices=devices)
     assert not list(tmp_path.iterdir())
 
 
@@ -195,8 +195,8 @@ def test_a_trainee_is_asked_for_the_words_and_held_to_the_bars_of_their_own_prof
     monkeypatch.setattr(practice_live, "open_parts", parts)
     stage, told = Stage(), []
     with pytest.raises(Enough):
-        run_at_headset(ready, PlainScreen(ready.plan, stage.out), trainee="T", level_name=LED, seed=1, records=tmp_path,
-                       devices=stage.devices(), show=told.append)
+        run_at_headset(ready, PlainScreen(ready.plan, stage.out), Wanted("T", LED, 1, records=tmp_path, show=told.append),
+                       devices=stage.devices())
     assert held == [("spillage", "spillage", Bars(Bars().confirming, 0.2), own)]
     assert told == ['Profile: say "spillage" instead of "liquid spill".']
 

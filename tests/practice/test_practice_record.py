@@ -10,7 +10,7 @@ import pytest
 from assistant.errors import RecordError, RefusedError, SiteFileError, UsageError
 from assistant.practice.evidence.signoff import Tracer, TraineeFile, load_rule, readiness, record_digest
 from assistant.practice.operator.persona import load_persona
-from assistant.practice.session_run import keep_evidence, run_practice
+from assistant.practice.session_run import Wanted, keep_evidence, run_practice
 from assistant.practice.trainee.levels import ASSESSMENT, LED, PROMPTED, RECALL, check_compression, question
 from assistant.practice.trainee.typed import TypedTrainee
 from assistant.record.verify import verify
@@ -25,7 +25,7 @@ from tests.bench.practice.learner import learn
 
 def practise(ready, folder, *, persona="careful", seed=11, level=LED, **more):
     person = load_persona(persona) if isinstance(persona, str) else persona
-    return run_practice(ready, trainee="Trainee", level_name=level, seed=seed, persona=person, records=folder, **more)
+    return run_practice(ready, Wanted("Trainee", level, seed, records=folder, **more), persona=person)
 
 
 @pytest.fixture(scope="module")
@@ -120,7 +120,7 @@ def test_a_confirmation_in_two_seconds_is_known_to_be_untrue(ready, tmp_path):
     typed += [(at, "affirmative") for at in (26_000, 40_000, 58_000)]
     seen = []
     done = run_practice(
-        ready, trainee="T", level_name=LED, seed=1, records=tmp_path, answers={"drugs_differ": False},
+        ready, Wanted("T", LED, 1, records=tmp_path, answers={"drugs_differ": False}),
         typed=lambda world, stage: seen.append(world) or TypedTrainee(world, [*typed, (70_000, "stop"), (100_000, "affirmative")], stage),
     )
     assert done.verdict == "stopped" and seen[0] is done.world

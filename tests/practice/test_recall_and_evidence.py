@@ -18,7 +18,7 @@ from assistant.practice.evidence.score import RECALL, EnclosureLog, score
 from assistant.practice.evidence.signoff import Session, Tracer, TraineeFile
 from assistant.practice.operator.persona import load_persona
 from assistant.practice.practice_cli import practice
-from assistant.practice.session_run import run_practice
+from assistant.practice.session_run import Wanted, run_practice
 from assistant.practice.trainee.levels import question
 from assistant.practice.trainee.typed import TypedTrainee, as_said
 from assistant.record.verify import verify
@@ -106,7 +106,7 @@ def test_somebody_who_thinks_for_long_at_the_keys_is_waited_for(ready, tmp_path)
             lines.put("affirmative")
         return next_ms
 
-    done = run_practice(ready, trainee="T", level_name="led", seed=1, records=tmp_path, pacer=pace,
+    done = run_practice(ready, Wanted("T", "led", 1, records=tmp_path), pacer=pace,
                         typed=lambda world, stage: TypedTrainee(world, lines, stage))
     assert done.verdict == "stopped" and len(passed) > 440
 
@@ -121,7 +121,7 @@ def test_answers_at_recall_are_facts_of_the_record_that_are_decided_and_scored_a
                 answers.append(Recalled(fact.step, asked.choices, asked.right, 1))
 
     done = run_practice(
-        ready, trainee="T", level_name="recall", seed=5, persona=load_persona("careful"), records=tmp_path, on_facts=ask,
+        ready, Wanted("T", "recall", 5, records=tmp_path), persona=load_persona("careful"), on_facts=ask,
         also=lambda now: answers.pop(0) if answers else None,
     )
     opened = load_session(done.folder)

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from assistant.practice.operator.persona import load_persona
-from assistant.practice.session_run import run_practice
+from assistant.practice.session_run import Wanted, run_practice
 from assistant.record.reader import read_record
 from assistant.session.inputs import Input
 from assistant.session.state import State
@@ -65,8 +65,9 @@ class Worker:
     def _run(self) -> None:
         try:
             run_practice(
-                prepare("gb-2-glove-sleeve-change"), trainee="Dana Reyes", level_name="led", seed=3,
-                persona=load_persona("careful"), records=self._records, stamp=STAMP, session_id=NAME,
+                prepare("gb-2-glove-sleeve-change"),
+                Wanted("Dana Reyes", "led", 3, records=self._records, stamp=STAMP, session_id=NAME),
+                persona=load_persona("careful"),
                 on_facts=self._decided, pacer=self._pace, also=self._also,
             )  # fmt: skip
         except BaseException as error:  # shown by the test, not lost in the thread

@@ -6,9 +6,6 @@ confirmation.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -21,12 +18,19 @@ from assistant.practice.enclosure.disturbances import (
     Disturber,
     draw_disturbances,
 )
-from assistant.practice.enclosure.drills import draw
 from assistant.practice.enclosure.simulated import EnclosureSim
 from assistant.practice.enclosure.stage import DrillStage
 from assistant.practice.evidence.score import enclosure_log, score
 from assistant.practice.oracle.judge import Oracle
-from assistant.practice.session_run import OnFacts, OnWorld, Practised, keep_log, mishap_logs, options_for
+from assistant.practice.session_run import (
+    OnFacts,
+    OnWorld,
+    Practised,
+    Wanted,
+    keep_log,
+    mishap_logs,
+    options_for,
+)
 from assistant.practice.trainee.levels import level
 from assistant.practice.trainee.practice_live import PracticeAtHeadset, practise_at_headset
 from assistant.practice.trainee.spoken_recall import SpokenRecall
@@ -83,21 +87,20 @@ class DisturbedSource:
 
 
 def run_at_headset(
-    ready: Prepared, screen: Any, *, trainee: str, level_name: str, seed: int | str, factor: float = 10.0, mishaps: int = 0,
-    words: tuple[str, ...] = (), weights: dict[str, float] | None = None, disturb: tuple[str, ...] = (),
-    answers: dict[str, bool] | None = None, records: Path | None = None, chosen: LiveChoices | None = None,
-    devices: LiveDevices = REAL, show: Callable[[str], None] = lambda text: None, on_facts: OnFacts | None = None,
+    ready: Prepared, screen: Any, wanted: Wanted, *, chosen: LiveChoices | None = None, devices: LiveDevices = REAL,
+    on_facts: OnFacts | None = None,
     on_shown: OnFacts = lambda state, facts, now_ms: None, on_world: OnWorld | None = None,
 ) -> Practised:
     """As `session_run.run_practice`, at a headset, with the trainee's hearing profile where there is one. At level recall
     the trainee is asked aloud; `on_shown`: told of facts when the trainee may know them. Raises SoundDeviceError before anything is written where there is
     none; a power cut of the computer can't be practised here (UsageError is the caller's to raise)."""
     chosen = chosen or LiveChoices()
+    trainee, seed, show = wanted.trainee, wanted.seed, wanted.show
     own = profile_of(chosen.profile, trainee, ready.pack.language, show)
     ready = as_said_by(ready, own, show)
-    plan, lvl = ready.plan, level(level_name)
-    drills = draw(plan, seed, mishaps, weights=weights, words=words)
-    disturbances = draw_disturbances(plan, seed, [kind for kind in disturb if kind != COMPUTER])
+    plan, lvl = ready.plan, level(wanted.level_name)
+    drills = wanted.drills(plan)
+    disturbances = draw_disturbances(plan, seed, [kind for kind in wanted.disturb if kind != COMPUTER])
     world = EnclosureSim(plan, seed)
     person = TypedTrainee(world, [], DrillStage(drills, world, show), lvl.brief)
     oracle = Oracle(plan, world, person.said, [], person.lapses)
@@ -145,10 +148,8 @@ def run_at_headset(
         return None
 
     what = PracticeAtHeadset(
-        trainee, factor, lvl.brief, options_for(plan, answers or {}), records, {"practice": {
-            "level": lvl.id, "seed": str(seed), "persona": "", "factor": f"{factor:g}", "drills": [asdict(d) for d in drills],
-            **({"disturbances": [asdict(d) for d in disturbances]} if disturbances else {}),
-        }}, also,
+        trainee, wanted.factor, lvl.brief, options_for(plan, wanted.answers or {}), wanted.records,
+        wanted.header("", drills, disturbances), also,
     )
     done = practise_at_headset(
         ready, what, screen, chosen=chosen, profile=own, on_facts=follow, on_shown=on_shown,
