@@ -24,10 +24,11 @@ def forecast(
     procedure: str, options: tuple[str, ...], seed: int, runs: int, folder: Path | None, as_json: bool
 ) -> int:
     """Say how long PROCEDURE takes, how much of it is waiting, and what sets its end."""
-    from assistant.procedure.commands.options_cli import clock, parse_options
+    from assistant.procedure.commands.options_cli import parse_options
     from assistant.procedure.compiling.compile import compile_plan
     from assistant.procedure.loading.load import load_procedure
     from assistant.procedure.paper.forecast import forecast as run_forecast
+    from assistant.procedure.paper.run_times import clock
 
     plan = compile_plan(load_procedure(procedure, folder))
     f = run_forecast(plan, parse_options(plan, options), seed=seed, runs=runs)

@@ -23,10 +23,3 @@ def parse_options(plan: Plan, given: tuple[str, ...]) -> dict[str, bool]:
             raise UsageError(f"{text} isn't an answer.", expected=f"{name}=yes or {name}=no")
         out[name] = answer.lower() == "yes"
     return out
-
-
-def clock(ms: int) -> str:
-    """A time as read: 754 000 ms -> "12 min 34 s"."""
-    minutes, seconds = divmod(round(ms / 1000), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min {seconds:02d} s"

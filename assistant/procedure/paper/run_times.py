@@ -63,3 +63,10 @@ def end_ms(times: Sequence[StepTimes], steps: Sequence[Step], plan: Plan) -> int
         elif step.kind == CYCLE:
             last = max(last, t.end_ms + plan.cycles[step.cycle].duration_ms)
     return last
+
+
+def clock(ms: int) -> str:
+    """A time as read: 754 000 ms -> "12 min 34 s"."""
+    minutes, seconds = divmod(round(ms / 1000), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min {seconds:02d} s"

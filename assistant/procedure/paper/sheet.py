@@ -16,12 +16,12 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
-from assistant.procedure.commands.options_cli import clock
 from assistant.procedure.compiling.compile import compile_plan
 from assistant.procedure.compiling.spoken import spoken_duration
 from assistant.procedure.loading.load import Loaded
 from assistant.procedure.model.kinds import in_language
 from assistant.procedure.model.plan import ALL_CONTACTS, Plan, Step
+from assistant.procedure.paper.run_times import clock
 
 SIZES = {"a4": pagesizes.A4, "letter": pagesizes.LETTER}
 _MARGIN = 14 * mm
