@@ -10,7 +10,7 @@ import pytest
 from tests.bench.mutants.areas import AREAS, ROOT, Area
 from tests.bench.mutants.command import summary
 from tests.bench.mutants.operators import mutants, mutated
-from tests.bench.mutants.run import Run
+from tests.bench.mutants.run import Run, RunEnded
 from tests.bench.mutants.sample import pick, wilson
 
 CODE = """\
@@ -96,6 +96,13 @@ def test_a_run_goes_on_from_its_journal_without_asking_again(
         area, pick(root, [area], None, 1)["planted"], lambda text: None
     )
     assert [one["killed"] for one in found] == list(before.values()) and None not in before.values()
+
+
+def test_without_a_test_that_runs_nothing_is_called_a_survivor(verdicts: Verdicts, tmp_path: Path) -> None:
+    area = Area("untested", ("planted/code.py",), ("planted",))
+    run = Run(verdicts[0], tmp_path, None, None)
+    with pytest.raises(RunEnded, match="no test ran"):
+        run.judge(area, pick(verdicts[0], [area], None, 1)["untested"], lambda text: None)
 
 
 def test_a_survivor_is_listed_with_place_change_and_reason(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from typing import Any
 import click
 
 from tests.bench.mutants.areas import AREAS, ROOT
-from tests.bench.mutants.run import Run
+from tests.bench.mutants.run import Run, RunEnded
 from tests.bench.mutants.sample import pick, wilson
 
 EQUIVALENTS = Path(__file__).parent / "equivalents.json"
@@ -48,7 +48,14 @@ def mutants(
     chosen = pick(ROOT, areas, None if changed else sample, seed, only)
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         run = Run(ROOT, Path(folder), Path(journal) if journal else None, until, narrow=bool(changed))
-        verdicts = {area.name: run.judge(area, chosen[area.name], say) for area in areas if chosen[area.name]}
+        try:
+            verdicts = {
+                area.name: run.judge(area, chosen[area.name], say) for area in areas if chosen[area.name]
+            }
+        except RunEnded as ended:
+            raise click.ClickException(
+                f"{ended}\n  Try: the same tests with pytest, on code as it is"
+            ) from None
     found = summary(verdicts, ROOT, json.loads(EQUIVALENTS.read_text(encoding="utf-8")))
     found |= {"changed_since": changed} if changed else {"sample": sample, "seed": seed}
     if as_json:

@@ -21,6 +21,10 @@ TESTS_S, PATIENCE = 15.0, 4.0
 BATCH = 60  # mutants between two lines of progress and two looks at the time
 
 
+class RunEnded(Exception):
+    """The process that runs the tests ended before it had answered."""
+
+
 class Run:
     """One run over a checkout (or a planted one, for the tests)."""
 
@@ -149,7 +153,7 @@ class Run:
             text=True,
         )
         if ended.returncode or not answers.exists():
-            raise RuntimeError(
+            raise RunEnded(
                 f"The process that runs the tests ended with {ended.returncode}:\n{ended.stderr[-2000:]}"
             )
         return [json.loads(line) for line in answers.read_text(encoding="utf-8").splitlines()]

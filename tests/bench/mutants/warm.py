@@ -215,6 +215,9 @@ def main(request: str) -> int:
         if asked["do"] == "touch":
             touched = Touched(asked["files"])
             pytest.main([*OPTIONS, *asked["tests"]], plugins=[touched])
+            if not touched.tests:
+                print(f"no test ran of {asked['tests']}", file=sys.stderr)
+                return 1
             answers.write(json.dumps(touched.tests) + "\n")
             return 0
 
