@@ -102,7 +102,8 @@ def run_practice(
     also: Callable[[int], Input | None] = lambda now_ms: None,
 ) -> Practised:
     """Run one session to its end and judge it. Either a `persona` works, or whoever `typed` makes from the enclosure
-    and the stage on which the drills happen. `also(now)`: inputs from elsewhere, each once, such as the answers given at level recall.
+    and the stage on which the drills happen. `also(now)`: inputs from elsewhere, each once, such as the answers
+    given at level recall.
 
     Raises what records raise (StorageError and kin); the record then stays as it was.
     """

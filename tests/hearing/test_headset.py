@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from assistant.errors import SoundDeviceError
-from assistant.hearing.sound.headset import HeadsetLost, HeadsetSource, measure_level
+from assistant.hearing.sound.headset import HeadsetLost, HeadsetSource
 
 BLOCK = np.arange(1600, dtype="<i2").tobytes()
 
@@ -123,14 +123,6 @@ def test_what_the_system_or_a_slow_reader_loses_is_counted_and_the_oldest_sound_
         library.give(bytes([k]) * 3200, overflow=k == 1)
     assert (source.overflows, source.dropped_blocks) == (1, 3)
     assert [source.next_block(0.01)[0] for _ in range(2)] == [0, 1]
-
-
-def test_the_level_check_gets_the_seconds_it_asked_for():
-    library = Library()
-    source = HeadsetSource(library=library)
-    for _ in range(4):
-        library.give(BLOCK)
-    assert len(measure_level(source, 0.25)) == 8000
 
 
 def test_the_words_drill_listens_through_the_same_microphone(monkeypatch):

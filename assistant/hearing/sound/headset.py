@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import queue
 import threading
-import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -175,14 +174,3 @@ def _to_16_khz(rate_hz: int) -> Callable[[bytes], bytes]:
 
     stream = soxr.ResampleStream(rate_hz, RATE_HZ, 1, dtype="int16")
     return lambda pcm: bytes(stream.resample_chunk(np.frombuffer(pcm, dtype="<i2")).tobytes())
-
-
-def measure_level(source: HeadsetSource, seconds: float) -> bytes:
-    """So many seconds of sound, for the level check. Raises HeadsetLost."""
-    until = time.monotonic() + seconds + SILENT_FOR_S
-    parts, wanted = [], int(seconds * RATE_HZ) * 2
-    for block in source.blocks():
-        parts.append(block)
-        if sum(map(len, parts)) >= wanted or time.monotonic() > until:
-            break
-    return b"".join(parts)[:wanted]
