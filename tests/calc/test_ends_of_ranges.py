@@ -17,7 +17,7 @@ from assistant.calc.leak_rate import pressure_change_by_temperature_pa
 from assistant.calc.pressure import within
 from assistant.calc.purge import air_changes_per_h, purge_time_min, purge_time_s
 from assistant.calc.speech_length import SYLLABLES_PER_S_KO, sentence_ms
-from assistant.calc.wetting import shortest_lead_ms, wetting_passes
+from assistant.calc.wetting import agent_ml, largest_area_cm2, shortest_lead_ms, wetting_passes, wiping_ms
 
 REFUSED: dict[str, tuple[Callable[[], object], str]] = {
     "nothing of stock": (
@@ -50,6 +50,15 @@ REFUSED: dict[str, tuple[Callable[[], object], str]] = {
         lambda: wetting_passes(contact_ms=60_000, wet_ms=10_000, lead_ms=10_000, wiping_ms=0),
         "before the surface has been wetted",
     ),
+    "less than no area to wipe": (lambda: wiping_ms(area_cm2=-1, speed_cm2_s=250), "must be positive"),
+    "no speed to wipe at": (lambda: wiping_ms(area_cm2=100, speed_cm2_s=0), "must be positive"),
+    "no margin": (
+        lambda: largest_area_cm2(wet_ms=1000, speed_cm2_s=250, margin=0),
+        "margin must be positive",
+    ),
+    "less than no area to wet": (lambda: agent_ml(area_cm2=-1, coverage_ml_m2=30), "must be positive"),
+    "less than no coverage": (lambda: agent_ml(area_cm2=100, coverage_ml_m2=-1), "must be positive"),
+    "no pass": (lambda: agent_ml(area_cm2=100, coverage_ml_m2=30, passes=0), "must be positive"),
     "a request of less than no time": (
         lambda: shortest_lead_ms(request_ms=-1, wiping_ms=0),
         "can't be negative",
@@ -112,6 +121,12 @@ def test_the_shortest_times_there_are_can_be_asked_about() -> None:
     assert wetting_passes(contact_ms=0, wet_ms=1, lead_ms=0, wiping_ms=0) == 1
     assert wetting_passes(contact_ms=2, wet_ms=2, lead_ms=1, wiping_ms=0) == 2
     assert shortest_lead_ms(request_ms=0, wiping_ms=0) == 8_000  # common practice, no source: putting down
+
+
+def test_a_margin_multiplies_the_area_and_nothing_to_wet_takes_nothing() -> None:
+    assert largest_area_cm2(wet_ms=10_000, speed_cm2_s=250, margin=0.5) == 1250
+    assert agent_ml(area_cm2=0, coverage_ml_m2=30) == agent_ml(area_cm2=100, coverage_ml_m2=0) == 0
+    assert agent_ml(area_cm2=10_000, coverage_ml_m2=30) == 30  # definition: 1 m2 is 10 000 cm2
 
 
 def test_a_sentence_in_korean_is_counted_in_syllables_and_a_digit_in_two() -> None:
