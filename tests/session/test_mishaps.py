@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from assistant.language import vocabulary as w
@@ -20,6 +22,35 @@ OPEN = [mode for mode in REACH if mode not in FINAL_MODES]
 
 def _walk(step: str, mode: str = "") -> Walk:
     return Walk(rich_plan(), options=PRESET).go(step, mode=mode)
+
+
+def test_after_a_pressure_alarm_amid_the_wiping_the_purge_comes_when_it_is_needed_and_not_at_once():
+    plan = rich_plan()
+    alarm = replace(plan.mishaps["alarm"], spoils=())
+    walk = Walk(replace(plan, mishaps={**plan.mishaps, "alarm": alarm}), options=PRESET).go("wet-left")
+    walk.say("pressure_alarm", after=1_000)
+    walk.yes()
+    assert walk.step == "wet-left" and walk.state.cycles["purge"].status == "broken"
+    begun = len(walk.facts)
+    assert walk.finish() == "complete"
+    started = [f.step for f in walk.facts[begun:] if isinstance(f, steps.StepStarted)]
+    assert started.count("purge") == 1 and started.index("purge") > started.index("look")
+
+
+def test_before_a_door_that_needs_it_the_broken_purge_comes_first():
+    plan = rich_plan()
+    again = tuple(replace(s, id=f"{s.id}-again") for s in plan.steps if s.id in ("close-inner", "open-inner"))
+    at = next(i for i, s in enumerate(plan.steps) if s.id == "look")
+    alarm = replace(plan.mishaps["alarm"], spoils=())
+    walk = Walk(
+        replace(plan, steps=(*plan.steps[:at], *reversed(again), *plan.steps[at:]), mishaps={**plan.mishaps, "alarm": alarm}),
+        options=PRESET,
+    ).go("wet-left")
+    walk.say("pressure_alarm", after=1_000)
+    walk.yes()
+    walk.go("look")
+    started = [f.step for f in walk.of(steps.StepStarted)]
+    assert started.index("close-inner-again") < len(started) - started[::-1].index("purge") - 1 < started.index("open-inner-again")
 
 
 @pytest.mark.parametrize("mode", OPEN)

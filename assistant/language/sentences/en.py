@@ -74,6 +74,7 @@ LINES = {
     "contact_on": "{name} wet. {time} to stay wet.",
     "cycle_on": "{name} started. {time}.",
     "cycle_broken": "The {name} no longer counts. It starts again.",
+    "cycle_later": "The {name} no longer counts. It comes again when it is needed.",
     "two_open": "The {names} are open together. Close one now.",
     "limit_opening_warn": "The {name} has {time} left to be open. Close it in time.",
     "limit_opening_missed": "The {name} was open too long. This is noted.",

@@ -66,6 +66,7 @@ LINES = {
     "contact_on": "{name} 젖음. {time} 유지.",
     "cycle_on": "{name} 시작. {time}.",
     "cycle_broken": "{name} 무효입니다. 처음부터 다시 합니다.",
+    "cycle_later": "{name}, 이제 무효입니다. 필요할 때 다시 합니다.",
     "two_open": "{names} 함께 열려 있습니다. 지금 하나를 닫으세요.",
     "limit_opening_warn": "{name}, {time} 안에 닫으세요.",
     "limit_opening_missed": "{name}, 너무 오래 열려 있었습니다. 기록합니다.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from assistant.procedure.model.plan import CLOSE, CYCLE, MOVE, OPEN, WAIT, WET, Cond, Plan, Step
 from assistant.session.lookup import holds, wet_steps_for
 from assistant.session.order.bridges import PREFIX, bridge_step
-from assistant.session.state import COMPLETE, RUNNING, State
+from assistant.session.state import BROKEN, COMPLETE, RUNNING, State
 
 _DEEPEST = 12  # conditions of conditions; more is a ring in the site's files
 
@@ -89,6 +89,20 @@ def _other_contact(state: State, step: Step) -> bool:
     return running is not None and running.step != step.id
 
 
+def put_off(plan: Plan, state: State, step: Step) -> bool:
+    """Whether an owed cycle of the main line, or the wait for it alone, can be left for later: it was broken, and work
+    that comes after it had begun."""
+    broken = [name for name in (step.cycle, *step.wait_for) if name in plan.cycles]
+    if step.kind not in (CYCLE, WAIT) or state.top.branch or not broken or len(broken) < len(step.wait_for):
+        return False
+    if not all(name in state.cycles and state.cycles[name].status == BROKEN for name in broken):
+        return False
+    if step.id in state.main.done or step.id in state.main.skipped or not holds(state, step):
+        return False
+    at = plan.steps.index(step)
+    return any(s.id in state.main.done and s.kind != WAIT for s in plan.steps[at + 1 :])
+
+
 def _bridge_for(plan: Plan, state: State, cond: Cond) -> str | None:
     kind, subject, value = cond.kind, cond.subject, cond.value
     if kind == "hands":
@@ -99,7 +113,8 @@ def _bridge_for(plan: Plan, state: State, cond: Cond) -> str | None:
         run = state.cycles.get(subject)
         if run is not None and run.status == RUNNING:
             return f"{PREFIX}wait:{subject}"
-        return f"{PREFIX}cycle:{subject}"
+        own = (s.id for s in plan.steps if s.kind == CYCLE and s.cycle == subject and put_off(plan, state, s))
+        return next(own, f"{PREFIX}cycle:{subject}")
     if kind == "machine":
         return f"{PREFIX}machine:{subject}={value}"
     if kind == "contact":

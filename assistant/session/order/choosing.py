@@ -6,7 +6,7 @@ from assistant.language import vocabulary as w
 from assistant.procedure.model import plan as p
 from assistant.session.lookup import branch_steps, endangers_person, holds, same_person
 from assistant.session.order.bridges import MICROPHONE, PREFIX, SIGN_IN, WAIT_ALL, bridge_step
-from assistant.session.order.bridging import met, ready_step
+from assistant.session.order.bridging import met, put_off, ready_step
 from assistant.session.state import RUNNING, State
 
 END = f"{PREFIX}end"  # no step of a site can be called so
@@ -31,10 +31,9 @@ def choose(plan: p.Plan, state: State) -> str | None:
 
 def _wanted(plan: p.Plan, state: State) -> p.Step | None:
     top = state.top
-    for step in branch_steps(plan, top.branch):
-        if step.id not in top.done and step.id not in top.skipped and holds(state, step):
-            return step
-    return None
+    still = [s for s in branch_steps(plan, top.branch) if s.id not in top.done and s.id not in top.skipped and holds(state, s)]
+    # A cycle broken behind the work comes again when something needs it, or when nothing else is left.
+    return next((s for s in still if not put_off(plan, state, s)), next(iter(still), None))
 
 
 def _needs_no_way(plan: p.Plan, state: State, wanted: p.Step) -> bool:

@@ -29,7 +29,7 @@ from assistant.session.lookup import (
     step_of,
     urgency,
 )
-from assistant.session.order import starting
+from assistant.session.order import bridging, starting
 from assistant.session.state import BROKEN, CLEAN, DIRTY, SPOILED, State
 from assistant.session.troubles import remedies
 from assistant.session.troubles.owing import break_cycle, owe
@@ -258,8 +258,10 @@ def _say_redo(turn: Turn) -> None:
     open_steps = [s for s in plan.steps if holds(state, s) and s.id not in state.main.done]
     for cycle in plan.cycles.values():
         run = state.cycles.get(cycle.id)
-        if run is not None and run.status == BROKEN and any(s.kind == CYCLE and s.cycle == cycle.id for s in open_steps):
-            turn.speak(lines.WARNING, turn.words("cycle_broken", name=cycle.name), cycle.id)
+        owed = [s for s in open_steps if s.kind == CYCLE and s.cycle == cycle.id]
+        if run is not None and run.status == BROKEN and owed:
+            key = "cycle_later" if bridging.put_off(plan, state, owed[0]) else "cycle_broken"
+            turn.speak(lines.WARNING, turn.words(key, name=cycle.name), cycle.id)
     again = [
         name_of(plan, surface) for surface in plan.surfaces
         if state.surfaces[surface] == SPOILED and any(s.kind == WET and s.surface == surface for s in open_steps)

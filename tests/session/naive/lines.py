@@ -49,10 +49,11 @@ class Lines:
                 newest = max(both, key=lambda o: self.open_since.get(o, 0))
                 return self.before(("close", newest))
         line = self.lines[-1]
-        wanted = next(
-            (s for s in self.steps_of(line)
-             if s.id not in line["done"] and s.id not in line["skipped"] and self.holds(s)), None,
-        )
+        still = [
+            s for s in self.steps_of(line)
+            if s.id not in line["done"] and s.id not in line["skipped"] and self.holds(s)
+        ]
+        wanted = next((s for s in still if not self.can_wait(s)), still[0] if still else None)
         if line["branch"] and self.plan.mishaps[line["branch"]].word == "hand_over":
             ids = {s.id for s in self.steps_of(line)}
             if wanted is None or ids & (line["done"] | line["skipped"]):
@@ -63,6 +64,18 @@ class Lines:
         if wanted is not None:
             return self.before(("step", wanted.id))
         return ("end",) if line["branch"] else self.closing()
+
+    def can_wait(self, step: p.Step) -> bool:
+        """A cycle that broke when the work was past it isn't run again before something needs it, nor waited for."""
+        main = self.lines[0]
+        if len(self.lines) > 1 or step.id in main["done"] | main["skipped"] or not self.holds(step):
+            return False
+        names = [step.cycle] if step.kind == p.CYCLE else list(step.wait_for) if step.kind == p.WAIT else []
+        if not names or any(self.cycles.get(name, {}).get("is") != "broken" for name in names):
+            return False
+        ids = [s.id for s in self.plan.steps]
+        after = self.plan.steps[ids.index(step.id) + 1 :]
+        return any(s.kind != p.WAIT and s.id in main["done"] for s in after)
 
     def closing(self) -> tuple[str, ...] | None:
         if self.wet:
@@ -93,7 +106,8 @@ class Lines:
             if kind == "cycle" and self.cycles.get(subject, {}).get("is") != "complete":
                 if self.cycles.get(subject, {}).get("is") == "running":
                     return ("wait", subject)
-                return self.before(("cycle", subject), deep + 1)
+                own = [s for s in self.plan.steps if s.kind == p.CYCLE and s.cycle == subject and self.can_wait(s)]
+                return self.before(("step", own[0].id) if own else ("cycle", subject), deep + 1)
             if kind == "machine" and self.machines.get(subject) != value:
                 return self.before(("machine", subject, value), deep + 1)
             if kind == "contact" and self.surfaces[subject] != "clean":
