@@ -55,7 +55,7 @@ def read_what_can_be(path: Path, shown: str = "") -> Tree:
         raise refuse(
             f"The byte 0x{raw[error.start]:02x} isn't UTF-8.", "UTF-8 text", "Save the file as UTF-8.", line, column
         ) from error
-    directive = re.match(r"(?:\s*(?:#.*)?\n)*%", text)
+    directive = re.match(r"(?:\s*(?:#.*)?\n)*%(?:YAML|TAG)\b", text)
     if directive:
         raise refuse(
             "A YAML directive stands at the start.", "a plain YAML 1.2 file", "Take the line with the % out.",
