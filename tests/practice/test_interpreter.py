@@ -19,13 +19,14 @@ KO = compile_plan(load_procedure("gb-2-light-clean"), "ko")
 EN = compile_plan(load_procedure("gb-2-light-clean"), "en")
 NAME = KO.surfaces["left_wall"].name, EN.surfaces["left_wall"].name
 OTHER = KO.openings["inner_door"].name, EN.openings["inner_door"].name
+TORN = KO.mishaps["torn-glove"].title, EN.mishaps["torn-glove"].title
 DROPPED = KO.mishaps["dropped-item"].title, EN.mishaps["dropped-item"].title
 STEP = KO.step("load.hang_in").say, EN.step("load.hang_in").say
 # placeholder -> the same thing in both languages
 FILLED = {
     "title": DROPPED, "enclosure": (KO.enclosure_name, EN.enclosure_name), "ask": (KO.options[0].ask, EN.options[0].ask),
     "claim": (KO.step("load.open_inner").claim, EN.step("load.open_inner").claim), "name": NAME, "head": NAME,
-    "last": OTHER, "first": OTHER, "names": (say("ko", "and", head=NAME[0], last=OTHER[0]), say("en", "and", head=NAME[1], last=OTHER[1])),
+    "last": OTHER, "first": TORN, "names": (say("ko", "and", head=NAME[0], last=OTHER[0]), say("en", "and", head=NAME[1], last=OTHER[1])),
     "time": ("1분 20초", "1 minute 20 seconds"), "step": STEP, "words": ("오케이, 아니요", "affirmative, negative"),
     "choices": (say("ko", "which_choice", n=1, name=NAME[0]), say("en", "which_choice", n=1, name=NAME[1])), "n": ("3", "3"),
     "value": ("-40 Pa", "-40 Pa"), "limit": ("-20", "-20"), "person": ("Kim", "Kim"),

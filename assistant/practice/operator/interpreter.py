@@ -168,13 +168,13 @@ class Interpreter:
             unit = LANGUAGES[self.language]["seconds"].replace("{n}", "")
             keys = ("minutes", "seconds") if len(numbers) == 2 else ("seconds",) if text.endswith(unit) else ("minutes",)
             return " ".join(say(ENGLISH, key if n != "1" else key[:-1], n=n) for key, n in zip(keys, numbers, strict=True))
-        if field in ("name", "head", "last", "title", "enclosure") and (text in self._names or text in self._site):
+        if field in ("name", "head", "last", "title", "first", "enclosure") and (text in self._names or text in self._site):
             return self._names.get(text) or self._site[text]
         if field == "names":
             return self._listed(text)
         if field == "words":
             return ", ".join(self._command(word.strip()) for word in text.split(","))
-        if field in ("title", "claim", "ask", "step", "reason", "tell", "choices", "position"):
+        if field in ("title", "first", "claim", "ask", "step", "reason", "tell", "choices", "position"):
             found = self._parse(text)
             return None if found is None else found[0]
         return None
