@@ -20,15 +20,15 @@ from tests.session.walk import Walk
 THROUGH = {
     "put_in": "outer_door", "take_in": "inner_door", "hang_in": "outer_door", "bag_into_airlock": "inner_door",
     "bag_out": "outer_door", "drop_bag": "port_cover", "cut_off": "liner_clamp", "new_liner": "liner_clamp",
-    "bag_window_wipes": "window", "wipe_window_bag": "window", "reach_in": "window", "reach_out": "window",
+    "window_wipes_in": "window", "reach_in": "window", "reach_out": "window",
 }
 CASES = [
     ("gb-2-light-clean", "load.hang_in"), ("gb-2-light-clean", "load.close_inner"),
     ("gb-2-light-clean", "waste.bag_into_airlock"), ("gb-2-light-clean", "waste_out.bag_out"),
     ("gb-2-end-of-day", "load.put_in"), ("gb-2-end-of-day", "load.take_in"),
     ("gb-2-end-of-day", "waste.inside.bag_into_airlock"), ("gb-2-end-of-day", "waste.outside.bag_out"),
-    ("gb-2-rigorous-clean", "reach_in"), ("gb-2-rigorous-clean", "bag_window_wipes"),
-    ("gb-2-rigorous-clean", "wipe_window_bag"), ("gb-2-rigorous-clean", "reach_out"),
+    ("gb-2-rigorous-clean", "reach_in"), ("gb-2-rigorous-clean", "window_wipes_in"),
+    ("gb-2-rigorous-clean", "reach_out"),
     ("pi-1-under-work-surface", "load.put_in"), ("pi-1-under-work-surface", "load.take_in"),
     ("pi-1-under-work-surface", "waste.drop_bag"), ("pi-1-under-work-surface", "waste.cut_off"),
     ("pi-1-under-work-surface", "waste.new_liner"),
