@@ -32,7 +32,7 @@ class Hints:
     """What a level shows beside the assistant's own lines. `lines`: where answers are typed, None where nobody types. `person`:
     somebody practises, and is shown what they would see at the enclosure."""
 
-    def __init__(self, plan: Plan, level_name: str, seed: int, as_json: bool, lines: queue.Queue[str] | None, person: bool) -> None:
+    def __init__(self, plan: Plan, level_name: str, seed: int | str, as_json: bool, lines: queue.Queue[str] | None, person: bool) -> None:
         self._answered: list[inputs.Recalled] = []
         self._lines = lines
         self.plan, self.level, self.seed = plan, level(level_name), seed
