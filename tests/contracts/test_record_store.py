@@ -31,11 +31,11 @@ class Maker:
     def make(self) -> LineStore:
         if self.kind == "memory":
             return MemoryLineStore()
-        return FileLineStore(self.folder / "a", new=True, room=self.room)
+        return FileLineStore(self.folder / "a", new=True, reserve=self.reserves)
 
     @property
-    def room(self) -> bool:
-        return self.kind == "file with room"
+    def reserves(self) -> bool:
+        return self.kind == "file with reserve"
 
     def failing(self, error_number: int, part: int) -> LineStore:
         if self.kind == "memory":
@@ -48,7 +48,7 @@ class Maker:
             self.folder / "a",
             new=False,
             files=FaultyFiles(2, error_number, calls=("write",), part=part),
-            room=self.room,
+            reserve=self.reserves,
         )
         store.append(b"before\n")
         return store
@@ -58,11 +58,11 @@ class Maker:
         return (
             store.reopened()
             if isinstance(store, MemoryLineStore)
-            else FileLineStore(self.folder / "a", new=False, room=self.room)
+            else FileLineStore(self.folder / "a", new=False, reserve=self.reserves)
         )
 
 
-@pytest.fixture(params=["file", "file with room", "memory"])
+@pytest.fixture(params=["file", "file with reserve", "memory"])
 def maker(request: pytest.FixtureRequest, tmp_path: Path) -> Maker:
     return Maker(request.param, tmp_path)
 

@@ -60,8 +60,8 @@ def test_the_fault_alone_is_one_complaint_and_starts_no_guess(fault, folder):
 def test_wrong_names_and_broken_rules_elsewhere_in_the_file_are_named_with_it(fault, folder):
     Swap(LIGHT, "    gauge: chamber_pressure\n", "    gauge: chamber_presure\n").apply(folder)  # a name, before most faults
     Drop("parts/waste-from-airlock.yaml", "change_gloves").apply(folder)  # a rule
-    Swap(LIGHT, "zone: work_area\n    except: [diffuser, ceiling, return_grille]\n    agent: disinfectant",
-         "zone: work_area\n    except: [diffuser, ceiling, return_grille]\n    agent: disinfectent").apply(folder)
+    Swap(LIGHT, "zone: work_area\n    except: [diffuser, ceiling, filter_guard, bar, tray_edges, return_grille]\n    agent: disinfectant",
+         "zone: work_area\n    except: [diffuser, ceiling, filter_guard, bar, tray_edges, return_grille]\n    agent: disinfectent").apply(folder)
     file = _spoil(folder, fault)
     checked = check_all(("gb-2-light-clean",), folder)
     told = " ".join(p.message for p in checked.unreadable)

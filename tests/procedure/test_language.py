@@ -50,7 +50,7 @@ def test_a_zone_is_wetted_from_top_to_bottom():
     loaded = LOADED["gb-2-rigorous-clean"]
     surfaces = {s.id: s for s in loaded.enclosure.surfaces}
     order = [surfaces[s.surface] for s in loaded.steps if s.id.startswith("decontaminate.")]
-    assert len(order) == 9
+    assert len(order) == 12
     assert [(s.cleanliness, s.height) for s in order] == sorted((s.cleanliness, s.height) for s in order)
 
 

@@ -76,8 +76,8 @@ CASES = {
     "nothing_idle": (END, _closed_twice),
     "stands_alone": (END, lambda plan: without_step(plan, "load.hands_in")),
 }
-# What no plan alone can break: the core has to (test_core_faults).
-OF_THE_CORE = {"core_holds", "can_finish", "answerable"}
+# What no plan alone can break: the core has to (`tests/bench/prover/mutants/core_faults.py`, run by `test_mutants`).
+OF_THE_CORE = {"core_holds", "can_finish", "answerable", "person_first", "urgent_only", "dried_owed"}
 
 
 def test_every_property_has_a_fault_made_for_it():
@@ -94,7 +94,7 @@ def test_the_fault_is_refuted_by_a_counterexample_that_replays(prop):
     assert not proof.proven and example is not None
     assert example.prop == prop, example.text
     assert len(example.words) == len(example.script) == len(example.path)
-    assert re.match(r'".+" \(procedures/.+\.yaml:\d+\)', example.step) or "which the core puts in before" in example.step \
+    assert re.match(r'".+" \(procedures/.+\.yaml:\d+\)', example.step) or "which the core puts in" in example.step \
         or prop == "fan"  # its steps are made by hand and stand in no file
     assert not re.search(r"(?<![\w.])(?:load|before|waste|decontaminate)\.\w+", example.text + example.step)  # never an id
 

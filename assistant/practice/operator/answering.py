@@ -60,7 +60,7 @@ class Answering:
         if meaning.kind == u.YES_NO:
             return self._either(meaning, self.question(meaning.text))
         if meaning.kind == u.AGREE:
-            return self._either(meaning, meaning.what != "skip" and self._stands(last))
+            return self._either(meaning, meaning.what != "skip" and (self._stands(last) or self._answered_no(low, last)))
         if meaning.kind == u.VALUE_BACK:
             return self._either(meaning, same_value(self._given, meaning.what))
         if meaning.kind == u.VALUE:
@@ -145,6 +145,11 @@ class Answering:
     def _stands(last: Task | None) -> bool:
         """A person stands by what they meant to claim a moment ago; what was never claimed is denied."""
         return last is None or last.meant in ("confirm", "rewetted")
+
+    def _answered_no(self, text: str, last: Task | None) -> bool:
+        """An answer at the start that drops a safeguard is read back: whoever said "no" stands by that too."""
+        claims = [option.claim.lower() for option in self.world.plan.options if option.claim]
+        return last is not None and last.meant == "no" and any(claim in text for claim in claims)
 
     def question(self, text: str) -> bool:
         """Yes or no, by looking."""

@@ -17,7 +17,7 @@ from assistant.procedure.model.plan import Plan
 from assistant.speaking.synth import KOREAN_TRIED
 
 # Today's plan, for the questions at the start.
-ANSWERS = {"drugs differ": False, "drug differ": False, "alcohol wipe": False}
+ANSWERS = {"another one than the last": False, "alcohol wipe": False}
 CHAT = {ENGLISH: "it is rather warm in here today", "ko": "오늘 여기 좀 덥네요"}
 VOICES = {"ko": VoiceData(voice=KOREAN_TRIED[0], pitch=KOREAN_TRIED[1], speed_wpm=KOREAN_TRIED[2], level_dbfs=-22, snr_db=22)}
 
