@@ -56,6 +56,8 @@ def test_the_printed_report_holds_every_row_in_order(folder: Path) -> None:
     sheets = pypdf.PdfReader(io.BytesIO(pdf_bytes(record, summarise(record)))).pages
     text = "".join("".join(sheet.extract_text() for sheet in sheets).split())
     at = text.index("Confirmedby,note")
+    answers = summarise(record).start_answers
+    assert answers and all("".join(f"{question}{answer}".split()) in text[:at] for question, answer in answers)
     for number, said, outcome, _ in on_the_page(folder):
         found = text.find(number + "".join(said.split()), at)
         assert found >= 0, (number, said)

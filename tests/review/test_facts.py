@@ -121,3 +121,13 @@ def test_without_a_voice_nothing_is_offered(shared_desk: Desk) -> None:
     path = session_path(clumsy(shared_desk))
     assert "/spoken/" not in client.get(path + "/said").text
     assert client.get(path + "/spoken/3").status_code == 404
+
+
+def test_what_was_answered_at_the_start_stands_above_the_verdict_and_above_the_signature(desk: Desk) -> None:
+    client = browser(desk)
+    client.sign_in()
+    path = session_path(clumsy(desk))
+    page = client.get(path).text
+    assert 0 < page.index('class="answers"') < page.index("May I release?")
+    form = client.get(f"{path}/sign").text
+    assert 0 < form.index('class="answers"') < form.index("<legend>Decision")

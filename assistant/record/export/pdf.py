@@ -157,6 +157,8 @@ def _first_page(record: Record, summary: ReportSummary, width: float) -> list[Fl
         ),
         Spacer(1, 9),
     ]
+    if summary.start_answers:
+        story += [pairs(summary.start_answers, width), Spacer(1, 6)]
     for problem in record.problems:
         story += [para(f"Checking found: {problem}", 9.5, colour=WARN), Spacer(1, 3)]
     half = (width - 18) / 2

@@ -81,6 +81,7 @@ class ReportSummary:
     released: str = ""
     release_rule: str = ""
     witnesses: tuple[str, ...] = ()
+    start_answers: tuple[tuple[str, str], ...] = ()  # question and answer: they decide what the clean was
     with_what: tuple[
         tuple[str, str], ...
     ] = ()  # software, engine, model, voice, devices, clock source: name, value

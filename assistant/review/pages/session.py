@@ -8,6 +8,7 @@ from typing import Any
 from starlette.responses import Response
 
 from assistant.account.names import left_open_words
+from assistant.account.start_answers import start_answers
 from assistant.account.steps import step_rows
 from assistant.account.telling import heard_words
 from assistant.errors import RecordError
@@ -92,6 +93,7 @@ def session(call: Call) -> Response:
         told=told,
         broken=state == "broken",
         summary=summary,
+        start_answers=start_answers(opened.plan, opened.facts) if opened.plan else (),
         signed=signed,
         stands=stands,
         report=report,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from starlette.responses import Response
 
+from assistant.account.start_answers import start_answers
 from assistant.errors import GauntletError, RefusedError, UsageError
 from assistant.review.deciding.decisions import SHORT, signed_lines
 from assistant.review.deciding.signing import Wish, check_wish, choices, withdraw
@@ -34,6 +35,7 @@ def sign(call: Call, problem: str = "", status: int = 200) -> Response:
         seal=seal.sha256 if seal else "",
         short=SHORT,
         summary=summary,
+        start_answers=start_answers(opened.plan, opened.facts) if opened.plan else (),
         verdict=summary.verdict or "none",
         ask_name=not call.signed_in.signed_once,
     )

@@ -8,6 +8,7 @@ from typing import Any
 
 from assistant.account.plans import loaded_of
 from assistant.account.reading import OpenedSession, opened_of
+from assistant.account.start_answers import start_answers
 from assistant.account.steps import step_rows
 from assistant.account.tally import Tally, tally
 from assistant.procedure.model.base import in_language
@@ -53,6 +54,9 @@ def summarise(record: Record) -> ReportSummary:
         fit_until_wall=fit_until, fit_rule=fit_rule, released=released_by(record), release_rule=RELEASE_RULE,
         witnesses=tuple(dict.fromkeys(f.person for f in facts if isinstance(f, steps.WitnessGiven))),
         with_what=_with_what(told),
+        start_answers=tuple(
+            (a.question, f"{a.answer}{f' ({a.drops})' if a.drops else ''}") for a in start_answers(plan, facts)
+        ),
     )
 
 
