@@ -105,6 +105,10 @@ def step_rows(
     return rows + _not_begun(rows, plan, end)
 
 
+# How it was confirmed, in words; by one spoken word is the rule and goes without saying.
+_CONFIRMED = {"single": "", "read_back": "read back", "witness": "witnessed"}
+
+
 def _follow(row: StepRow, fact: Fact, fact_again: bool) -> None:
     """What a later fact about a step says of its last beginning."""
     if isinstance(fact, steps.StepConfirmed | steps.WaitEnded | steps.StepSkipped):
@@ -114,7 +118,7 @@ def _follow(row: StepRow, fact: Fact, fact_again: bool) -> None:
             row.took_ms = fact.waited_ms
         if isinstance(fact, steps.StepConfirmed):
             row.took_ms = fact.took_ms
-            row.by = ", ".join(filter(None, (fact.policy.replace("_", " "), "" if fact.source == "voice" else fact.source)))
+            row.by = ", ".join(filter(None, (_CONFIRMED.get(fact.policy, fact.policy), "" if fact.source == "voice" else fact.source)))
             if fact.quick:
                 row.notes.append("quicker than plausible")
     elif isinstance(fact, steps.CorrectionMade):
