@@ -31,7 +31,9 @@ class StepsJudge:
             for earlier in case.plan.steps:
                 if earlier.id == fact.step:
                     break
-                if case.due(earlier) and earlier.kind != WAIT:
+                # A cycle that ran and was broken may come again when something needs it: doors ask for it themselves.
+                broken = earlier.kind == CYCLE and earlier.id in ledger.ran
+                if case.due(earlier) and earlier.kind != WAIT and not broken:
                     case.add(fact.at_ms, ENGINE, f"{fact.step} was begun before {earlier.id}")
                     break
             self._waited(fact, step)
@@ -84,6 +86,7 @@ class StepsJudge:
             ledger.clean.discard(step.surface)
         elif step.kind == CYCLE:
             ledger.cycles[step.cycle] = (fact.claimed_ms, False)
+            ledger.ran.add(step.id)
 
     def on_step_owed(self, fact: Any) -> None:
         self._case.ledger.done.discard(fact.step)
