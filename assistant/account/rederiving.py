@@ -108,6 +108,8 @@ def _input_of(fact: Fact, facts: tuple[Fact, ...], index: int) -> i.Input | None
         return i.LineDone(fact.line, fact.started_ms, fact.ended_ms, fact.interrupted)
     if isinstance(fact, steps.WitnessGiven):
         return i.Witness(fact.person, fact.statement)
+    if isinstance(fact, lines.NotNow) and fact.word == "witness":
+        return i.Witness("", "")  # a refused statement: whose it was isn't kept, and one of nobody is refused alike
     if isinstance(fact, session.PersonChanged):
         return i.SignIn(fact.person)
     if isinstance(fact, troubles.DeviceLost):
