@@ -108,13 +108,20 @@ def drops_a_step(plan, state, given, now_ms):
     return decide(replace(plan, steps=plan.steps[:8] + plan.steps[9:]), state, given, now_ms)
 
 
+def puts_every_cycle_off(plan, state, given, now_ms):
+    """A purge that never ran isn't a broken one: it can't be left for later."""
+    cycles = [s for s in plan.steps if s.kind == "cycle"]
+    rest = tuple(s for s in plan.steps if s.kind != "cycle")
+    return decide(replace(plan, steps=(*rest[:-1], *cycles, rest[-1])), state, given, now_ms)
+
+
 def breaks(plan, state, given, now_ms):
     if isinstance(given, inputs.Word) and given.word == "confirm" and len(state.confirmed) == 5:
         raise KeyError("planted")
     return decide(plan, state, given, now_ms)
 
 
-@pytest.mark.parametrize("planted", [short_contact, short_cycle, no_interlock, chat_confirms, drops_a_step, breaks])
+@pytest.mark.parametrize("planted", [short_contact, short_cycle, no_interlock, chat_confirms, drops_a_step, puts_every_cycle_off, breaks])
 def test_a_planted_bug_raises_the_count(plan, planted):
     people = [load_persona("chatty"), load_persona("careful")]
     assert soak([plan], people, 4, "planted").wrong["engine_fault"] == 0

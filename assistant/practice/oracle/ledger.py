@@ -36,7 +36,7 @@ class Ledger:
     contacts: dict[str, Contact] = field(default_factory=dict)
     clean: set[str] = field(default_factory=set)
     cycles: dict[str, tuple[int, bool]] = field(default_factory=dict)  # claimed, complete
-    ran: set[str] = field(default_factory=set)  # cycle steps that were confirmed, though one may be broken since
+    broken: set[str] = field(default_factory=set)  # cycles that ran, were broken, and haven't been started again
     started: dict[str, int] = field(default_factory=dict)
     current: str = ""
     stroke_ms: int = -1

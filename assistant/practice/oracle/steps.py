@@ -32,7 +32,7 @@ class StepsJudge:
                 if earlier.id == fact.step:
                     break
                 # A cycle that ran and was broken may come again when something needs it: doors ask for it themselves.
-                broken = earlier.kind == CYCLE and earlier.id in ledger.ran
+                broken = earlier.kind == CYCLE and earlier.cycle in ledger.broken
                 if case.due(earlier) and earlier.kind != WAIT and not broken:
                     case.add(fact.at_ms, ENGINE, f"{fact.step} was begun before {earlier.id}")
                     break
@@ -86,12 +86,15 @@ class StepsJudge:
             ledger.clean.discard(step.surface)
         elif step.kind == CYCLE:
             ledger.cycles[step.cycle] = (fact.claimed_ms, False)
-            ledger.ran.add(step.id)
+            ledger.broken.discard(step.cycle)
 
     def on_step_owed(self, fact: Any) -> None:
         self._case.ledger.done.discard(fact.step)
 
     def on_correction_made(self, fact: Any) -> None:
+        step = self._case.step(fact.step)
+        if step is not None:  # what was taken back never ran
+            self._case.ledger.broken.discard(step.cycle)
         self._case.ledger.done.discard(fact.step)
 
     def on_step_skipped(self, fact: Any) -> None:

@@ -81,7 +81,8 @@ class TimesJudge:
         cycles[fact.cycle] = (begun[0] if begun else 0, True)
 
     def on_cycle_broken(self, fact: Any) -> None:
-        self._case.ledger.cycles.pop(fact.cycle, None)
+        if self._case.ledger.cycles.pop(fact.cycle, None) is not None:
+            self._case.ledger.broken.add(fact.cycle)
 
     def on_opening_moved(self, fact: Any) -> None:
         self._case.ledger.openings[fact.opening] = fact.to
