@@ -7,10 +7,12 @@ from dataclasses import replace
 import pytest
 
 from assistant.language import vocabulary as w
+from assistant.language.sentences import LANGUAGES
 from assistant.procedure.model import plan as p
 from assistant.session import decide, initial, inputs
-from assistant.session.facts import lines, session, steps
+from assistant.session.facts import contacts, lines, session, steps, troubles
 from assistant.session.facts.base import Fact
+from assistant.session.words.allowed import expects
 from tests.session.small_plan import GO, small_plan
 from tests.session.walk import Walk
 
@@ -108,3 +110,40 @@ def test_after_the_end_nothing_more_is_recalled() -> None:
     before = len(walk.facts)
     walk.give(recalled)
     assert len(walk.facts) == before and isinstance(walk.facts[0], session.SessionBegun)
+
+
+def test_a_rewet_laid_aside_for_a_mishap_of_the_work_is_asked_for_anew_in_its_branch() -> None:
+    plan = small_plan()
+    dropped = p.Mishap("dropped", "dropped_item", "dropped item", (p.Step("dropped-lift", p.INSTRUCT, "Lift it.", reach=GO),))
+    walk = Walk(replace(plan, mishaps={**plan.mishaps, "dropped": dropped})).go("wet-left")
+    walk.after(26_000)
+    assert walk.mode == "rewet" and len(walk.of(contacts.RewetAsked)) == 1
+    walk.say("dropped_item", after=500)
+    walk.after(200)
+    assert [f.surface for f in walk.of(contacts.RewetAsked)] == ["back", "back"] and walk.mode == "rewet"
+
+
+def test_a_number_is_expected_only_where_surfaces_are_offered_by_number() -> None:
+    walk = Walk(small_plan()).go("wet-left")
+    assert expects(walk.plan, walk.state) is None
+    walk.yes()
+    walk.say("dry_surface", after=1_000)
+    assert walk.mode == "which" and expects(walk.plan, walk.state) == "number"
+    walk = Walk(small_plan()).go("wet-left")
+    walk.say("power_cut", after=1_000)
+    assert walk.mode == "which" and not walk.state.which and expects(walk.plan, walk.state) is None
+
+
+def test_at_the_last_step_nothing_comes_next_and_that_is_said() -> None:
+    walk = Walk(small_plan()).go("hands-out")
+    assert _said(walk.say(w.WHATS_NEXT, after=500)) == [LANGUAGES["en"]["next_none"]]
+    walk = Walk(small_plan()).go("close-inner")
+    assert "Take your hands out." in _said(walk.say(w.WHATS_NEXT, after=500))[0]
+
+
+def test_a_fire_without_steps_in_the_file_is_a_deviation_that_is_said() -> None:
+    plan = small_plan()
+    walk = Walk(replace(plan, mishaps={m: x for m, x in plan.mishaps.items() if m != "fire"})).go("wet-left")
+    facts = walk.say("fire", after=500)
+    assert [f.about for f in facts if isinstance(f, troubles.Deviation)] == ["fire"]
+    assert walk.state.verdict == "left" and _said(facts)
